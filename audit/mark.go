@@ -1,0 +1,67 @@
+package audit
+
+// Verdict says whether a reading is right for its step.
+type Verdict string
+
+// The verdicts. NotJudged is for a reading that belongs to no step.
+const (
+	Pass           Verdict = "pass"
+	LowTorque      Verdict = "low torque"
+	HighTorque     Verdict = "high torque"
+	LowAngle       Verdict = "low angle"
+	HighAngle      Verdict = "high angle"
+	WrongDirection Verdict = "wrong direction"
+	NoAngle        Verdict = "no angle"
+	NotJudged      Verdict = "not judged"
+)
+
+// Flags stand beside the verdict, any number of them, always in this order.
+const (
+	OutOfOrder       = "out of order"
+	ReHit            = "re-hit"
+	Unexpected       = "unexpected"
+	Unsure           = "unsure"
+	OutOfCalibration = "wrench out of calibration"
+	OutOfRange       = "wrench out of range"
+	Resent           = "resent"
+	Conditional      = "conditional"
+)
+
+// LocatedBy says how the fastener of a reading is known.
+type LocatedBy string
+
+// How a position is known; nothing known is the empty string.
+const (
+	ByTag    LocatedBy = "tag"
+	ByScan   LocatedBy = "scan"
+	ByPerson LocatedBy = "person"
+	ByOrder  LocatedBy = "order" // presumed from the order
+)
+
+// Share is a probability in parts per million, 0 … 1 000 000.
+type Share int32
+
+// Certain is the Share of what is known.
+const Certain Share = 1_000_000
+
+// Mark is the finding about a reading. The first one is made live; a later one of the same reading supersedes it.
+type Mark struct {
+	Reading     uint64    `json:"reading" db:"reading"`         // sequence number of the reading's entry
+	No          int       `json:"no" db:"no"`                   // 1, 2, 3 …; the highest is in force
+	Run         uint64    `json:"run" db:"run"`                 // joint run, 0: no joint was on the bench
+	Build       uint64    `json:"build" db:"build"`             // 0: none
+	Joint       string    `json:"joint" db:"joint"`             //
+	Stage       string    `json:"stage" db:"stage"`             // empty: belongs to no step
+	Fastener    string    `json:"fastener" db:"fastener"`       // empty: belongs to no step
+	Verdict     Verdict   `json:"verdict" db:"verdict"`         //
+	Flags       []string  `json:"flags" db:"flags"`             // never nil
+	Confidence  Share     `json:"confidence" db:"confidence"`   //
+	LocatedBy   LocatedBy `json:"located_by" db:"located_by"`   //
+	Family      string    `json:"family" db:"family"`           // the procedure revision that it was judged by
+	Revision    string    `json:"revision" db:"revision"`       //
+	Calibration uint64    `json:"calibration" db:"calibration"` // sequence number of the wrench's declaration, 0: none
+	Adapter     string    `json:"adapter" db:"adapter"`         // the adapter declared on the wrench, empty: none
+}
+
+// Kind names a mark in the ledger.
+func (Mark) Kind() string { return "mark" }
