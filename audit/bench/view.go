@@ -1,0 +1,66 @@
+// Package bench is the pure state machine of a shop: entries go in, marks and the view of each bench come out.
+package bench
+
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+)
+
+// View is what a technician sees of a bench; it is complete in itself and safe to keep.
+type View struct {
+	Bench     string       `json:"bench"`
+	Seq       uint64       `json:"seq"` // the last entry that it takes into account
+	Build     uint64       `json:"build,omitempty"`
+	Run       uint64       `json:"run,omitempty"` // 0: no joint on the bench
+	Engine    string       `json:"engine,omitempty"`
+	WorkOrder string       `json:"work_order,omitempty"`
+	Joint     string       `json:"joint,omitempty"`
+	Title     string       `json:"title,omitempty"`
+	Next      *Next        `json:"next,omitempty"` // nil: nothing is left to tighten, or a check comes first
+	Ask       *Ask         `json:"ask,omitempty"`  // the check to answer now
+	Left      int          `json:"left"`           // steps still open
+	Steps     int          `json:"steps"`          // steps in all
+	Last      *LastReading `json:"last,omitempty"`
+	Summary   Summary      `json:"summary"`
+}
+
+// Next is the step that comes next, in words a person reads from afar.
+type Next struct {
+	Stage    string            `json:"stage"`
+	Fastener string            `json:"fastener"`
+	Target   string            `json:"target"` // e.g. "60 N·m (57 … 63 N·m)"
+	Figures  procedure.Figures `json:"-"`
+}
+
+// Ask is a check that waits for an answer.
+type Ask struct {
+	Check    string `json:"check"`
+	Fastener string `json:"fastener,omitempty"`
+	Text     string `json:"text"`
+	Accept   string `json:"accept,omitempty"` // e.g. "0.07 … 0.23 mm"; empty: yes or no
+}
+
+// LastReading is the newest reading with its mark and what to do about it.
+type LastReading struct {
+	Seq    uint64     `json:"seq"`
+	Torque string     `json:"torque"` // e.g. "45.2 N·m"
+	Angle  string     `json:"angle,omitempty"`
+	Wrench string     `json:"wrench"`
+	Mark   audit.Mark `json:"mark"`
+	Advice string     `json:"advice"` // one sentence: what to do now
+}
+
+// Summary says whether a joint is complete and what needs a person.
+type Summary struct {
+	Complete  bool        `json:"complete"`
+	Open      []OpenStage `json:"open"`
+	Attention []string    `json:"attention"`
+}
+
+// OpenStage lists the fasteners of a stage that are not done. Missed counts how many of Candidates were missed, where
+// the position cannot be known; then Fasteners names the presumed ones.
+type OpenStage struct {
+	Stage      string   `json:"stage"`
+	Fasteners  []string `json:"fasteners"`
+	Candidates []string `json:"candidates,omitempty"`
+}
