@@ -27,6 +27,7 @@ const (
 	Nm    TorqueUnit = "N·m"
 	CNm   TorqueUnit = "cN·m"
 	DNm   TorqueUnit = "dN·m"
+	MNm   TorqueUnit = "mN·m" // milli
 	LbfFt TorqueUnit = "lbf·ft"
 	LbfIn TorqueUnit = "lbf·in"
 	OzfIn TorqueUnit = "ozf·in"
