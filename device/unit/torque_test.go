@@ -185,7 +185,7 @@ func TestParseTorque_Refused(t *testing.T) {
 		"30 N/m":                                "unknown unit",
 		"30 MN·m":                               "unknown unit",
 		"30 °":                                  "unknown unit",
-		"30,5 N·m":                              "point",
+		"30,5 N·m":                              "sign as a point",
 		"1.2.3 N·m":                             "not a number",
 		"1-2 N·m":                               "not a number",
 		"--1 N·m":                               "not a number",
