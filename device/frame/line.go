@@ -51,7 +51,7 @@ func (l line) resync(buf []byte) (drop int, found bool) {
 		return end, true
 	}
 	keep := 0
-	if l.end == CRLF && bytes.HasSuffix(buf, []byte("\r")) {
+	if bytes.HasSuffix(buf, []byte("\r")) {
 		keep = 1
 	}
 	return len(buf) - keep, false
