@@ -1,145 +1,140 @@
-// Package strictyaml reads the project's YAML files (procedures, wrench profiles, configurations, scripts) strictly:
-// every fault is kept with its file, line and column, and a file is used whole or not at all.
+// Package strictyaml reads the YAML files of a workshop strictly: wrench profiles, procedures, configuration. Every
+// key must be expected, every fault is kept with its place so that all of them are told in one go, and what makes
+// YAML hard to read (anchors, aliases, merge keys, tags, several documents) is refused.
+//
+//	doc := strictyaml.Parse("bench.yaml", text)
+//	m := doc.Root().Map("format", "title")
+//	if n, ok := m.Need("title"); ok {
+//		title, _ = n.Text()
+//	}
+//	if err := doc.Err(); err != nil { … }
+//
+// Reading goes on after a fault: what cannot be read gives false or nothing, and adds no second fault.
 package strictyaml
 
 import (
 	"bytes"
-	"cmp"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
 	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
 )
 
-// maxFile bounds a file, in bytes.
-const maxFile = 4 << 20
+// MaxBytes is the size up to which a file is read.
+const MaxBytes = 4 << 20
 
-// Fault is one thing wrong with a file. Line and Column count from 1; both are 0 where the file as a whole is meant.
-type Fault struct {
-	File    string
-	Line    int
-	Column  int
-	Message string
-}
-
-// Error gives the fault as file:line:column: message.
-func (f Fault) Error() string {
-	if f.Line == 0 {
-		return f.File + ": " + f.Message
-	}
-	return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Column, f.Message)
-}
-
-// Faults are the faults of a file in the order of their places.
-type Faults []Fault
-
-// Error gives a fault a line.
-func (f Faults) Error() string {
-	lines := make([]string, len(f))
-	for i := range f {
-		lines[i] = f[i].Error()
-	}
-	return strings.Join(lines, "\n")
-}
-
-// Doc is a file being read.
+// Doc is one file and the faults found in it. It is not for use by several goroutines at once.
 type Doc struct {
 	file   string
-	root   ast.Node
+	root   Node
 	faults Faults
+	more   int // faults beyond maxFaults
 }
 
-// Parse takes the text of a file apart. It never fails outright: what is wrong is found in Err.
+// Parse reads the text of a file; file is only the name that faults carry. The faults, those of YAML itself
+// included, are told by Err; after a fault of YAML there is a single one or a few, and Root is a node to which nothing
+// more is added.
 func Parse(file string, text []byte) *Doc {
 	d := &Doc{file: file}
-	if why := unreadable(text); why != "" {
-		d.Faultf("%s", why)
+	d.root = Node{doc: d, line: 1, column: 1, kind: absent}
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	if len(text) > MaxBytes {
+		d.fault(1, 1, "found %d bytes, expected a file of at most %d", len(text), MaxBytes)
 		return d
 	}
-	f, err := parser.ParseBytes(text, 0, parser.AllowDuplicateMapKey())
-	if err != nil {
-		d.syntax(err)
+	if !d.readable(text) {
 		return d
 	}
-	if len(f.Docs) != 1 || f.Docs[0].Body == nil {
-		d.Faultf("found %d YAML documents with content, expected one", len(f.Docs)-boolInt(len(f.Docs) == 1))
-		return d
+	if body, ok := d.parse(string(text)); ok {
+		d.root = d.node(body, 1, 1)
 	}
-	d.root = f.Docs[0].Body
-	d.refuseReferences()
 	return d
 }
 
-func boolInt(b bool) int {
-	if b {
-		return 1
+// Root is the top of the file.
+func (d *Doc) Root() Node { return d.root }
+
+// Faultf adds a fault that concerns the file as a whole.
+func (d *Doc) Faultf(format string, args ...any) { d.fault(1, 1, format, args...) }
+
+// readable faults the first byte that no text has.
+func (d *Doc) readable(text []byte) bool {
+	line, column := 1, 1
+	for len(text) > 0 {
+		r, size := utf8.DecodeRune(text)
+		switch {
+		case r == utf8.RuneError && size == 1:
+			d.fault(line, column, "found the byte %#02x, expected text in UTF-8", text[0])
+			return false
+		case control(r):
+			d.fault(line, column, "found the control character %U, expected text", r)
+			return false
+		case r == '\n':
+			line, column = line+1, 0
+		}
+		column++
+		text = text[size:]
 	}
-	return 0
+	return true
 }
 
-func unreadable(text []byte) string {
-	switch {
-	case len(text) > maxFile:
-		return fmt.Sprintf("the file has %d bytes, at most %d are read: is it the right file?", len(text), maxFile)
-	case !utf8.Valid(text):
-		return "the file is not UTF-8 text: save it as UTF-8"
-	case bytes.IndexByte(text, 0) >= 0:
-		return "the file holds a NUL byte: is it a text file?"
+// control tells the characters that no file and no text of ours holds; PostgreSQL for one keeps no NUL.
+func control(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' || r == 0x7f }
+
+// parse gives the body of the only document, nil for an empty one.
+func (d *Doc) parse(text string) (body ast.Node, ok bool) {
+	// The parser below is not ours. The text came from outside, and a daemon must not die of it.
+	defer func() {
+		if r := recover(); r != nil {
+			d.fault(1, 1, "found text that cannot be read as YAML (%v)", r)
+			body, ok = nil, false
+		}
+	}()
+	tokens := lexer.Tokenize(text)
+	if !d.plain(tokens) {
+		return nil, false
 	}
-	return ""
+	f, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	if err != nil {
+		d.syntax(err)
+		return nil, false
+	}
+	if len(f.Docs) > 1 {
+		line, column := 1, 1
+		if s := f.Docs[1].Start; s != nil {
+			line, column = place(s)
+		}
+		d.fault(line, column, "found a second document, expected one")
+		return nil, false
+	}
+	if len(f.Docs) == 0 {
+		return nil, true
+	}
+	return f.Docs[0].Body, true
 }
 
 func (d *Doc) syntax(err error) {
-	var se *yaml.SyntaxError
-	if errors.As(err, &se) && se.Token != nil && se.Token.Position != nil {
-		p := se.Token.Position
-		d.faults = append(d.faults, Fault{d.file, p.Line, p.Column, "not YAML: " + se.Message})
-		return
-	}
-	d.Faultf("not YAML: %s", strings.SplitN(err.Error(), "\n", 2)[0])
-}
-
-// refuseReferences faults anchors, aliases, tags and merge keys: what a file says must stand where it is read.
-func (d *Doc) refuseReferences() {
-	ast.Walk(visit(func(n ast.Node) {
-		switch n.(type) {
-		case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode, *ast.MergeKeyNode:
-			Node{d, n}.Faultf("anchors, aliases, tags and merge keys are not allowed: write the value out")
+	line, column, message := 1, 1, err.Error()
+	if e, ok := errors.AsType[yaml.Error](err); ok {
+		message = e.GetMessage()
+		if t := e.GetToken(); t != nil {
+			line, column = place(t)
 		}
-	}), d.root)
-	if len(d.faults) > 0 {
-		d.root = nil
 	}
+	d.fault(line, column, "found text that is not YAML: %s", message)
 }
 
-type visit func(ast.Node)
-
-// Visit implements ast.Visitor.
-func (v visit) Visit(n ast.Node) ast.Visitor {
-	v(n)
-	return v
-}
-
-// Root is the outermost node; where the file could not be read at all, an empty one that raises no further faults.
-func (d *Doc) Root() Node { return Node{d, d.root} }
-
-// Faultf adds a fault of the file as a whole.
-func (d *Doc) Faultf(format string, args ...any) {
-	d.faults = append(d.faults, Fault{File: d.file, Message: fmt.Sprintf(format, args...)})
-}
-
-// Err is nil or the Faults found so far, sorted by place.
-func (d *Doc) Err() error {
-	if len(d.faults) == 0 {
-		return nil
+// place is where a token stands; a token that the parser made up stands at the top.
+func place(t *token.Token) (line, column int) {
+	if t == nil || t.Position == nil {
+		return 1, 1
 	}
-	slices.SortStableFunc(d.faults, func(a, b Fault) int {
-		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
-	})
-	return d.faults
+	return max(t.Position.Line, 1), max(t.Position.Column, 1)
 }
+
+func quote(s string) string { return fmt.Sprintf("%.60q", s) }
