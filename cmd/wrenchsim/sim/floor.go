@@ -107,7 +107,7 @@ func (f *Floor) hit(s Step) Hit {
 		return Low
 	}
 	step := [3]string{s.Joint, s.Stage, s.Fastener}
-	if f.done[step] || s.Again {
+	if f.done[step] {
 		return ReHit
 	}
 	f.done[step] = true

@@ -21,9 +21,15 @@ type Meter struct {
 	Layout     string          // layout of its clock after package time; empty: it sends none
 }
 
+// CommonMeter is a wrench to a tenth of a N·m and a whole degree that counts angle from 5 N·m.
+func CommonMeter() Meter {
+	return Meter{Gauge: Gauge{Threshold: 5, WindUp: 0.04}, TorqueStep: "0.1", AngleStep: "1"}
+}
+
 // newtonMetres is what one of a unit is in N·m: exact definitions, printed in NIST SP 811 App. B.
 var newtonMetres = map[unit.TorqueUnit]float64{
-	unit.Nm: 1, unit.CNm: 0.01, unit.DNm: 0.1, unit.LbfFt: 1.3558179483314004, unit.LbfIn: 0.1129848290276167,
+	unit.Nm: 1, unit.DNm: 0.1, unit.CNm: 0.01, unit.MNm: 0.001,
+	unit.LbfFt: 1.3558179483314004, unit.LbfIn: 0.1129848290276167,
 	unit.OzfIn: 0.00706155181422604375, unit.KgfM: 9.80665, unit.KgfCm: 0.0980665, unit.GfCm: 0.0000980665,
 }
 
@@ -37,8 +43,12 @@ func (w *Wrench) Take(p Pull, tag string) (device.Reading, error) {
 	if p.Loosens {
 		r.Direction = device.Loosen
 	}
+	one, known := newtonMetres[r.Unit]
+	if !known {
+		return r, fmt.Errorf("take the torque of a pull: unknown unit %q", r.Unit)
+	}
 	var err error
-	if r.TorqueText, err = rounded(p.Torque/newtonMetres[r.Unit], m.TorqueStep); err != nil {
+	if r.TorqueText, err = rounded(p.Torque/one, m.TorqueStep); err != nil {
 		return r, err
 	}
 	if r.Torque, err = unit.TorqueIn(r.TorqueText, r.Unit); err != nil {

@@ -23,6 +23,9 @@ type Hand struct {
 	Angle     float64 // standard deviation in degrees about an aimed angle
 }
 
+// CommonHand is a practised one.
+func CommonHand() Hand { return Hand{Overshoot: 0.005, Scatter: 0.008, Angle: 1} }
+
 // shown is the angle in degrees that the gauge counts while the bolt is taken to the torque: the turn above the
 // threshold and the wind-up of the wrench itself.
 func (g Gauge) shown(b *Bolt, torque float64) float64 {

@@ -55,7 +55,6 @@ type Step struct {
 	Torque   float64 // N·m: the aim, or the torque of a stray pull
 	Low      float64 // N·m at which the hand lets go early; 0: it does not
 	Angle    float64 // degrees
-	Again    bool    // the pull before, once more
 	Tag      string
 	For      time.Duration
 	Noise    []byte
