@@ -1,0 +1,162 @@
+// Package control is the way people's commands reach the running daemon: HTTP and JSON under /api/v1 over a unix
+// socket in the data folder. Whoever may open the socket may act; a person's name is taken at their word.
+//
+//	GET    /api/v1/status                  → Status
+//	GET    /api/v1/procedures              → []Procedure
+//	POST   /api/v1/procedures              NewProcedure → Procedure
+//	GET    /api/v1/builds                  → []Build
+//	POST   /api/v1/builds                  NewBuild → Build
+//	GET    /api/v1/benches                 → []Bench
+//	GET    /api/v1/benches/{id}            → bench.View
+//	POST   /api/v1/benches/{id}/joint      Start → bench.View
+//	DELETE /api/v1/benches/{id}/joint      Close → bench.View
+//	POST   /api/v1/benches/{id}/answers    Answer → bench.View
+//	POST   /api/v1/benches/{id}/names      Name → bench.View
+//	GET    /api/v1/benches/{id}/watch      → server-sent events "bench", each an Update; the first is the present state
+//	GET    /api/v1/wrenches                → []Wrench
+//
+// Every refusal is {"error": sentence} with a status of 4xx: 400 the request is malformed, 404 no such thing, 409 it
+// cannot be done now. 5xx: the daemon cannot, whatever is asked.
+package control
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+)
+
+// Status says how far the readings and actions have got.
+type Status struct {
+	Shop     string `json:"shop"`
+	Entries  uint64 `json:"entries"`          // entries in the journal
+	Position uint64 `json:"position"`         // the last one that is in PostgreSQL, as far as is known
+	Database string `json:"database"`         // "up", or why not
+	Listen   string `json:"listen,omitempty"` // address of the public page
+	Version  string `json:"version"`
+}
+
+// Procedure is one revision in the shop. Used: a build was opened on it.
+type Procedure struct {
+	Family   string `json:"family"`
+	Revision string `json:"revision"`
+	Title    string `json:"title"`
+	Used     bool   `json:"used"`
+}
+
+// NewProcedure asks to add a revision. File is the name to show in faults.
+type NewProcedure struct {
+	File string `json:"file"`
+	Text string `json:"text"`
+}
+
+// Build is an opened build.
+type Build struct {
+	ID uint64 `json:"id"`
+	audit.BuildOpened
+}
+
+// NewBuild asks to open a build. An empty Revision stands for the only one that the shop has of the family.
+type NewBuild struct {
+	Engine    string `json:"engine"`
+	Family    string `json:"family"`
+	Revision  string `json:"revision,omitempty"`
+	WorkOrder string `json:"work_order"`
+	Unit      string `json:"unit,omitempty"`
+	Person    string `json:"person"` // the person's name
+}
+
+// Bench is a configured bench.
+type Bench struct {
+	ID       string   `json:"id"`
+	Title    string   `json:"title"`
+	Wrenches []string `json:"wrenches"`
+}
+
+// Start asks to put a joint of a build on the bench.
+type Start struct {
+	Build  uint64 `json:"build"`
+	Joint  string `json:"joint"`
+	Person string `json:"person"`
+}
+
+// Close asks to take the joint off the bench.
+type Close struct {
+	Person string `json:"person"`
+}
+
+// Answer answers a check of the joint on the bench. Value is the measured value with its unit, empty for yes or no.
+type Answer struct {
+	Check    string `json:"check"`
+	Fastener string `json:"fastener,omitempty"`
+	Yes      bool   `json:"yes"`
+	Value    string `json:"value,omitempty"`
+	Person   string `json:"person"`
+}
+
+// Name says which fastener a reading was. Reading 0 is the last one of the bench; an empty Fastener: none of this joint.
+type Name struct {
+	Reading  uint64 `json:"reading,omitempty"`
+	Fastener string `json:"fastener"`
+	Person   string `json:"person"`
+}
+
+// Wrench is a configured wrench and how it fares.
+type Wrench struct {
+	ID       string     `json:"id"`
+	Title    string     `json:"title"`
+	Bench    string     `json:"bench"`
+	Port     string     `json:"port"`
+	Profile  string     `json:"profile"`
+	Up       bool       `json:"up"`
+	Reason   string     `json:"reason,omitempty"`    // why it is not up
+	LastSeen *time.Time `json:"last_seen,omitempty"` // when bytes last came; nil: not since the daemon started
+	Due      *time.Time `json:"due,omitempty"`       // when its calibration ends; nil: never said
+}
+
+// Update is what a watcher of a bench gets: the view after an entry, and the marks that the entry led to.
+type Update struct {
+	View bench.View   `json:"view"`
+	Kind string       `json:"kind,omitempty"` // kind of the entry; empty: the present state, sent first
+	Mark []audit.Mark `json:"marks,omitempty"`
+	// Refused says why the entry changed nothing; empty for an ordinary one.
+	Refused string `json:"refused,omitempty"`
+}
+
+// Desk answers the requests; the daemon is one. An *Error goes to the person as it is, any other error as a 500.
+type Desk interface {
+	Status() Status
+	Procedures() []Procedure
+	AddProcedure(context.Context, NewProcedure) (Procedure, error)
+	Builds() []Build
+	OpenBuild(context.Context, NewBuild) (Build, error)
+	Benches() []Bench
+	View(bench string) (bench.View, error)
+	StartJoint(ctx context.Context, bench string, s Start) (bench.View, error)
+	CloseJoint(ctx context.Context, bench string, c Close) (bench.View, error)
+	Answer(ctx context.Context, bench string, a Answer) (bench.View, error)
+	Name(ctx context.Context, bench string, n Name) (bench.View, error)
+	// Watch gives the present state and every later update until stop is called. The channel is closed when the
+	// watcher falls behind or the desk closes: it then asks anew and has missed nothing that matters.
+	Watch(bench string) (updates <-chan Update, stop func(), err error)
+	Wrenches() []Wrench
+}
+
+// Error is a refusal in one sentence that says what to do.
+type Error struct {
+	Status   int
+	Sentence string
+}
+
+func (e *Error) Error() string { return e.Sentence }
+
+// Refuse is an Error for what cannot be done as things stand.
+func Refuse(sentence string) error { return &Error{http.StatusConflict, sentence} }
+
+// Unknown is an Error for a thing that does not exist.
+func Unknown(sentence string) error { return &Error{http.StatusNotFound, sentence} }
+
+// Malformed is an Error for a request that makes no sense.
+func Malformed(sentence string) error { return &Error{http.StatusBadRequest, sentence} }

@@ -1,0 +1,156 @@
+// Package show writes what a bench looks like as lines for a terminal, so that everything that shows a bench says it
+// in the same words.
+package show
+
+import (
+	"fmt"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+)
+
+// Where is the line that says what lies on the bench.
+func Where(v bench.View) string {
+	if v.Run == 0 {
+		return fmt.Sprintf("Bench %s: no joint. Start one with `witnessmark joint start`.", v.Bench)
+	}
+	return fmt.Sprintf("Bench %s: engine %s, work order %s, %s (%s), %d of %d steps done.",
+		v.Bench, v.Engine, v.WorkOrder, v.Title, v.Joint, v.Steps-v.Left, v.Steps)
+}
+
+// Todo is the lines that say what comes next and what is not right, in the order in which to see to it: the check that
+// waits, the next step, what needs a person, and at the end of the joint what is still open.
+func Todo(v bench.View) []string {
+	if v.Run == 0 {
+		return nil
+	}
+	var lines []string
+	if v.Ask != nil {
+		lines = append(lines, "  check  "+Ask(*v.Ask))
+	}
+	switch {
+	case v.Next != nil:
+		lines = append(lines, fmt.Sprintf("  next   fastener %s, stage %s: %s", v.Next.Fastener, v.Next.Stage, v.Next.Target))
+	case v.Summary.Complete:
+		lines = append(lines, "  done   every step of this joint is done; close it with `witnessmark joint close`.")
+	}
+	s := v.Summary
+	if v.Next != nil { // what has not been come to yet is no news
+		s.Open = nil
+	}
+	return append(lines, Summary(s)...)
+}
+
+// Ask is a check in words, e.g. `end-float: Crankshaft end float (0.07 … 0.23 mm)`.
+func Ask(a bench.Ask) string {
+	text := a.Check
+	if a.Fastener != "" {
+		text += ", fastener " + a.Fastener
+	}
+	text += ": " + a.Text
+	if a.Accept != "" {
+		text += " (" + a.Accept + ")"
+	}
+	return text
+}
+
+// Open is an open stage in words. Where the position cannot be known it says so.
+func Open(o bench.OpenStage) string {
+	if len(o.Candidates) == 0 {
+		return fmt.Sprintf("stage %s: fastener %s", o.Stage, strings.Join(o.Fasteners, ", "))
+	}
+	return fmt.Sprintf("stage %s: one of these was missed: %s (presumed: %s)", o.Stage,
+		strings.Join(o.Candidates, ", "), strings.Join(o.Fasteners, ", "))
+}
+
+// Reading is the lines of a reading: what it was and how it was judged, then what to do now.
+func Reading(l *bench.LastReading) []string {
+	if l == nil {
+		return nil
+	}
+	what := l.Torque
+	if l.Angle != "" {
+		what += " " + l.Angle
+	}
+	lines := []string{fmt.Sprintf("%s #%d  %s  %s  %s", sign(l.Mark), l.Seq, l.Wrench, what, Mark(l.Mark))}
+	if l.Advice != "" {
+		lines = append(lines, "       "+l.Advice)
+	}
+	return lines
+}
+
+// Mark is a finding in words: where, verdict, flags, and how the place is known.
+func Mark(m audit.Mark) string {
+	where := "no step"
+	if m.Fastener != "" {
+		where = fmt.Sprintf("fastener %s, stage %s", m.Fastener, m.Stage)
+	}
+	text := where + ": " + string(m.Verdict)
+	if len(m.Flags) > 0 {
+		text += " [" + strings.Join(m.Flags, ", ") + "]"
+	}
+	if m.LocatedBy != "" {
+		text += fmt.Sprintf(" (by %s, %s)", m.LocatedBy, Percent(m.Confidence))
+	}
+	return text
+}
+
+// sign leads a line so that good and not good are told apart without reading, and without colour.
+func sign(m audit.Mark) string {
+	switch {
+	case m.Verdict == audit.Pass && len(m.Flags) == 0:
+		return "ok    "
+	case m.Verdict == audit.Pass:
+		return "ok ?  "
+	case m.Verdict == audit.NotJudged:
+		return "stray "
+	}
+	return "NOT OK"
+}
+
+// Percent is a share in whole percent, never rounded up to 100 nor down to 0.
+func Percent(s audit.Share) string {
+	p := (int64(s) + 5_000) / 10_000
+	switch {
+	case p == 100 && s < audit.Certain:
+		return ">99 %"
+	case p == 0 && s > 0:
+		return "<1 %"
+	}
+	return fmt.Sprintf("%d %%", p)
+}
+
+// Bench is everything about a bench: where, the last reading, what to do.
+func Bench(v bench.View) []string {
+	lines := []string{Where(v)}
+	lines = append(lines, Reading(v.Last)...)
+	return append(lines, Todo(v)...)
+}
+
+// Summary is the lines of what is still open and what needs a person.
+func Summary(s bench.Summary) []string {
+	var lines []string
+	for _, o := range s.Open {
+		lines = append(lines, "  open   "+Open(o))
+	}
+	for _, a := range s.Attention {
+		lines = append(lines, "  look   "+a)
+	}
+	return lines
+}
+
+// Update is the lines that a live watch adds for one entry of the given kind; an empty kind asks for the whole bench.
+func Update(v bench.View, kind, refused string) []string {
+	switch {
+	case refused != "":
+		return []string{"  refused  " + refused}
+	case kind == audit.ReadingTaken{}.Kind():
+		return append(Reading(v.Last), Todo(v)...)
+	case kind == audit.FrameRefused{}.Kind():
+		return []string{"  look   a wrench sent something that could not be read; it is kept. Send the reading again."}
+	case kind == audit.CheckAnswered{}.Kind():
+		return Todo(v)
+	}
+	return Bench(v)
+}
