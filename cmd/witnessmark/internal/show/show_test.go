@@ -1,0 +1,88 @@
+package show
+
+import (
+	"strings"
+	"testing"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+)
+
+func view() bench.View {
+	return bench.View{
+		Bench: "1", Run: 7, Engine: "E-4711", WorkOrder: "W-12", Joint: "main-caps", Title: "Main bearing caps",
+		Left: 3, Steps: 30,
+		Next: &bench.Next{Stage: "seat", Fastener: "8", Target: "60 N·m (57 … 63 N·m)"},
+		Last: &bench.LastReading{Seq: 41, Torque: "45.2 N·m", Angle: "31°", Wrench: "TW-01", Advice: "Tighten it again.",
+			Mark: audit.Mark{Stage: "seat", Fastener: "7", Verdict: audit.LowTorque, Confidence: 996_000, LocatedBy: audit.ByOrder}},
+		Summary: bench.Summary{Open: []bench.OpenStage{{Stage: "seat", Fasteners: []string{"7"}}}, Attention: []string{"stage seat: missed: 3"}},
+	}
+}
+
+func TestBench_Lines(t *testing.T) {
+	for name, tc := range map[string]struct {
+		change func(*bench.View)
+		want   string
+	}{
+		"a reading that is not good says so first": {func(*bench.View) {}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+NOT OK #41  TW-01  45.2 N·m 31°  fastener 7, stage seat: low torque (by order, >99 %)
+       Tighten it again.
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)
+  look   stage seat: missed: 3`},
+		"a check that waits stands before the next step": {func(v *bench.View) {
+			v.Last, v.Summary.Attention = nil, nil
+			v.Ask = &bench.Ask{Check: "end-float", Text: "Crankshaft end float", Accept: "0.07 … 0.23 mm"}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+  check  end-float: Crankshaft end float (0.07 … 0.23 mm)
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)`},
+		"at the end what is open is named, with the candidates": {func(v *bench.View) {
+			v.Last, v.Next, v.Summary.Attention = nil, nil, nil
+			v.Summary.Open[0].Candidates = []string{"3", "7"}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+  open   stage seat: one of these was missed: 3, 7 (presumed: 7)`},
+		"a bench without a joint says what to do": {func(v *bench.View) { *v = bench.View{Bench: "1"} }, `
+Bench 1: no joint. Start one with ` + "`witnessmark joint start`."},
+		"a complete joint says so": {func(v *bench.View) {
+			v.Last, v.Next, v.Left, v.Summary = nil, nil, 0, bench.Summary{Complete: true}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 30 of 30 steps done.
+  done   every step of this joint is done; close it with ` + "`witnessmark joint close`."},
+	} {
+		t.Run(name, func(t *testing.T) {
+			v := view()
+			tc.change(&v)
+			if got := "\n" + strings.Join(Bench(v), "\n"); got != tc.want {
+				t.Errorf("got %s\nwant %s", got, tc.want)
+			}
+		})
+	}
+}
+
+func TestPercent(t *testing.T) {
+	for share, want := range map[audit.Share]string{
+		audit.Certain: "100 %", 999_999: ">99 %", 994_999: "99 %", 500_000: "50 %", 4_999: "<1 %", 0: "0 %",
+	} {
+		if got := Percent(share); got != want {
+			t.Errorf("Percent(%d): got %q, want %q", share, got, want)
+		}
+	}
+}
+
+func TestUpdate(t *testing.T) {
+	v := view()
+	for name, tc := range map[string]struct{ kind, refused, first string }{
+		"a reading is shown by itself":      {audit.ReadingTaken{}.Kind(), "", "NOT OK #41"},
+		"a refusal is the whole story":      {audit.JointStarted{}.Kind(), "no build 9", "  refused  no build 9"},
+		"an unreadable frame is a call":     {audit.FrameRefused{}.Kind(), "", "  look   a wrench sent"},
+		"the first update is a whole bench": {"", "", "Bench 1:"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if got := Update(v, tc.kind, tc.refused)[0]; !strings.HasPrefix(got, tc.first) {
+				t.Errorf("got %q, want it to begin with %q", got, tc.first)
+			}
+		})
+	}
+}
