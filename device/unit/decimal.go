@@ -17,10 +17,10 @@ type decimal struct {
 // maxPlaces bounds the digits after the point; more of them mean nothing in a workshop.
 const maxPlaces = 30
 
-var (
-	errNoNumber = errors.New("the number is missing")
-	errTooLarge = errors.New("the number is too large or has too many digits")
-)
+// ErrTooLarge tells a number that is well formed, but beyond what the quantity holds, from text that is no number.
+var ErrTooLarge = errors.New("the number is too large or has too many digits")
+
+var errNoNumber = errors.New("the number is missing")
 
 // parseDecimal reads an optional sign, digits, and an optional point with digits after it. Nothing else is a number
 // here: no exponent, no decimal comma, no thousands mark, no bare point.
@@ -49,7 +49,7 @@ func parseDecimal(text string) (decimal, error) {
 			hi, lo := bits.Mul64(d.coefficient, 10)
 			sum, carry := bits.Add64(lo, uint64(c-'0'), 0)
 			if hi != 0 || carry != 0 {
-				return d, errTooLarge
+				return d, ErrTooLarge
 			}
 			d.coefficient = sum
 		}
@@ -113,7 +113,7 @@ func signed(negative bool, hi, lo uint64) (int64, error) {
 	const limit = 1 << 63
 	switch {
 	case hi != 0 || lo > limit || lo == limit && !negative:
-		return 0, errTooLarge
+		return 0, ErrTooLarge
 	case negative:
 		return -int64(lo), nil // wraps to the least int64 for 2^63, which is meant
 	}
