@@ -92,6 +92,7 @@ func readUnitName(n strictyaml.Node) unit.TorqueUnit {
 	u, err := unit.ParseTorqueUnit(s)
 	if err != nil {
 		n.Faultf("%v", err)
+		return unit.TorqueUnit(s) // a wrong unit is no missing one: that would be a second fault
 	}
 	return u
 }
@@ -116,8 +117,11 @@ func (fs *fields) has(kind fieldKind) bool {
 	return slices.ContainsFunc(fs.list, func(f field) bool { return f.kind == kind })
 }
 
-// mustFit faults what no field can be blamed for alone.
+// mustFit faults what no field can be blamed for alone. A field that could not be read may be the missing one.
 func (fs *fields) mustFit(list strictyaml.Node) {
+	if fs.has("") {
+		return
+	}
 	if !fs.has(kindTorque) {
 		list.Faultf("found no torque field, expected one")
 		return
