@@ -1,0 +1,130 @@
+package journal
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"witnessmark/audit"
+)
+
+// waiting is an Append that has not been answered.
+type waiting struct {
+	event audit.Event
+	body  []byte // event as JSON
+	entry audit.Entry
+	err   error
+	done  chan struct{}
+}
+
+// Append makes an event durable and returns its entry. Appends that come together share one sync of the disk.
+// When ctx ends first the event may or may not be durable. After an error of the disk every Append fails: nobody can
+// say what a second sync would mean, the next start reads back what is there.
+func (j *Journal) Append(ctx context.Context, ev audit.Event) (audit.Entry, error) {
+	body, err := audit.Encode(ev)
+	if err != nil {
+		return audit.Entry{}, fmt.Errorf("encode %s: %w", ev.Kind(), err)
+	}
+	w := &waiting{event: ev, body: body, done: make(chan struct{})}
+	select {
+	case j.in <- w:
+	case <-j.ended:
+		return audit.Entry{}, j.why()
+	case <-ctx.Done():
+		return audit.Entry{}, ctx.Err()
+	}
+	select {
+	case <-w.done:
+		return w.entry, w.err
+	case <-ctx.Done():
+		return audit.Entry{}, ctx.Err()
+	}
+}
+
+func (j *Journal) why() error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.err != nil {
+		return j.err
+	}
+	return ErrClosed
+}
+
+// write is the one goroutine that writes.
+func (j *Journal) write() {
+	defer close(j.ended)
+	for {
+		select {
+		case <-j.quit:
+			return
+		case first := <-j.in:
+			batch := j.gather(first)
+			if err := j.commit(batch); err != nil {
+				j.fail(err, batch)
+				return
+			}
+			j.grow(batch)
+		}
+	}
+}
+
+// gather takes whoever else is waiting right now.
+func (j *Journal) gather(first *waiting) []*waiting {
+	batch := []*waiting{first}
+	for len(batch) < maxBatch {
+		select {
+		case w := <-j.in:
+			batch = append(batch, w)
+		default:
+			return batch
+		}
+	}
+	return batch
+}
+
+// commit writes a batch in one transaction. A crash before bbolt's own sync of its meta page leaves the journal as it
+// was: nobody in the batch was answered, the wrenches send again. A crash after it leaves the whole batch, and the
+// wrenches' second sending is known by its counter.
+func (j *Journal) commit(batch []*waiting) error {
+	seq := j.Last()
+	err := j.db.Update(func(tx *bolt.Tx) error {
+		b := tx.Bucket(entries)
+		b.FillPercent = 0.95 // keys only grow
+		for i, w := range batch {
+			at := j.clock().UTC().Truncate(time.Microsecond)
+			w.entry = audit.Entry{Seq: seq + uint64(i) + 1, At: at, Event: w.event}
+			if err := b.Put(keyOf(w.entry.Seq), value(at, w.event.Kind(), w.body)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("write journal: %w", err)
+	}
+	return nil
+}
+
+func (j *Journal) grow(batch []*waiting) {
+	j.mu.Lock()
+	j.last += uint64(len(batch))
+	close(j.grown)
+	j.grown = make(chan struct{})
+	j.mu.Unlock()
+	for _, w := range batch {
+		close(w.done)
+	}
+}
+
+func (j *Journal) fail(err error, batch []*waiting) {
+	j.mu.Lock()
+	j.err = err
+	j.mu.Unlock()
+	close(j.failed)
+	for _, w := range batch {
+		w.entry, w.err = audit.Entry{}, err
+		close(w.done)
+	}
+}
