@@ -1,0 +1,91 @@
+// Package config reads the file that says what a shop consists of: its benches, its wrenches with their calibrations,
+// and where things are kept. A file that is wrong is refused whole, all faults in one go with file:line:column.
+package config
+
+import (
+	_ "embed"
+	"fmt"
+	"os"
+
+	"witnessmark/audit"
+	"witnessmark/device/profile"
+	"witnessmark/device/strictyaml"
+)
+
+// Format is the first line of every file of this kind.
+const Format = "witnessmark/config/1"
+
+// Listen is the address of the public page and the metrics when the file names none.
+const Listen = "127.0.0.1:7680"
+
+// Private as Config.Database asks for a PostgreSQL of our own in the data folder.
+const Private = "private"
+
+//go:embed example.yaml
+var example []byte
+
+// Example returns a documented file that parses as it stands.
+func Example() []byte { return append([]byte(nil), example...) }
+
+// Config is what a file says.
+type Config struct {
+	Shop     Shop
+	Data     string // folder of journal, keys and private database; empty: not said
+	Database string // Private or a postgres:// URL
+	Listen   string // host:port of the public page and the metrics
+	Benches  []Bench
+	Wrenches []Wrench
+}
+
+// Shop names the workshop. ID begins every key in the database and never changes.
+type Shop struct {
+	ID   string
+	Name string
+}
+
+// Bench is a place of work with its wrenches.
+type Bench struct {
+	ID       string
+	Title    string
+	Wrenches []string // ids, as listed
+}
+
+// Wrench is one wrench: where it is plugged in, how it speaks, and what was declared about it.
+type Wrench struct {
+	Port     string           // a device path, tcp://host:port or tcp-listen://host:port
+	Profile  *profile.Profile // never nil in a Config that was returned without error
+	Declared audit.WrenchDeclared
+}
+
+// BenchOf returns the bench that a wrench lies on; every wrench of a valid Config lies on exactly one.
+func (c Config) BenchOf(wrench string) string {
+	for _, b := range c.Benches {
+		for _, id := range b.Wrenches {
+			if id == wrench {
+				return b.ID
+			}
+		}
+	}
+	return ""
+}
+
+// Load reads and checks a file. Relative paths in it count from the folder that it lies in.
+func Load(path string) (Config, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return Config{}, fmt.Errorf("read configuration: %w", err)
+	}
+	return Parse(path, text)
+}
+
+// Parse checks the text of a file named path. Profiles that it names as files are read too. The error is
+// strictyaml.Faults when the text itself is wrong.
+func Parse(path string, text []byte) (Config, error) {
+	doc := strictyaml.Parse(path, text)
+	r := reader{doc: doc, path: path}
+	c := r.config(doc.Root())
+	if err := doc.Err(); err != nil {
+		return Config{}, err
+	}
+	return c, nil
+}

@@ -1,0 +1,98 @@
+package config
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"witnessmark/device/unit"
+)
+
+var update = flag.Bool("update", false, "write the faults as they are found now")
+
+func TestParse_Faults(t *testing.T) {
+	files, err := filepath.Glob("testdata/*.yaml")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("got %v, %v, want files of wrong configurations", files, err)
+	}
+	for _, file := range files {
+		t.Run(filepath.Base(file), func(t *testing.T) {
+			c, err := Load(file)
+			if err == nil {
+				t.Fatal("got no fault, want some")
+			}
+			if !reflect.DeepEqual(c, Config{}) {
+				t.Errorf("got %+v, want nothing of a file that is wrong", c)
+			}
+			golden := strings.TrimSuffix(file, ".yaml") + ".faults"
+			got := err.Error() + "\n"
+			if *update {
+				if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(golden)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got != string(want) {
+				t.Errorf("got\n%s\nwant\n%s", got, want)
+			}
+		})
+	}
+}
+
+func TestExample_Parses(t *testing.T) {
+	c, err := Parse("example.yaml", Example())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Shop.ID != "north" || c.Database != Private || c.Listen != Listen || len(c.Benches) != 1 || len(c.Wrenches) != 2 {
+		t.Errorf("got %+v, want the shop that the example describes", c)
+	}
+	w := c.Wrenches[0]
+	if w.Declared.RangeLow != int64(20*unit.NewtonMetre) || w.Declared.RangeHigh != int64(200*unit.NewtonMetre) {
+		t.Errorf("got range %d to %d µN·m, want 20 to 200 N·m", w.Declared.RangeLow, w.Declared.RangeHigh)
+	}
+	if w.Profile == nil || c.BenchOf("TW-02") != "1" || c.BenchOf("TW-03") != "" {
+		t.Errorf("got profile %v, benches %q and %q, want a profile, 1 and none", w.Profile, c.BenchOf("TW-02"), c.BenchOf("TW-03"))
+	}
+}
+
+func TestParse_Calibration(t *testing.T) {
+	c, err := Parse("example.yaml", Example())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Run("a calibration holds to the end of its last day", func(t *testing.T) {
+		due := *c.Wrenches[0].Declared.Due
+		last := time.Date(2027, 1, 17, 23, 59, 59, 999_999_000, time.UTC)
+		if !due.Equal(last) {
+			t.Errorf("got %v, want %v", due, last)
+		}
+	})
+	t.Run("a wrench of which nothing is said has none", func(t *testing.T) {
+		text := strings.NewReplacer("calibration:", "# calibration:", "  certificate:", "# certificate:", "  done:", "# done:",
+			"  due:", "# due:", "  range:", "# range:").Replace(string(Example()))
+		c, err := Parse("example.yaml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := c.Wrenches[0].Declared
+		if d.Due != nil || d.Calibrated != nil || d.RangeHigh != 0 || d.Certificate != "" {
+			t.Errorf("got %+v, want nothing known of its calibration", d)
+		}
+	})
+}
+
+func TestParse_PathsCountFromTheFile(t *testing.T) {
+	text := strings.Replace(string(Example()), "# data: /var/lib/witnessmark", "data: box", 1)
+	c, err := Parse("/etc/shop/witnessmark.yaml", []byte(text))
+	if err != nil || c.Data != "/etc/shop/box" {
+		t.Errorf("got %q, %v, want /etc/shop/box", c.Data, err)
+	}
+}
