@@ -67,8 +67,10 @@ type Joint struct {
 // Fastener is one position in a joint.
 type Fastener struct {
 	ID   string
-	X, Y unit.Length // position in the drawing of the joint
-	Type string      // a key of Procedure.Types, or empty
+	X, Y unit.Length // position in the drawing of the joint, where Placed
+	// Placed is false where the file gives no position.
+	Placed bool
+	Type   string // a key of Procedure.Types, or empty
 	// Figures overrides the figures of a stage for this fastener, by stage id.
 	Figures map[string]Figures
 }
@@ -101,6 +103,7 @@ type AngleWindow struct {
 type Figures struct {
 	Action  Action
 	Torque  unit.Torque
+	Unit    unit.TorqueUnit // the unit that the file states the target torque in, to show it in; empty: N·m
 	Angle   unit.Angle
 	Torques TorqueWindow
 	Angles  AngleWindow

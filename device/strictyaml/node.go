@@ -107,3 +107,6 @@ func (n Node) found() string {
 	}
 	return string(n.kind)
 }
+
+// IsList tells a list where both a list and text may stand; it adds no fault.
+func (n Node) IsList() bool { return n.kind == list }

@@ -1,0 +1,83 @@
+package procedure
+
+import (
+	"strings"
+
+	"witnessmark/device/strictyaml"
+	"witnessmark/device/unit"
+)
+
+func (j *jointReader) readChecks(n strictyaml.Node) {
+	ids := names{}
+	for _, item := range list(n, "check", maxChecks) {
+		m := item.Map("id", "ask", "accept", "after", "each", "by")
+		c := Check{ID: ids.take(need(m, "id"), "check of the joint"), Ask: line(need(m, "ask"))}
+		if accept, ok := m.Get("accept"); ok {
+			c.Accept = acceptRange(accept)
+		}
+		if after, ok := m.Get("after"); ok {
+			c.After, _ = after.Text()
+			if _, known := j.stages[c.After]; !known && c.After != "" {
+				after.Faultf("found the stage %s, expected one of this joint", quote(c.After))
+			}
+		}
+		if each, ok := m.Get("each"); ok {
+			c.EachFastener = oneOf(each, "fastener") != ""
+		}
+		if by, ok := m.Get("by"); ok {
+			c.ByWrench = oneOf(by, "wrench") != ""
+			byWrench(by, m, c.Accept)
+		}
+		j.joint.Checks = append(j.joint.Checks, c)
+	}
+}
+
+// byWrench faults a check that no wrench can answer.
+func byWrench(by strictyaml.Node, m strictyaml.Map, accept *Range) {
+	_, asked := m.Get("accept")
+	switch {
+	case !asked:
+		by.Faultf("found a check by wrench without limits, expected accept with a range of torque or angle")
+	case accept != nil && accept.Unit == "mm":
+		by.Faultf("found a check by wrench of a length, expected a range of torque or angle: a wrench reads no lengths")
+	}
+}
+
+// acceptRange reads a range of a length, a torque or an angle; nil after a fault.
+func acceptRange(n strictyaml.Node) *Range {
+	s, ok := n.Text()
+	if !ok {
+		return nil
+	}
+	u := unitOf(s)
+	if _, second, ok := strings.Cut(s, ".."); ok {
+		u = unitOf(second)
+	}
+	q, name := quantityOf(u)
+	if q == nil {
+		n.Faultf("found %s, expected a range of a length, a torque or an angle, such as %s, %s or %s", quote(s), lengths.ranged, torques.ranged, angles.ranged)
+		return nil
+	}
+	w, ok := q.within(n)
+	if !ok {
+		return nil
+	}
+	return &Range{Low: w.low, High: w.high, Unit: name}
+}
+
+// quantityOf tells by the unit what is measured, and the unit that a Range names it by.
+func quantityOf(u string) (*quantity, string) {
+	if u == "" {
+		return nil, ""
+	}
+	if _, err := unit.ParseLength("1 " + u); err == nil {
+		return &lengths, "mm"
+	}
+	if _, err := unit.ParseAngle("1 " + u); err == nil {
+		return &angles, "°"
+	}
+	if _, err := unit.ParseTorqueUnit(u); err == nil {
+		return &torques, string(unit.Nm)
+	}
+	return nil, ""
+}
