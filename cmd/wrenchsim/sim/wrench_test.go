@@ -309,6 +309,10 @@ func TestTCP_ListenAndDial(t *testing.T) {
 			if err := w.Plug(t.Context()); err != nil {
 				t.Fatal(err)
 			}
+			w.Unplug() // nobody called yet: plugging in again must serve all the same
+			if err := w.Plug(t.Context()); err != nil {
+				t.Fatal(err)
+			}
 			end := sending(t.Context(), w, reading(t, w, 20))
 			for range 2 { // the second time after a hang-up without acknowledgement
 				peer, err := c.meet()
