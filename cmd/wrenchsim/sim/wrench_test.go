@@ -309,10 +309,6 @@ func TestTCP_ListenAndDial(t *testing.T) {
 			if err := w.Plug(t.Context()); err != nil {
 				t.Fatal(err)
 			}
-			w.Unplug() // nobody called yet: plugging in again must serve all the same
-			if err := w.Plug(t.Context()); err != nil {
-				t.Fatal(err)
-			}
 			end := sending(t.Context(), w, reading(t, w, 20))
 			for range 2 { // the second time after a hang-up without acknowledgement
 				peer, err := c.meet()
@@ -335,5 +331,30 @@ func TestTCP_ListenAndDial(t *testing.T) {
 				t.Error(err)
 			}
 		})
+	}
+}
+
+func TestTCP_ListensAgainAfterUnplug(t *testing.T) {
+	line, err := Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer line.Close()
+	unplugged, unplug := context.WithCancel(t.Context())
+	unplug()
+	if _, err := line.Open(unplugged); !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v, want the end of the wait", err)
+	}
+	peer, err := net.Dial("tcp", line.Addr())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer peer.Close()
+	conn, err := line.Open(t.Context())
+	if err != nil {
+		t.Fatalf("got %v, want the next caller", err)
+	}
+	if err := conn.Close(); err != nil {
+		t.Error(err)
 	}
 }
