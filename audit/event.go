@@ -39,6 +39,9 @@ type PersonAdded struct {
 	Name   string `json:"name" db:"name"`
 }
 
+// LeafHidden keeps the name out of the ledger.
+func (PersonAdded) LeafHidden() []string { return []string{"name"} }
+
 // WrenchDeclared states a wrench and the calibration in force from now on.
 type WrenchDeclared struct {
 	Wrench      string     `json:"wrench" db:"wrench"`
@@ -69,7 +72,7 @@ type JointStarted struct {
 	Person string `json:"person" db:"person"`
 }
 
-// JointClosed takes the joint off the bench. Complete and Open are filled in by the bench when it applies the event.
+// JointClosed takes the joint off the bench.
 type JointClosed struct {
 	Bench  string `json:"bench" db:"bench"`
 	Run    uint64 `json:"run" db:"run"`

@@ -16,7 +16,7 @@ type View struct {
 	WorkOrder string       `json:"work_order,omitempty"`
 	Joint     string       `json:"joint,omitempty"`
 	Title     string       `json:"title,omitempty"`
-	Next      *Next        `json:"next,omitempty"` // nil: nothing is left to tighten, or a check comes first
+	Next      *Next        `json:"next,omitempty"` // nil: nothing is left to tighten
 	Ask       *Ask         `json:"ask,omitempty"`  // the check to answer now
 	Left      int          `json:"left"`           // steps still open
 	Steps     int          `json:"steps"`          // steps in all

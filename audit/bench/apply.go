@@ -1,0 +1,56 @@
+package bench
+
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+)
+
+// Apply takes the next entry into the state and returns what it led to. It never fails: an entry that cannot take
+// effect (a person's action that was overtaken) changes nothing, and Outcome.Refused says why.
+func (s *Shop) Apply(e audit.Entry) audit.Outcome {
+	out := audit.Outcome{Entry: e}
+	s.seq = e.Seq
+	if err := s.Refusal(e.Event); err != nil {
+		out.Refused = err.Error()
+		return out
+	}
+	switch ev := e.Event.(type) {
+	case audit.ProcedureAdded:
+		p, _ := procedure.Parse(ev.Family, []byte(ev.Text)) // Refusal has parsed it once
+		s.procedures = append(s.procedures, &revision{added: ev, parsed: p})
+	case audit.PersonAdded:
+		s.people = append(s.people, ev)
+	case audit.WrenchDeclared:
+		s.wrenches[ev.Wrench] = declared{ev, e.Seq}
+	case audit.BuildOpened:
+		r := s.revision(ev.Family, ev.Revision)
+		r.used = true
+		s.builds = append(s.builds, &Build{ID: e.Seq, BuildOpened: ev, revision: r})
+	case audit.JointStarted:
+		s.runs[ev.Bench] = newRun(e.Seq, s.build(ev.Build), ev)
+	case audit.JointClosed:
+		r := s.runs[ev.Bench]
+		r.matcher.Settle()
+		out.Marks = r.restate(nil)
+		delete(s.runs, ev.Bench)
+	case audit.CheckAnswered:
+		r := s.runs[ev.Bench]
+		r.answers = append(r.answers, ev)
+	case audit.FastenerNamed:
+		out.Marks = s.runs[ev.Bench].name(ev)
+	case audit.ReadingTaken:
+		out.Marks = s.reading(e, ev)
+	}
+	return out
+}
+
+// reading makes the mark of a reading, and those that it supersedes.
+func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
+	s.heard[ev.Wrench] = &ev.Reading
+	w := s.wrenches[ev.Wrench]
+	if r := s.runs[ev.Bench]; r != nil {
+		return r.take(e, ev.Reading, w)
+	}
+	return []audit.Mark{{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected},
+		Confidence: audit.Certain, Calibration: w.seq}}
+}

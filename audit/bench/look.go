@@ -1,0 +1,143 @@
+package bench
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+)
+
+// View is what the technician at a bench sees now.
+func (s *Shop) View(bench string) View {
+	v := View{Bench: bench, Seq: s.seq, Summary: Summary{Open: []OpenStage{}, Attention: []string{}}}
+	r := s.runs[bench]
+	if r == nil {
+		return v
+	}
+	v.Build, v.Run = r.build.ID, r.seq
+	v.Engine, v.WorkOrder = r.build.Engine, r.build.WorkOrder
+	v.Joint, v.Title = r.joint.ID, r.joint.Title
+	open, expected := r.matcher.Open()
+	v.Left, v.Steps = len(open), len(r.matcher.Steps())
+	if expected >= 0 {
+		v.Next = r.next(expected)
+	}
+	v.Ask = r.ask()
+	v.Summary = r.summary(true)
+	v.Last = r.lastReading(v.Next)
+	return v
+}
+
+func (r *run) next(step int) *Next {
+	s := r.matcher.Steps()[step]
+	return &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID,
+		Target: s.Target(), Figures: s.Figures}
+}
+
+// ask is the first check whose moment has come and that has no answer.
+func (r *run) ask() *Ask {
+	steps := Steps(r.joint, r.marks())
+	for i := range r.joint.Checks {
+		c := &r.joint.Checks[i]
+		if c.After != "" && !stageDone(steps, c.After) {
+			continue
+		}
+		for _, f := range r.asked(c) {
+			if r.answer(c.ID, f) == nil {
+				a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask}
+				if c.Accept != nil {
+					a.Accept = c.Accept.String()
+				}
+				return a
+			}
+		}
+	}
+	return nil
+}
+
+func stageDone(steps []StepState, stage string) bool {
+	return !slices.ContainsFunc(steps, func(s StepState) bool { return s.Stage == stage && s.State != Done })
+}
+
+// shown is a reading as a person reads it, e.g. "45.2 N·m, 31°".
+func shown(r *device.Reading) string {
+	parts := []string{r.Torque.String()}
+	if r.Angle != nil {
+		parts = append(parts, r.Angle.String())
+	}
+	if r.Direction == device.Loosen {
+		parts = append(parts, "loosening")
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (r *run) lastReading(next *Next) *LastReading {
+	if len(r.readings) == 0 {
+		return nil
+	}
+	t := &r.readings[len(r.readings)-1]
+	l := &LastReading{Seq: t.seq, Torque: t.reading.Torque.String(), Wrench: t.reading.Wrench, Mark: t.mark}
+	if t.reading.Angle != nil {
+		l.Angle = t.reading.Angle.String()
+	}
+	l.Advice = r.advise(t, next)
+	return l
+}
+
+// advise says in a sentence or two what to do after a reading.
+func (r *run) advise(t *taken, next *Next) string {
+	m := &t.mark
+	what := r.correct(t)
+	if slices.Contains(m.Flags, audit.Unsure) {
+		what += " Which one was that? Say so if you know."
+	}
+	if next == nil {
+		return what + " Nothing is left to tighten in this joint."
+	}
+	if m.Verdict == audit.Pass || m.Fastener == "" {
+		what += fmt.Sprintf(" Next: fastener %s, %s.", next.Fastener, next.Target)
+	}
+	return what
+}
+
+func (r *run) correct(t *taken) string {
+	m := &t.mark
+	has := func(f string) bool { return slices.Contains(m.Flags, f) }
+	switch {
+	case has(audit.Unexpected) && m.Fastener != "":
+		return fmt.Sprintf("Fastener %s was turned back: it starts again from its first stage.", m.Fastener)
+	case m.Fastener == "":
+		return "This reading belongs to no step of the joint; it is kept, nothing was ticked off."
+	case m.Verdict != audit.Pass:
+		return failed(m, r.figures(m))
+	case has(audit.ReHit):
+		return fmt.Sprintf("Fastener %s was done already and has been hit again.", m.Fastener)
+	case has(audit.OutOfOrder):
+		return fmt.Sprintf("Good, but out of order: that was fastener %s at stage %s.", m.Fastener, m.Stage)
+	}
+	return fmt.Sprintf("Fastener %s is good.", m.Fastener)
+}
+
+func (r *run) figures(m *audit.Mark) procedure.Figures {
+	for _, s := range r.matcher.Steps() {
+		if r.joint.Stages[s.Stage].ID == m.Stage && r.joint.Fasteners[s.Fastener].ID == m.Fastener {
+			return s.Figures
+		}
+	}
+	return procedure.Figures{}
+}
+
+func failed(m *audit.Mark, f procedure.Figures) string {
+	switch m.Verdict {
+	case audit.LowTorque, audit.LowAngle:
+		return fmt.Sprintf("Fastener %s: %s. Tighten it again: %s.", m.Fastener, m.Verdict, f.Target())
+	case audit.HighTorque, audit.HighAngle:
+		return fmt.Sprintf("Fastener %s: %s. Stop: the engine maker's procedure says whether this bolt may stay.", m.Fastener, m.Verdict)
+	case audit.NoAngle:
+		return fmt.Sprintf("Fastener %s: the wrench sent no angle, and this joint needs one. Use a wrench that measures it.", m.Fastener)
+	}
+	return fmt.Sprintf("Fastener %s: %s.", m.Fastener, m.Verdict)
+}

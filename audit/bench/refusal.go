@@ -1,0 +1,167 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+	"witnessmark/device/unit"
+)
+
+// ErrAlready is wrapped by the refusal of something that is there already, exactly as asked for.
+var ErrAlready = errors.New("nothing to do")
+
+// Refusal says in a sentence why an event would take no effect now; nil where it would.
+func (s *Shop) Refusal(ev audit.Event) error {
+	switch ev := ev.(type) {
+	case audit.ProcedureAdded:
+		return s.refuseProcedure(ev)
+	case audit.PersonAdded:
+		if strings.TrimSpace(ev.Name) == "" || ev.Person == "" {
+			return errors.New("a person needs a name: give one")
+		}
+		if _, ok := s.Person(ev.Name); ok {
+			return fmt.Errorf("%s is known already: %w", ev.Name, ErrAlready)
+		}
+	case audit.BuildOpened:
+		return s.refuseBuild(ev)
+	case audit.JointStarted:
+		return s.refuseStart(ev)
+	case audit.JointClosed:
+		_, err := s.running(ev.Bench, ev.Run)
+		return err
+	case audit.CheckAnswered:
+		return s.refuseAnswer(ev)
+	case audit.FastenerNamed:
+		return s.refuseName(ev)
+	}
+	return nil
+}
+
+func (s *Shop) refuseProcedure(ev audit.ProcedureAdded) error {
+	p, err := procedure.Parse(ev.Family, []byte(ev.Text))
+	if err != nil {
+		return fmt.Errorf("the procedure has faults, mend them and add it again: %w", err)
+	}
+	if p.Family != ev.Family || p.Revision != ev.Revision {
+		return fmt.Errorf("the file is %s revision %s, not %s revision %s", p.Family, p.Revision, ev.Family, ev.Revision)
+	}
+	switch r := s.revision(ev.Family, ev.Revision); {
+	case r == nil:
+		return nil
+	case r.added.Text == ev.Text:
+		return fmt.Errorf("%s revision %s is there already with the same content: %w", ev.Family, ev.Revision, ErrAlready)
+	}
+	return fmt.Errorf("%s revision %s is there already with other content: a revision never changes, give the file a new revision",
+		ev.Family, ev.Revision)
+}
+
+func (s *Shop) refuseBuild(ev audit.BuildOpened) error {
+	switch {
+	case strings.TrimSpace(ev.Engine) == "":
+		return errors.New("a build needs the engine's serial number: give one")
+	case strings.TrimSpace(ev.WorkOrder) == "":
+		return errors.New("a build needs a work order: give one")
+	case s.revision(ev.Family, ev.Revision) == nil:
+		return fmt.Errorf("no procedure %s revision %s in this shop: add it first, or ask for the list of procedures", ev.Family, ev.Revision)
+	}
+	for _, b := range s.builds {
+		if b.Engine == ev.Engine && b.WorkOrder == ev.WorkOrder {
+			return fmt.Errorf("engine %s has a build under work order %s already, build %d: go on with that one", b.Engine, b.WorkOrder, b.ID)
+		}
+	}
+	return nil
+}
+
+func (s *Shop) refuseStart(ev audit.JointStarted) error {
+	b := s.build(ev.Build)
+	if b == nil {
+		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+	}
+	if _, ok := b.revision.parsed.Joint(ev.Joint); !ok {
+		return fmt.Errorf("procedure %s revision %s has no joint %q; it has: %s", b.Family, b.Revision, ev.Joint, jointIDs(b.revision.parsed))
+	}
+	if ev.Bench == "" {
+		return errors.New("a joint needs a bench: name one")
+	}
+	if r := s.runs[ev.Bench]; r != nil {
+		return fmt.Errorf("joint %s of engine %s is on bench %s: close it first", r.joint.ID, r.build.Engine, ev.Bench)
+	}
+	for name, r := range s.runs { // at most one can match, so the order of the map does not show
+		if r.build.ID == ev.Build && r.joint.ID == ev.Joint {
+			return fmt.Errorf("joint %s of engine %s is on bench %s already: go on there, or close it first", ev.Joint, b.Engine, name)
+		}
+	}
+	return nil
+}
+
+func jointIDs(p *procedure.Procedure) string {
+	ids := make([]string, 0, len(p.Joints))
+	for _, j := range p.Joints {
+		ids = append(ids, j.ID)
+	}
+	return strings.Join(ids, ", ")
+}
+
+// running finds the run that a person means; run 0 means whatever is on the bench.
+func (s *Shop) running(bench string, run uint64) (*run, error) {
+	r := s.runs[bench]
+	switch {
+	case r == nil:
+		return nil, fmt.Errorf("no joint is on bench %s: start one first", bench)
+	case run != r.seq:
+		return nil, fmt.Errorf("the joint on bench %s has changed meanwhile: look again and repeat", bench)
+	}
+	return r, nil
+}
+
+func (s *Shop) refuseAnswer(ev audit.CheckAnswered) error {
+	r, err := s.running(ev.Bench, ev.Run)
+	if err != nil {
+		return err
+	}
+	c := r.check(ev.Check)
+	if c == nil {
+		return fmt.Errorf("joint %s has no check %q; it has: %s", r.joint.ID, ev.Check, r.checkIDs())
+	}
+	if c.EachFastener && r.fastener(ev.Fastener) < 0 {
+		return fmt.Errorf("check %s is asked for each fastener: say which one", c.ID)
+	}
+	if c.Accept == nil {
+		return nil
+	}
+	if _, err := measured(c.Accept, ev.Value); err != nil {
+		return fmt.Errorf("check %s wants a value in %s: %w", c.ID, c.Accept.Unit, err)
+	}
+	return nil
+}
+
+func (s *Shop) refuseName(ev audit.FastenerNamed) error {
+	r, err := s.running(ev.Bench, ev.Run)
+	if err != nil {
+		return err
+	}
+	if r.taken(ev.Reading) < 0 {
+		return fmt.Errorf("reading %d does not belong to the joint on bench %s: give the number of one that does", ev.Reading, ev.Bench)
+	}
+	if ev.Fastener != "" && r.fastener(ev.Fastener) < 0 {
+		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
+	}
+	return nil
+}
+
+// measured reads the value of a check in the unit of its range.
+func measured(want *procedure.Range, text string) (int64, error) {
+	switch want.Unit {
+	case "mm":
+		v, err := unit.ParseLength(text)
+		return int64(v), err
+	case "N·m":
+		v, _, err := unit.ParseTorque(text)
+		return int64(v), err
+	}
+	v, err := unit.ParseAngle(text)
+	return int64(v), err
+}

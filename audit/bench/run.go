@@ -1,0 +1,147 @@
+package bench
+
+import (
+	"slices"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/judge"
+	"witnessmark/audit/match"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+)
+
+// run is one joint on a bench, from its start to its close.
+type run struct {
+	seq      uint64
+	build    *Build
+	joint    *procedure.Joint
+	matcher  *match.Matcher
+	readings []taken
+	answers  []audit.CheckAnswered
+}
+
+// taken is a reading of the run with what is said of it.
+type taken struct {
+	seq     uint64
+	reading device.Reading
+	wrench  []string   // flags that come from the wrench
+	mark    audit.Mark // in force
+}
+
+func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
+	j, _ := b.revision.parsed.Joint(ev.Joint)
+	return &run{seq: seq, build: b, joint: j, matcher: match.New(j)}
+}
+
+// take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
+func (r *run) take(e audit.Entry, rd device.Reading, w declared) []audit.Mark {
+	f := r.matcher.Observe(match.Observation{Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag})
+	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At)}
+	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
+		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
+	r.say(&t, f)
+	r.readings = append(r.readings, t)
+	marks := []audit.Mark{t.mark}
+	if r.matcher.Rethought() {
+		marks = r.restate(marks)
+	}
+	return marks
+}
+
+// say puts a finding into the mark of a reading, as the next one of its kind.
+func (r *run) say(t *taken, f match.Finding) {
+	m := &t.mark
+	m.No++
+	m.Stage, m.Fastener = "", ""
+	if f.Step >= 0 {
+		s := r.matcher.Steps()[f.Step]
+		m.Stage, m.Fastener = r.joint.Stages[s.Stage].ID, r.joint.Fasteners[s.Fastener].ID
+	}
+	m.Verdict, m.Confidence, m.LocatedBy = f.Verdict, f.Confidence, f.LocatedBy
+	m.Flags = append(findingFlags(f), t.wrench...)
+}
+
+// unsureBelow is the confidence under which a person is asked which fastener it was.
+const unsureBelow audit.Share = 800_000
+
+func findingFlags(f match.Finding) []string {
+	flags := []string{}
+	if f.OutOfOrder {
+		flags = append(flags, audit.OutOfOrder)
+	}
+	if f.Kind == match.ReHit {
+		flags = append(flags, audit.ReHit)
+	}
+	if f.Kind == match.Stray || f.Kind == match.Loosened {
+		flags = append(flags, audit.Unexpected)
+	}
+	if f.Confidence < unsureBelow {
+		flags = append(flags, audit.Unsure)
+	}
+	return flags
+}
+
+// restate appends a superseding mark for every reading of which something else is held now than was said.
+func (r *run) restate(marks []audit.Mark) []audit.Mark {
+	for i, f := range r.matcher.Findings() {
+		t := &r.readings[i]
+		before := t.mark
+		r.say(t, f)
+		if sameFinding(&before, &t.mark) {
+			t.mark = before
+			continue
+		}
+		marks = append(marks, t.mark)
+	}
+	return marks
+}
+
+// sameFinding compares what matters to a person; a confidence that merely moved is not said again.
+func sameFinding(a, b *audit.Mark) bool {
+	return a.Stage == b.Stage && a.Fastener == b.Fastener && a.Verdict == b.Verdict && a.LocatedBy == b.LocatedBy &&
+		slices.Equal(a.Flags, b.Flags)
+}
+
+func (r *run) name(ev audit.FastenerNamed) []audit.Mark {
+	f := ev.Fastener
+	if f == "" {
+		f = match.NotHere
+	}
+	r.matcher.Name(r.taken(ev.Reading), f)
+	return r.restate(nil)
+}
+
+// taken is the index of a reading of this run by its entry, -1: not of this run.
+func (r *run) taken(seq uint64) int {
+	return slices.IndexFunc(r.readings, func(t taken) bool { return t.seq == seq })
+}
+
+func (r *run) fastener(id string) int {
+	return slices.IndexFunc(r.joint.Fasteners, func(f procedure.Fastener) bool { return f.ID == id })
+}
+
+func (r *run) check(id string) *procedure.Check {
+	for i := range r.joint.Checks {
+		if r.joint.Checks[i].ID == id {
+			return &r.joint.Checks[i]
+		}
+	}
+	return nil
+}
+
+func (r *run) checkIDs() string {
+	ids := make([]string, 0, len(r.joint.Checks))
+	for _, c := range r.joint.Checks {
+		ids = append(ids, c.ID)
+	}
+	return strings.Join(ids, ", ")
+}
+
+func (r *run) marks() []audit.Mark {
+	out := make([]audit.Mark, len(r.readings))
+	for i := range r.readings {
+		out[i] = r.readings[i].mark
+	}
+	return out
+}

@@ -1,0 +1,193 @@
+package bench
+
+import (
+	"fmt"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+)
+
+// candidateFrom is the share from which a fastener is named among those that may have been missed, certainFrom that
+// from which the missed one is taken to be known.
+const (
+	candidateFrom audit.Share = 30_000
+	certainFrom   audit.Share = 900_000
+)
+
+// summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
+func (r *run) summary(withChecks bool) Summary {
+	steps := Steps(r.joint, r.marks())
+	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
+	sum.Complete = len(sum.Open) == 0
+	if withChecks {
+		for _, line := range r.checkFindings() {
+			sum.Complete = false
+			sum.Attention = append(sum.Attention, line)
+		}
+	}
+	sum.Attention = append(sum.Attention, r.stageFindings(sum.Open, steps)...)
+	for i := range r.readings {
+		if line := readingFinding(&r.readings[i]); line != "" {
+			sum.Attention = append(sum.Attention, line)
+		}
+	}
+	return sum
+}
+
+// openStages groups the steps that are not done, and adds the candidates where the position cannot be known.
+func (r *run) openStages(steps []StepState) []OpenStage {
+	open := []OpenStage{}
+	shares := r.matcher.OpenShare()
+	for _, st := range r.joint.Stages {
+		o := OpenStage{Stage: st.ID}
+		known := true
+		for i, s := range steps {
+			if s.Stage != st.ID {
+				continue
+			}
+			if s.State != Done {
+				o.Fasteners = append(o.Fasteners, s.Fastener)
+				known = known && shares[i] >= certainFrom
+			}
+			if shares[i] >= candidateFrom {
+				o.Candidates = append(o.Candidates, s.Fastener)
+			}
+		}
+		if known || len(o.Candidates) <= len(o.Fasteners) {
+			o.Candidates = nil
+		}
+		if len(o.Fasteners) > 0 {
+			open = append(open, o)
+		}
+	}
+	return open
+}
+
+// stageFindings speaks of the steps that failed, and of those left behind by a technician who has gone on.
+func (r *run) stageFindings(open []OpenStage, steps []StepState) []string {
+	var out []string
+	for _, s := range steps {
+		if s.State == Failed {
+			last := s.Marks[len(s.Marks)-1]
+			out = append(out, fmt.Sprintf("stage %s, fastener %s: %s, not made good", s.Stage, s.Fastener, last.Verdict))
+		}
+	}
+	for _, o := range open {
+		switch {
+		case len(o.Candidates) > 0:
+			out = append(out, fmt.Sprintf("stage %s: %d of these %s missed: %s", o.Stage, len(o.Fasteners),
+				plural(len(o.Fasteners), "was", "were"), strings.Join(o.Candidates, ", ")))
+		case r.passed(o, steps):
+			out = append(out, fmt.Sprintf("stage %s: missed: %s", o.Stage, strings.Join(o.Fasteners, ", ")))
+		}
+	}
+	return out
+}
+
+// passed is true where the technician has gone beyond an open step of the stage.
+func (r *run) passed(o OpenStage, steps []StepState) bool {
+	for i := range min(r.matcher.Reached()+1, len(steps)) {
+		if steps[i].Stage == o.Stage && steps[i].State == Open && len(steps[i].Marks) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+// readingFinding is what a person should know of a reading that passed, or that belongs to no step.
+func readingFinding(t *taken) string {
+	m := &t.mark
+	var odd []string
+	for _, f := range m.Flags {
+		if f != audit.Conditional && f != audit.Resent {
+			odd = append(odd, f)
+		}
+	}
+	if len(odd) == 0 {
+		return ""
+	}
+	where := "no step of this joint"
+	if m.Fastener != "" {
+		where = fmt.Sprintf("stage %s, fastener %s", m.Stage, m.Fastener)
+	}
+	return fmt.Sprintf("reading %d (%s): %s: %s", t.seq, shown(&t.reading), where, strings.Join(odd, ", "))
+}
+
+// checkFindings lists the checks that are unanswered or were answered outside their limits.
+func (r *run) checkFindings() []string {
+	var out []string
+	for _, c := range r.joint.Checks {
+		for _, f := range r.asked(&c) {
+			a := r.answer(c.ID, f)
+			switch {
+			case a == nil:
+				out = append(out, "check "+checkName(c.ID, f)+" is not answered")
+			case !acceptable(&c, a):
+				out = append(out, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), answered(a), wanted(&c)))
+			}
+		}
+	}
+	return out
+}
+
+// asked lists the fasteners that a check is asked for, or the empty one for the joint as a whole.
+func (r *run) asked(c *procedure.Check) []string {
+	if !c.EachFastener {
+		return []string{""}
+	}
+	var ids []string
+	for _, f := range r.joint.Fasteners {
+		ids = append(ids, f.ID)
+	}
+	return ids
+}
+
+// answer is the newest answer to a check, nil: none yet.
+func (r *run) answer(check, fastener string) *audit.CheckAnswered {
+	for i := len(r.answers) - 1; i >= 0; i-- {
+		if r.answers[i].Check == check && r.answers[i].Fastener == fastener {
+			return &r.answers[i]
+		}
+	}
+	return nil
+}
+
+func acceptable(c *procedure.Check, a *audit.CheckAnswered) bool {
+	if c.Accept == nil {
+		return a.Yes
+	}
+	v, err := measured(c.Accept, a.Value)
+	return err == nil && v >= c.Accept.Low && v <= c.Accept.High
+}
+
+func answered(a *audit.CheckAnswered) string {
+	if a.Value != "" {
+		return a.Value
+	}
+	if a.Yes {
+		return "yes"
+	}
+	return "no"
+}
+
+func wanted(c *procedure.Check) string {
+	if c.Accept == nil {
+		return "yes"
+	}
+	return c.Accept.String()
+}
+
+func checkName(check, fastener string) string {
+	if fastener == "" {
+		return check
+	}
+	return check + " of fastener " + fastener
+}

@@ -1,0 +1,61 @@
+package judge_test
+
+import (
+	"testing"
+
+	"witnessmark/audit"
+	"witnessmark/audit/judge"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+	"witnessmark/device/unit"
+)
+
+func degrees(n int64) *unit.Angle { a := unit.Angle(n) * unit.Degree; return &a }
+
+func TestVerdict(t *testing.T) {
+	nm := unit.NewtonMetre
+	seat := procedure.Figures{Action: procedure.TightenTo, Torque: 60 * nm, Torques: procedure.TorqueWindow{Low: 57 * nm, High: 63 * nm, Set: true},
+		Angles: procedure.AngleWindow{Low: 5_000, High: 80_000, Set: true}}
+	plain := seat
+	plain.Angles.Set = false
+	turn := procedure.Figures{Action: procedure.TurnBy, Angle: 90_000, Angles: procedure.AngleWindow{Low: 85_000, High: 95_000, Set: true},
+		Torques: procedure.TorqueWindow{Low: 80 * nm, High: 190 * nm, Set: true}}
+	ease := procedure.Figures{Action: procedure.LoosenBy, Angle: 90_000, Angles: procedure.AngleWindow{Low: 75_000, High: 105_000, Set: true}}
+	for rule, c := range map[string]struct {
+		f      procedure.Figures
+		torque unit.Torque
+		angle  *unit.Angle
+		way    device.Direction
+		turned unit.Angle
+		classA bool
+		want   audit.Verdict
+	}{
+		"inside both windows":                                  {seat, 60 * nm, degrees(30), device.Tighten, 0, true, audit.Pass},
+		"on the lower torque limit":                            {seat, 57 * nm, degrees(30), device.Tighten, 0, true, audit.Pass},
+		"one micro-newton-metre below it":                      {seat, 57*nm - 1, degrees(30), device.Tighten, 0, true, audit.LowTorque},
+		"on the upper torque limit":                            {seat, 63 * nm, degrees(30), device.Tighten, 0, true, audit.Pass},
+		"above it":                                             {seat, 63*nm + 1, degrees(30), device.Tighten, 0, true, audit.HighTorque},
+		"angle below the monitoring window":                    {seat, 60 * nm, degrees(4), device.Tighten, 0, true, audit.LowAngle},
+		"the turn of an earlier try counts":                    {seat, 60 * nm, degrees(4), device.Tighten, 20_000, true, audit.Pass},
+		"angle above the monitoring window":                    {seat, 60 * nm, degrees(81), device.Tighten, 0, true, audit.HighAngle},
+		"a class A joint without an angle":                     {plain, 60 * nm, nil, device.Tighten, 0, true, audit.NoAngle}, // VDI/VDE 2862 (from memory): torque alone is no proof in class A
+		"a class B joint without an angle":                     {plain, 60 * nm, nil, device.Tighten, 0, false, audit.Pass},
+		"a monitored angle that was not sent":                  {seat, 60 * nm, nil, device.Tighten, 0, false, audit.NoAngle},
+		"low torque weighs more than a missing angle":          {seat, 40 * nm, nil, device.Tighten, 0, true, audit.LowTorque},
+		"turned the wrong way":                                 {seat, 60 * nm, degrees(30), device.Loosen, 0, true, audit.WrongDirection},
+		"an angle stage inside":                                {turn, 120 * nm, degrees(91), device.Tighten, 0, true, audit.Pass},
+		"an angle stage short":                                 {turn, 120 * nm, degrees(84), device.Tighten, 0, true, audit.LowAngle},
+		"an angle stage finished in two pulls":                 {turn, 120 * nm, degrees(40), device.Tighten, 50_000, true, audit.Pass},
+		"an angle stage with the torque of a bolt that yields": {turn, 79 * nm, degrees(90), device.Tighten, 0, true, audit.LowTorque},
+		"an angle stage without an angle":                      {turn, 120 * nm, nil, device.Tighten, 0, false, audit.NoAngle},
+		"loosening in a loosening stage":                       {ease, 50 * nm, degrees(90), device.Loosen, 0, false, audit.Pass},
+		"tightening in a loosening stage":                      {ease, 50 * nm, degrees(90), device.Tighten, 0, false, audit.WrongDirection},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			r := device.Reading{Torque: c.torque, Angle: c.angle, Direction: c.way}
+			if got := judge.Verdict(c.f, &r, c.turned, c.classA); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}

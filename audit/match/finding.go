@@ -1,0 +1,114 @@
+package match
+
+import (
+	"witnessmark/audit"
+)
+
+// shares turns the weights of the beliefs into thousand-millionths that add up to about 1e9.
+func (m *Matcher) shares() []int64 {
+	var sum int64
+	out := make([]int64, len(m.beliefs))
+	for i, h := range m.beliefs {
+		out[i] = expNano(h.weight - m.beliefs[0].weight)
+		sum += out[i]
+	}
+	for i := range out {
+		out[i] = out[i] * 1_000_000 / (sum / 1000)
+	}
+	return out
+}
+
+func share(nano int64) audit.Share { return audit.Share(min(nano/1000, int64(audit.Certain))) }
+
+// shareOfTip is the posterior of the newest observation having been the given step.
+func (m *Matcher) shareOfTip(step int) audit.Share {
+	var sum int64
+	for i, s := range m.shares() {
+		if m.beliefs[i].tip.step == step {
+			sum += s
+		}
+	}
+	return share(sum)
+}
+
+func (m *Matcher) finding(n *node, c audit.Share) Finding {
+	f := Finding{Step: n.step, Kind: n.kind, OutOfOrder: n.outOfOrder, Turned: n.turned, Verdict: n.verdict, Confidence: c}
+	return f
+}
+
+// locate says how the position of an observation is known.
+func (m *Matcher) locate(f *Finding, o *Observation) {
+	if o.Named != "" {
+		f.LocatedBy = audit.ByPerson
+		return
+	}
+	if f.Step < 0 {
+		return
+	}
+	f.LocatedBy = audit.ByOrder
+	if tagged, ok := m.ids[o.Tag]; ok && tagged == m.steps[f.Step].Fastener {
+		f.LocatedBy = audit.ByTag
+	}
+}
+
+// Findings gives the finding of every observation as it is held now, the oldest first. Confidences are marginal:
+// the share of all beliefs that attribute the observation to the same step.
+func (m *Matcher) Findings() []Finding {
+	chosen := chain(m.chosen.tip, len(m.seen))
+	sums := make([]int64, len(m.seen))
+	for i, s := range m.shares() {
+		for k, n := range chain(m.beliefs[i].tip, len(m.seen)) {
+			if n.step == chosen[k].step {
+				sums[k] += s
+			}
+		}
+	}
+	out := make([]Finding, len(m.seen))
+	for i, n := range chosen {
+		out[i] = m.finding(n, share(sums[i]))
+		m.locate(&out[i], &m.seen[i])
+	}
+	return out
+}
+
+func chain(tip *node, n int) []*node {
+	out := make([]*node, n)
+	for i := n - 1; i >= 0; i-- {
+		out[i], tip = tip, tip.parent
+	}
+	return out
+}
+
+// OpenShare is the posterior of each step being open now, in the order of Steps.
+func (m *Matcher) OpenShare() []audit.Share {
+	sums := make([]int64, len(m.steps))
+	for i, s := range m.shares() {
+		for k := range m.steps {
+			if m.open(m.beliefs[i], k) {
+				sums[k] += s
+			}
+		}
+	}
+	out := make([]audit.Share, len(sums))
+	for i, s := range sums {
+		out[i] = share(s)
+	}
+	return out
+}
+
+// Open lists the steps that are open by what is said, in order; Expected is the one to do next, -1: none.
+func (m *Matcher) Open() (open []int, expected int) {
+	for i := range m.steps {
+		if m.open(m.chosen, i) {
+			open = append(open, i)
+		}
+	}
+	expected = m.nextOpen(m.chosen)
+	if r := m.retry(m.chosen); r >= 0 {
+		expected = r
+	}
+	return open, expected
+}
+
+// Reached is the furthest step at which the technician has been, -1: none.
+func (m *Matcher) Reached() int { return m.chosen.far }

@@ -1,0 +1,175 @@
+// Package match finds out which fastener a reading was. A wrench tells torque and angle, never where it was; the
+// matcher keeps a few weighted hypotheses, each of which says what stage every fastener has reached and where the
+// technician is, and lets each reading branch and re-weigh them.
+package match
+
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+	"witnessmark/device/unit"
+)
+
+// Observation is one reading as the matcher sees it.
+type Observation struct {
+	Torque    unit.Torque
+	Angle     *unit.Angle // nil: none sent
+	Direction device.Direction
+	Tag       string // fastener id sent by the wrench; empty or unknown in the joint: no help
+	// Named is a person's word: a fastener id, or NotHere. Empty: nobody said.
+	Named string
+}
+
+// NotHere in Observation.Named says that the reading belongs to nothing of this joint.
+const NotHere = "\x00none"
+
+// Kind says what a reading was, seen from the order wanted.
+type Kind string
+
+// The kinds of pull.
+const (
+	Next     Kind = "next"      // the step that was expected
+	Retry    Kind = "retry"     // the same step again after it did not pass
+	ReHit    Kind = "re-hit"    // a step that was done already
+	Skip     Kind = "skip"      // a step ahead of the expected one
+	MakeGood Kind = "make good" // a step that had been left behind
+	Early    Kind = "early"     // a step of the next leg while this one has open steps
+	Loosened Kind = "loosened"  // a fastener turned back outside a loosening stage
+	Stray    Kind = "stray"     // nothing of this joint
+)
+
+// Finding is what the matcher holds about one observation.
+type Finding struct {
+	Step       int // index into Steps, -1: belongs to none
+	Kind       Kind
+	OutOfOrder bool
+	Turned     unit.Angle // what the fastener had turned in this stage before
+	Verdict    audit.Verdict
+	Confidence audit.Share
+	LocatedBy  audit.LocatedBy
+}
+
+// Matcher follows one run of a joint. It is not safe for concurrent use.
+type Matcher struct {
+	steps   []procedure.Step
+	leg     []int   // per step: the stage, or the fastener where a fastener goes through all stages
+	at      [][]int // stage, fastener → step, -1: not covered
+	ids     map[string]int
+	classA  bool
+	highest unit.Torque
+
+	seen    []Observation
+	beliefs []*hypothesis // heaviest first
+	chosen  *hypothesis   // the one that is said
+	phys    physics
+	// rethought is true when the newest observation changed what had been said of earlier ones.
+	rethought bool
+}
+
+// New begins a run of joint j with every fastener slack.
+func New(j *procedure.Joint) *Matcher {
+	m := &Matcher{steps: j.Sequence(), ids: map[string]int{}, classA: j.Criticality == procedure.ClassA}
+	for i, f := range j.Fasteners {
+		m.ids[f.ID] = i
+	}
+	m.at = make([][]int, len(j.Stages))
+	for s := range m.at {
+		m.at[s] = make([]int, len(j.Fasteners))
+		for f := range m.at[s] {
+			m.at[s][f] = -1
+		}
+	}
+	m.index(j.Round)
+	m.reset(len(j.Fasteners))
+	return m
+}
+
+func (m *Matcher) index(round procedure.Round) {
+	leg, last := -1, -1
+	for i, s := range m.steps {
+		key := s.Stage
+		if round == procedure.RoundFastener {
+			key = s.Fastener
+		}
+		if key != last {
+			leg, last = leg+1, key
+		}
+		m.leg = append(m.leg, leg)
+		m.at[s.Stage][s.Fastener] = i
+		m.highest = max(m.highest, s.Torque, s.Torques.High)
+	}
+}
+
+func (m *Matcher) reset(fasteners int) {
+	h := &hypothesis{pos: -1, far: -1, last: -1, bolts: make([]fastener, fasteners)}
+	for i := range h.bolts {
+		h.bolts[i].stage = -1
+	}
+	m.beliefs, m.chosen, m.seen, m.phys = []*hypothesis{h}, h, nil, physics{}
+}
+
+// Steps is the order wanted; a Finding's Step is an index into it.
+func (m *Matcher) Steps() []procedure.Step { return m.steps }
+
+// Observe takes the next reading into account and returns the finding as it is said now.
+func (m *Matcher) Observe(o Observation) Finding {
+	m.seen = append(m.seen, o)
+	m.beliefs = m.grow(&m.seen[len(m.seen)-1])
+	m.choose()
+	f := m.finding(m.chosen.tip, m.shareOfTip(m.chosen.tip.step))
+	m.locate(&f, &m.seen[len(m.seen)-1])
+	m.learn(f)
+	return f
+}
+
+// Name records a person's word on observation i (0-based): a fastener id or NotHere. Everything is weighed again.
+func (m *Matcher) Name(i int, fastener string) {
+	seen := m.seen
+	seen[i].Named = fastener
+	m.reset(len(m.beliefs[0].bolts))
+	for _, o := range seen {
+		m.Observe(o)
+	}
+	m.chosen = m.beliefs[0]
+}
+
+// Rethought is true when the newest observation changed what had been said of earlier ones: see Findings.
+func (m *Matcher) Rethought() bool { return m.rethought }
+
+// Settle takes the heaviest hypothesis as what is said, for the close of a joint.
+func (m *Matcher) Settle() { m.chosen = m.beliefs[0] }
+
+// choose keeps what was said unless another hypothesis is clearly heavier.
+func (m *Matcher) choose() {
+	best := m.beliefs[0]
+	for _, h := range m.beliefs {
+		if h.parent == m.chosen {
+			if best.weight-h.weight > changeOfMind {
+				break
+			}
+			best = h
+			break
+		}
+	}
+	m.rethought = best.parent != m.chosen
+	m.chosen = best
+	for _, h := range m.beliefs {
+		h.parent = nil // only needed above; lets the old generation go
+	}
+}
+
+// learn takes the turn of a fresh fastener into the joint's torque rate, when it is fairly sure that it was one.
+func (m *Matcher) learn(f Finding) {
+	o, n := &m.seen[len(m.seen)-1], m.chosen.tip
+	if f.Step < 0 || f.Kind == ReHit || f.Kind == Loosened || o.Angle == nil || f.Confidence < 700_000 {
+		return
+	}
+	if m.steps[f.Step].Action != procedure.TightenTo {
+		return
+	}
+	r := &m.phys.seated
+	if n.stood == 0 {
+		r = &m.phys.slack
+	}
+	r.learn(*o.Angle-windUp, o.Torque-n.stood)
+}

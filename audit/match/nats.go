@@ -1,0 +1,76 @@
+package match
+
+import (
+	"math/bits"
+
+	"witnessmark/audit"
+)
+
+// nats is a natural logarithm in millionths (µnat). Weights are integers so that the same journal gives the same
+// marks on every processor: floating-point exp and log differ in the last bit between architectures.
+type nats int64
+
+const (
+	oneNat nats = 1_000_000
+	ln2    nats = 693_147
+	never  nats = -60 * oneNat // as good as impossible
+)
+
+// ln is the natural logarithm of x ≥ 1, within 2 µnat (checked against math.Log in the test).
+func ln(x int64) nats {
+	if x <= 1 {
+		return 0
+	}
+	e := bits.Len64(uint64(x)) - 1
+	// m = x / 2^e in [1, 2), as a 30-bit fraction; ln m = 2·atanh((m-1)/(m+1)).
+	const one = int64(1) << 30
+	m := scaleTo30(x, e)
+	y := (m - one) * one / (m + one) // in [0, 1/3)
+	y2 := y * y >> 30
+	term, sum := y, y
+	for k := int64(3); k <= 19; k += 2 {
+		term = term * y2 >> 30
+		sum += term / k
+	}
+	return nats(e)*693_147_181/1000 + nats(2*sum*1_000_000>>30)
+}
+
+func scaleTo30(x int64, e int) int64 {
+	if e > 30 {
+		return x >> (e - 30)
+	}
+	return x << (30 - e)
+}
+
+// lnShare is the logarithm of a probability, 0 < p ≤ 1.
+func lnShare(p audit.Share) nats { return ln(int64(p)) - ln(int64(audit.Certain)) }
+
+// expNano is e^x for x ≤ 0, in thousand-millionths.
+func expNano(x nats) int64 {
+	if x < -20*oneNat {
+		return 0
+	}
+	n := int64(-x) / int64(oneNat)
+	f := int64(-x) % int64(oneNat) // e^-f by its series, f < 1 nat
+	term, sum := int64(1_000_000_000), int64(1_000_000_000)
+	for k := int64(1); k <= 14; k++ {
+		term = -term * f / (k * int64(oneNat))
+		sum += term
+	}
+	for range n {
+		sum = sum * 367_879_441 / 1_000_000_000
+	}
+	return sum
+}
+
+// gauss is the logarithm of the normal density at a deviation dev, given the variance, both in the same unit.
+func gauss(dev, variance int64) nats {
+	dev = min(max(dev, -1_000_000), 1_000_000)
+	variance = max(variance, 1)
+	return -nats(dev*dev/2*1000/variance)*1000 - (ln(variance)+halfLn2Pi2)/2
+}
+
+const halfLn2Pi2 nats = 1_837_877 // ln(2π)
+
+// flat is the logarithm of the uniform density over a width.
+func flat(width int64) nats { return -ln(width) }
