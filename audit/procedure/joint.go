@@ -71,7 +71,12 @@ func (j *jointReader) place(f *Fastener, at strictyaml.Node) {
 		at.Faultf("found %d coordinates, expected two in millimetres, such as [80, 0]", len(xy))
 		return
 	}
-	f.X, f.Y, f.Placed = coordinate(xy[0]), coordinate(xy[1]), true
+	x, okX := coordinate(xy[0])
+	y, okY := coordinate(xy[1])
+	f.X, f.Y, f.Placed = x, y, okX && okY
+	if !f.Placed {
+		return
+	}
 	for _, g := range j.joint.Fasteners {
 		if g.Placed && g.X == f.X && g.Y == f.Y {
 			at.Faultf("found the place of fastener %s again, expected one of its own", g.ID)

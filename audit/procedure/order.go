@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"cmp"
 	"math/big"
 	"slices"
 
@@ -16,20 +17,7 @@ func (j *jointReader) order(n strictyaml.Node, covered []int) []int {
 		}
 	}
 	if n.IsList() {
-		order := j.indices(n, "order")
-		for _, f := range covered {
-			if len(order) > 0 && !slices.Contains(order, f) {
-				n.Faultf("found an order without fastener %s, expected every fastener once", j.joint.Fasteners[f].ID)
-				break
-			}
-		}
-		for _, f := range order {
-			if !slices.Contains(covered, f) {
-				n.Faultf("found fastener %s in the order, expected only those that the stage covers", j.joint.Fasteners[f].ID)
-				break
-			}
-		}
-		return order
+		return j.orderByIDs(n, covered)
 	}
 	if oneOf(n, "listed", "inside-out") != "inside-out" {
 		return slices.Clone(covered)
@@ -41,6 +29,20 @@ func (j *jointReader) order(n strictyaml.Node, covered []int) []int {
 		}
 	}
 	return insideOut(j.joint.Fasteners, covered)
+}
+
+// orderByIDs reads an order that names every covered fastener once.
+func (j *jointReader) orderByIDs(n strictyaml.Node, covered []int) []int {
+	order := j.indices(n, "order")
+	missing := slices.IndexFunc(covered, func(f int) bool { return !slices.Contains(order, f) })
+	if missing >= 0 && len(order) > 0 {
+		n.Faultf("found an order without fastener %s, expected every fastener once", j.joint.Fasteners[covered[missing]].ID)
+	}
+	surplus := slices.IndexFunc(order, func(f int) bool { return !slices.Contains(covered, f) })
+	if surplus >= 0 {
+		n.Faultf("found fastener %s in the order, expected only those that the stage covers", j.joint.Fasteners[order[surplus]].ID)
+	}
+	return order
 }
 
 // indices reads a list of fastener ids, each of them once.
@@ -76,19 +78,7 @@ func (j *jointReader) indices(n strictyaml.Node, what string) []int {
 // next one is the one farthest from the fastener before it. Where that leaves several, and at the start, the one
 // listed first is taken.
 func insideOut(all []Fastener, covered []int) []int {
-	left := make([]hole, 0, len(covered))
-	n := big.NewInt(int64(len(covered)))
-	var sx, sy big.Int
-	for _, f := range covered {
-		sx.Add(&sx, big.NewInt(int64(all[f].X)))
-		sy.Add(&sy, big.NewInt(int64(all[f].Y)))
-	}
-	for _, f := range covered {
-		h := hole{index: f, x: scaled(int64(all[f].X), n), y: scaled(int64(all[f].Y), n)}
-		h.out = square(&h, &hole{x: &sx, y: &sy})
-		left = append(left, h)
-	}
-	slices.SortStableFunc(left, func(a, b hole) int { return a.index - b.index })
+	left := holes(all, covered)
 	order := make([]int, 0, len(left))
 	var last *hole
 	for len(left) > 0 {
@@ -108,34 +98,44 @@ type hole struct {
 	out   *big.Int // square of the distance from the centre
 }
 
-// pick chooses among the holes left, in listed order.
-func pick(left []hole, last *hole) int {
-	nearest := left[0].out
-	for i := range left {
-		if left[i].out.Cmp(nearest) < 0 {
-			nearest = left[i].out
-		}
+// holes gives the covered fasteners' places, the nearest to the centre first, equal ones as listed.
+func holes(all []Fastener, covered []int) []hole {
+	n := big.NewInt(int64(len(covered)))
+	centre := hole{x: new(big.Int), y: new(big.Int)}
+	for _, f := range covered {
+		centre.x.Add(centre.x, big.NewInt(int64(all[f].X)))
+		centre.y.Add(centre.y, big.NewInt(int64(all[f].Y)))
 	}
-	limit := new(big.Int).Mul(nearest, big.NewInt(10_404)) // 1.02² in ten thousandths
+	places := make([]hole, len(covered))
+	for i, f := range covered {
+		x, y := big.NewInt(int64(all[f].X)), big.NewInt(int64(all[f].Y))
+		places[i] = hole{index: f, x: x.Mul(x, n), y: y.Mul(y, n)}
+		places[i].out = square(&places[i], &centre)
+	}
+	slices.SortFunc(places, func(a, b hole) int { return cmp.Or(a.out.Cmp(b.out), a.index-b.index) })
+	return places
+}
+
+// pick chooses among the holes left, which are sorted by their distance from the centre.
+func pick(left []hole, last *hole) int {
+	limit := new(big.Int).Mul(left[0].out, big.NewInt(10_404)) // 1.02² in ten thousandths
+	limit.Div(limit, big.NewInt(10_000))
 	best, farthest := -1, new(big.Int)
 	for i := range left {
-		if scaled10000(left[i].out).Cmp(limit) > 0 {
-			continue
+		if left[i].out.Cmp(limit) > 0 {
+			break
 		}
 		away := new(big.Int)
 		if last != nil {
 			away = square(&left[i], last)
 		}
-		if best < 0 || away.Cmp(farthest) > 0 {
+		further := away.Cmp(farthest)
+		if best < 0 || further > 0 || further == 0 && left[i].index < left[best].index {
 			best, farthest = i, away
 		}
 	}
 	return best
 }
-
-func scaled(v int64, n *big.Int) *big.Int { return new(big.Int).Mul(big.NewInt(v), n) }
-
-func scaled10000(v *big.Int) *big.Int { return new(big.Int).Mul(v, big.NewInt(10_000)) }
 
 // square is the square of the distance between two holes.
 func square(a, b *hole) *big.Int {

@@ -192,10 +192,10 @@ func boltLength(n strictyaml.Node) unit.Length {
 }
 
 // coordinate reads a number of millimetres, or a length with its unit.
-func coordinate(n strictyaml.Node) unit.Length {
+func coordinate(n strictyaml.Node) (unit.Length, bool) {
 	s, ok := n.Text()
 	if !ok {
-		return 0
+		return 0, false
 	}
 	text := s
 	if unitOf(s) == "" {
@@ -205,5 +205,5 @@ func coordinate(n strictyaml.Node) unit.Length {
 	if err != nil {
 		n.Faultf("found %s, expected a coordinate in millimetres such as 80: %v", quote(s), err)
 	}
-	return unit.Length(v)
+	return unit.Length(v), err == nil
 }
