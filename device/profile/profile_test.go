@@ -181,6 +181,7 @@ func TestProfile_OtherForms(t *testing.T) {
 		{"nothing is read of an unread field", form(t, "{kind: none}", plainFields), "\t30\n", 30_000_000, device.Tighten, ""},
 		{"a sum over the line", form(t, "{kind: sum, over: line}", plainFields), "x\t30E4\n", 30_000_000, device.Tighten, ""},
 		{"a lower-case check", form(t, "{kind: sum, over: line}", plainFields), "x\t30e4\n", 30_000_000, device.Tighten, ""},
+		{"less than a lead and a check", form(t, "{kind: xor, over: line}", "  lead: \"##\"\n"+plainFields), "##A\n", 0, "", device.ReasonForm},
 		{"a wrong sum", form(t, "{kind: sum, over: line}", plainFields), "x\t30E5\n", 0, "", device.ReasonChecksum},
 		{"a comma and a minus", form(t, "{kind: none}", commaFields), "\x02A7;-12,5;-3,5\n", 1_250_000, device.Loosen, ""},
 		{"a zero says no direction", form(t, "{kind: none}", commaFields), "\x02A7;-12,5;0,0\n", 1_250_000, device.Loosen, ""},

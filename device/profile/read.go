@@ -142,7 +142,7 @@ var controls = strings.NewReplacer("<SOH>", "\x01", "<STX>", "\x02", "<ETX>", "\
 
 func onWire(s string) bool {
 	for _, c := range []byte(s) {
-		if c == 0 || c == '\r' || c == '\n' || c > '~' {
+		if c == '\r' || c == '\n' || c > '~' {
 			return false
 		}
 	}
