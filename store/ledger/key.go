@@ -1,7 +1,9 @@
 package ledger
 
 import (
+	"crypto/ed25519"
 	"crypto/rand"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"os"
@@ -21,8 +23,8 @@ type Key struct {
 // LoadOrCreateKey reads the private key file, or makes a new Ed25519 key by the given name (the origin of the ledger) and
 // writes it with mode 0600; the public half stands beside it with the ending .pub.
 //
-// A crash before the private file has its name leaves no key, or a public half without one; nothing was signed yet and
-// the next start makes both anew.
+// A crash between the two files leaves the private one, from which the next start writes the public half again. A public
+// half without a private one is refused: a new key would sign on under the same name as if nothing had been lost.
 func LoadOrCreateKey(path, name string) (*Key, error) {
 	text, err := os.ReadFile(path)
 	if errors.Is(err, os.ErrNotExist) {
@@ -31,26 +33,71 @@ func LoadOrCreateKey(path, name string) (*Key, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read signing key: %w", err)
 	}
-	public, err := os.ReadFile(path + ".pub")
+	private := strings.TrimSpace(string(text))
+	public, err := publicHalf(private)
 	if err != nil {
-		return nil, fmt.Errorf("read public half of the signing key: %w", err)
+		return nil, fmt.Errorf("the signing key %s is damaged, put it back from a backup: %w", path, err)
 	}
-	return parseKey(strings.TrimSpace(string(text)), strings.TrimSpace(string(public)), name)
+	key, err := parseKey(private, public, name)
+	if err != nil {
+		return nil, err
+	}
+	return key, keepPublic(path+".pub", public)
 }
 
 func createKey(path, name string) (*Key, error) {
+	if _, err := os.Stat(path + ".pub"); !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("the signing key %s is gone while its public half is there: put it back from a backup", path)
+	}
 	private, public, err := note.GenerateKey(rand.Reader, name)
 	if err != nil {
 		return nil, fmt.Errorf("make signing key: %w", err)
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return nil, fmt.Errorf("make signing key: %w", err)
+		return nil, fmt.Errorf("make folder of the signing key: %w", err)
 	}
-	// The public half comes first: a private key whose public half is lost could sign what nobody can check.
-	if err := errors.Join(WriteFile(path+".pub", []byte(public+"\n"), 0o644), WriteFile(path, []byte(private+"\n"), 0o600)); err != nil {
+	if err := writeFile(path, []byte(private+"\n"), 0o600); err != nil {
 		return nil, fmt.Errorf("write signing key: %w", err)
 	}
-	return parseKey(private, public, name)
+	key, err := parseKey(private, public, name)
+	if err != nil {
+		return nil, err
+	}
+	return key, keepPublic(path+".pub", public)
+}
+
+// keepPublic writes the public half where it is not there, and refuses another one in its place.
+func keepPublic(path, public string) error {
+	text, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		if err := writeFile(path, []byte(public+"\n"), 0o644); err != nil {
+			return fmt.Errorf("write public key: %w", err)
+		}
+		return nil
+	case err != nil:
+		return fmt.Errorf("read public key: %w", err)
+	case strings.TrimSpace(string(text)) != public:
+		return fmt.Errorf("the public key %s does not belong to the signing key beside it: put the right pair back from a backup", path)
+	}
+	return nil
+}
+
+// publicHalf works the verifier's text out of a signer's: PRIVATE+KEY+name+id+base64 of the type byte and the seed.
+func publicHalf(private string) (string, error) {
+	parts := strings.SplitN(private, "+", 5)
+	if len(parts) != 5 {
+		return "", errors.New("it has not the five parts of a signing key")
+	}
+	key, err := base64.StdEncoding.DecodeString(parts[4])
+	if err != nil || len(key) != 1+ed25519.SeedSize {
+		return "", errors.New("it holds no Ed25519 seed")
+	}
+	public, ok := ed25519.NewKeyFromSeed(key[1:]).Public().(ed25519.PublicKey)
+	if !ok {
+		return "", errors.New("it holds no Ed25519 key")
+	}
+	return note.NewEd25519VerifierKey(parts[2], public)
 }
 
 func parseKey(private, public, name string) (*Key, error) {
@@ -60,10 +107,10 @@ func parseKey(private, public, name string) (*Key, error) {
 	}
 	v, err := note.NewVerifier(public)
 	if err != nil {
-		return nil, fmt.Errorf("the public key is damaged, put it back from a backup: %w", err)
+		return nil, fmt.Errorf("read public key: %w", err)
 	}
-	if s.Name() != name || v.Name() != name || s.KeyHash() != v.KeyHash() {
-		return nil, fmt.Errorf("the signing key is of %q and its public half of %q, this ledger is %q: put the right key back", s.Name(), v.Name(), name)
+	if s.Name() != name || s.KeyHash() != v.KeyHash() {
+		return nil, fmt.Errorf("the signing key is of %q, this ledger is %q: put the right key back from a backup", s.Name(), name)
 	}
 	return &Key{s, v, public}, nil
 }
@@ -79,25 +126,4 @@ func ReadVerifier(path string) (note.Verifier, error) {
 		return nil, fmt.Errorf("read public key %s: %w", path, err)
 	}
 	return v, nil
-}
-
-// WriteFile puts content at path whole or not at all: a crash leaves the old file, or a stray file with the ending .new
-// that the next write replaces.
-func WriteFile(path string, content []byte, mode os.FileMode) error {
-	f, err := os.OpenFile(path+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, mode)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(path+".new", path); err != nil {
-		return err
-	}
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

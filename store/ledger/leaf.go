@@ -20,12 +20,13 @@ type hider interface{ LeafHidden() []string }
 
 // Leaf is the canonical JSON of a record as it stands in the ledger: one flat object with the record's own fields and
 //
-//	kind  what it is
-//	seq   the journal entry it came from, as text, since a JSON number is exact to 2^53 only
-//	at    the time of that entry, e.g. 2026-03-02T08:00:00.000000Z
+//	kind     what it is
+//	seq      the journal entry it came from
+//	at       the time of that entry, e.g. 2026-03-02T08:00:00.000000Z
+//	refused  why the entry took no effect; left out where it did
 //
-// refused is added where the entry took no effect. Torques are decimal text in N·m and angles in degrees; bytes are
-// base64.
+// Every integer stands as decimal text, because a number of RFC 8785 is exact to 2^53 only. Torques are decimal text in
+// N·m, angles in degrees, bytes base64. A field of the record with one of the four names above is an error.
 func Leaf(kind string, seq uint64, at time.Time, refused string, record any) ([]byte, error) {
 	body, err := json.Marshal(record)
 	if err != nil {
@@ -40,11 +41,12 @@ func Leaf(kind string, seq uint64, at time.Time, refused string, record any) ([]
 			delete(fields, name)
 		}
 	}
-	fields["kind"] = text(kind)
-	fields["seq"] = text(strconv.FormatUint(seq, 10))
-	fields["at"] = text(at.UTC().Format(timeLayout))
+	head := map[string]string{"kind": kind, "seq": strconv.FormatUint(seq, 10), "at": at.UTC().Format(timeLayout)}
 	if refused != "" {
-		fields["refused"] = text(refused)
+		head["refused"] = refused
+	}
+	if err := complete(fields, head); err != nil {
+		return nil, err
 	}
 	loose, err := json.Marshal(fields)
 	if err != nil {
@@ -55,6 +57,24 @@ func Leaf(kind string, seq uint64, at time.Time, refused string, record any) ([]
 		return nil, fmt.Errorf("write leaf in canonical form: %w", err)
 	}
 	return leaf, nil
+}
+
+// complete turns numbers into text and adds what every leaf has.
+func complete(fields map[string]json.RawMessage, head map[string]string) error {
+	for name, value := range fields {
+		if c := value[0]; c == '-' || c >= '0' && c <= '9' {
+			fields[name] = text(string(value))
+		}
+	}
+	for _, name := range []string{"kind", "seq", "at", "refused"} {
+		if _, taken := fields[name]; taken {
+			return fmt.Errorf("write leaf: the record has a field %q of its own", name)
+		}
+		if value, given := head[name]; given {
+			fields[name] = text(value)
+		}
+	}
+	return nil
 }
 
 func text(s string) json.RawMessage {
