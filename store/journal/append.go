@@ -20,12 +20,16 @@ type waiting struct {
 }
 
 // Append makes an event durable and returns its entry. Appends that come together share one sync of the disk.
-// When ctx ends first the event may or may not be durable. After an error of the disk every Append fails: nobody can
-// say what a second sync would mean, the next start reads back what is there.
+// The entry's event is read back from the durable bytes, so it is what Read will give.
+// When ctx ends first the event may or may not be durable. After an error of the disk every Append returns that error:
+// nobody can say what a second sync would mean, the next start reads back what is there.
 func (j *Journal) Append(ctx context.Context, ev audit.Event) (audit.Entry, error) {
 	body, err := audit.Encode(ev)
 	if err != nil {
 		return audit.Entry{}, fmt.Errorf("encode %s: %w", ev.Kind(), err)
+	}
+	if ev, err = audit.Decode(ev.Kind(), body); err != nil {
+		return audit.Entry{}, fmt.Errorf("journal an event that could not be read again: %w", err)
 	}
 	w := &waiting{event: ev, body: body, done: make(chan struct{})}
 	select {
@@ -44,10 +48,8 @@ func (j *Journal) Append(ctx context.Context, ev audit.Event) (audit.Entry, erro
 }
 
 func (j *Journal) why() error {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if j.err != nil {
-		return j.err
+	if err := j.Err(); err != nil {
+		return err
 	}
 	return ErrClosed
 }
@@ -61,7 +63,8 @@ func (j *Journal) write() {
 			return
 		case first := <-j.in:
 			batch := j.gather(first)
-			if err := j.commit(batch); err != nil {
+			if err := guard(func() error { return j.commit(batch) }); err != nil {
+				err = fmt.Errorf("write journal %s: %w", j.path, err)
 				j.fail(err, batch)
 				return
 			}
@@ -89,7 +92,7 @@ func (j *Journal) gather(first *waiting) []*waiting {
 // wrenches' second sending is known by its counter.
 func (j *Journal) commit(batch []*waiting) error {
 	seq := j.Last()
-	err := j.db.Update(func(tx *bolt.Tx) error {
+	return j.db.Update(func(tx *bolt.Tx) error {
 		b := tx.Bucket(entries)
 		b.FillPercent = 0.95 // keys only grow
 		for i, w := range batch {
@@ -101,10 +104,6 @@ func (j *Journal) commit(batch []*waiting) error {
 		}
 		return nil
 	})
-	if err != nil {
-		return fmt.Errorf("write journal: %w", err)
-	}
-	return nil
 }
 
 func (j *Journal) grow(batch []*waiting) {

@@ -11,13 +11,10 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"sync"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
-
-	"witnessmark/audit"
 )
 
 var (
@@ -39,6 +36,7 @@ var ErrClosed = errors.New("the journal is closed")
 type Journal struct {
 	path  string
 	db    *bolt.DB
+	file  *os.File // the one that db holds
 	clock func() time.Time
 	in    chan *waiting
 	quit  chan struct{}
@@ -53,64 +51,19 @@ type Journal struct {
 }
 
 // Open opens the journal file, or creates it with mode 0600. clock stamps the entries.
-// It fails at once where another process has the file open.
+// It fails at once where another process has the file open, and refuses a file that is no journal, is damaged, or has
+// a format of another version.
 func Open(path string, clock func() time.Time) (*Journal, error) {
-	_, err := os.Stat(path)
-	fresh := errors.Is(err, os.ErrNotExist)
-	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: 100 * time.Millisecond})
-	if errors.Is(err, bolt.ErrTimeout) {
-		return nil, fmt.Errorf("open journal %s: another process has it open: stop the other daemon first", path)
+	if err := create(path); err != nil {
+		return nil, fmt.Errorf("create journal: %w", err)
 	}
-	if err != nil {
-		return nil, fmt.Errorf("open journal %s: %w", path, err)
-	}
-	j := &Journal{path: path, db: db, clock: clock, in: make(chan *waiting), quit: make(chan struct{}),
+	j := &Journal{path: path, clock: clock, in: make(chan *waiting), quit: make(chan struct{}),
 		ended: make(chan struct{}), grown: make(chan struct{}), failed: make(chan struct{})}
-	if err := j.prepare(fresh); err != nil {
-		return nil, errors.Join(err, db.Close())
+	if err := j.open(); err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
 	}
 	go j.write()
 	return j, nil
-}
-
-// prepare makes the buckets of a new file and finds the last entry.
-func (j *Journal) prepare(fresh bool) error {
-	err := j.db.Update(func(tx *bolt.Tx) error {
-		a, err := tx.CreateBucketIfNotExists(about)
-		if err != nil {
-			return err
-		}
-		e, err := tx.CreateBucketIfNotExists(entries)
-		if err != nil {
-			return err
-		}
-		if v := a.Get(format); v != nil && string(v) != formatVersion {
-			return fmt.Errorf("%s has the format %q, this version reads %q: use the version that wrote it", j.path, v, formatVersion)
-		}
-		if k, _ := e.Cursor().Last(); k != nil {
-			j.last = seqOf(k)
-		}
-		return a.Put(format, []byte(formatVersion))
-	})
-	if err != nil {
-		return fmt.Errorf("prepare journal: %w", err)
-	}
-	if !fresh {
-		return nil
-	}
-	// A crash before the folder is synced leaves no journal at all, or an empty one; nothing was acknowledged yet.
-	return syncFolder(filepath.Dir(j.path))
-}
-
-func syncFolder(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return fmt.Errorf("sync folder of the journal: %w", err)
-	}
-	if err := errors.Join(d.Sync(), d.Close()); err != nil {
-		return fmt.Errorf("sync folder of the journal: %w", err)
-	}
-	return nil
 }
 
 // Last is the number of the newest entry, 0 while there is none.
@@ -120,7 +73,8 @@ func (j *Journal) Last() uint64 {
 	return j.last
 }
 
-// Wait returns when there is an entry after the given number, or with the error of ctx.
+// Wait returns when there is an entry after the given number, with the error of ctx when that ends first, or with
+// ErrClosed when the journal is closed meanwhile.
 func (j *Journal) Wait(ctx context.Context, after uint64) error {
 	for {
 		j.mu.Lock()
@@ -131,6 +85,8 @@ func (j *Journal) Wait(ctx context.Context, after uint64) error {
 		}
 		select {
 		case <-grown:
+		case <-j.quit:
+			return ErrClosed
 		case <-ctx.Done():
 			return ctx.Err()
 		}
@@ -140,37 +96,23 @@ func (j *Journal) Wait(ctx context.Context, after uint64) error {
 // Failed is closed when nothing can be written any more. Everything acknowledged before is on the disk.
 func (j *Journal) Failed() <-chan struct{} { return j.failed }
 
+// Err is why nothing can be written any more, nil while the journal is sound.
+func (j *Journal) Err() error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.err
+}
+
 // Close ends the writer and closes the file. Appends that are waiting get ErrClosed or are durable.
 func (j *Journal) Close() error {
 	j.once.Do(func() { close(j.quit) })
 	<-j.ended
+	if errors.Is(j.Err(), errWrecked) {
+		// bbolt may have been left holding its own locks; the file's lock goes with the descriptor.
+		return j.file.Close()
+	}
 	if err := j.db.Close(); err != nil {
 		return fmt.Errorf("close journal: %w", err)
 	}
 	return nil
-}
-
-// Read gives up to max entries from the number from on. An entry that is damaged or missing is an error that names it.
-func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
-	var out []audit.Entry
-	err := j.db.View(func(tx *bolt.Tx) error {
-		want := from
-		c := tx.Bucket(entries).Cursor()
-		for k, v := c.Seek(keyOf(from)); k != nil && len(out) < max; k, v = c.Next() {
-			if seqOf(k) != want {
-				return fmt.Errorf("entry %d of %s is missing, the next one is %d: restore the file from a backup", want, j.path, seqOf(k))
-			}
-			e, err := parse(want, v)
-			if err != nil {
-				return fmt.Errorf("entry %d of %s: %w", want, j.path, err)
-			}
-			out = append(out, e)
-			want++
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, fmt.Errorf("read journal: %w", err)
-	}
-	return out, nil
 }

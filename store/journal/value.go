@@ -15,7 +15,12 @@ const head = 4 + 8 + 1 // checksum, time, length of the kind
 
 func keyOf(seq uint64) []byte { return binary.BigEndian.AppendUint64(nil, seq) }
 
-func seqOf(key []byte) uint64 { return binary.BigEndian.Uint64(key) }
+func seqOf(key []byte) (uint64, error) {
+	if len(key) != 8 {
+		return 0, errDamaged
+	}
+	return binary.BigEndian.Uint64(key), nil
+}
 
 // value is the bytes of an entry whose event is body in JSON.
 func value(at time.Time, kind string, body []byte) []byte {

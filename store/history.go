@@ -1,0 +1,232 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"witnessmark/audit"
+)
+
+// History is everything recorded of an engine, the oldest build first.
+type History struct {
+	Engine string
+	Builds []BuildHistory
+}
+
+// BuildHistory is one build with its joint runs. Procedure is the text of the revision that it was built by.
+type BuildHistory struct {
+	ID         uint64
+	At         time.Time
+	WorkOrder  string
+	Unit       string
+	Family     string
+	Revision   string
+	Technician string // empty: the name was blanked
+	Procedure  string
+	Runs       []RunHistory
+}
+
+// RunHistory is one run of a joint.
+type RunHistory struct {
+	ID         uint64
+	Bench      string
+	Joint      string
+	Technician string
+	Started    time.Time
+	Closed     *time.Time // nil: still on the bench
+	Readings   []ReadingHistory
+	Answers    []AnswerHistory
+}
+
+// ReadingHistory is a reading with every mark that was made of it, the one in force last.
+type ReadingHistory struct {
+	Seq   uint64
+	At    time.Time
+	Index int64 // of its own leaf
+	audit.ReadingTaken
+	Marks []MarkHistory
+}
+
+// MarkHistory is a mark with its leaf.
+type MarkHistory struct {
+	At    time.Time
+	Index int64
+	audit.Mark
+}
+
+// AnswerHistory is an answer to a check.
+type AnswerHistory struct {
+	At     time.Time
+	Index  int64
+	Person string // name; empty: blanked
+	audit.CheckAnswered
+}
+
+// InForce is the newest mark of each reading of the run, in the order of the readings.
+func (r *RunHistory) InForce() []audit.Mark {
+	var out []audit.Mark
+	for _, rd := range r.Readings {
+		if n := len(rd.Marks); n > 0 {
+			out = append(out, rd.Marks[n-1].Mark)
+		}
+	}
+	return out
+}
+
+// History reads everything of an engine. An engine that is not known is an error that names the ones most like it.
+func (r *Reader) History(ctx context.Context, engine string) (*History, error) {
+	h := &History{Engine: engine}
+	rows, err := r.conn.Query(ctx, `SELECT b.seq, b.at, b.work_order, b.unit, b.family, b.revision, coalesce(p.name, ''), coalesce(q.text, '')
+		FROM witnessmark.build b
+		LEFT JOIN witnessmark.person p ON p.shop = b.shop AND p.person = b.person AND p.refused = ''
+		LEFT JOIN witnessmark.procedure q ON q.shop = b.shop AND q.family = b.family AND q.revision = b.revision AND q.refused = ''
+		WHERE b.shop = $1 AND b.engine = $2 AND b.refused = '' ORDER BY b.seq`, r.shop, engine)
+	if err != nil {
+		return nil, fmt.Errorf("read builds: %w", err)
+	}
+	h.Builds, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (b BuildHistory, err error) {
+		err = row.Scan(&b.ID, &b.At, &b.WorkOrder, &b.Unit, &b.Family, &b.Revision, &b.Technician, &b.Procedure)
+		return b, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read builds: %w", err)
+	}
+	if len(h.Builds) == 0 {
+		return nil, r.unknown(ctx, engine)
+	}
+	for i := range h.Builds {
+		if err := r.runs(ctx, &h.Builds[i]); err != nil {
+			return nil, err
+		}
+	}
+	return h, nil
+}
+
+func (r *Reader) unknown(ctx context.Context, engine string) error {
+	known, err := r.Engines(ctx)
+	if err != nil {
+		return err
+	}
+	var like []string
+	for _, k := range known {
+		if near(k, engine) {
+			like = append(like, k)
+		}
+	}
+	if len(like) == 0 {
+		return fmt.Errorf("no engine %q in this shop: check the serial number", engine)
+	}
+	return fmt.Errorf("no engine %q in this shop; like it are: %s", engine, strings.Join(like[:min(len(like), 5)], ", "))
+}
+
+// near is true where one serial holds the other, or both are of one length and differ in at most two characters.
+func near(a, b string) bool {
+	a, b = strings.ToUpper(a), strings.ToUpper(b)
+	if b != "" && (strings.Contains(a, b) || strings.Contains(b, a)) {
+		return true
+	}
+	if len(a) != len(b) {
+		return false
+	}
+	other := 0
+	for i := range len(a) {
+		if a[i] != b[i] {
+			other++
+		}
+	}
+	return other <= 2
+}
+
+// Engines lists the serials of all engines that have a build.
+func (r *Reader) Engines(ctx context.Context) ([]string, error) {
+	rows, err := r.conn.Query(ctx, `SELECT DISTINCT engine FROM witnessmark.build WHERE shop = $1 AND refused = '' ORDER BY engine`, r.shop)
+	if err != nil {
+		return nil, fmt.Errorf("list engines: %w", err)
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[string])
+}
+
+func (r *Reader) runs(ctx context.Context, b *BuildHistory) error {
+	rows, err := r.conn.Query(ctx, `SELECT s.seq, s.bench, s.joint, coalesce(p.name, ''), s.at, c.at
+		FROM witnessmark.joint_start s
+		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
+		LEFT JOIN witnessmark.person p ON p.shop = s.shop AND p.person = s.person AND p.refused = ''
+		WHERE s.shop = $1 AND s.build = $2 AND s.refused = '' ORDER BY s.seq`, r.shop, b.ID)
+	if err != nil {
+		return fmt.Errorf("read joints: %w", err)
+	}
+	b.Runs, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (run RunHistory, err error) {
+		err = row.Scan(&run.ID, &run.Bench, &run.Joint, &run.Technician, &run.Started, &run.Closed)
+		return run, err
+	})
+	if err != nil {
+		return fmt.Errorf("read joints: %w", err)
+	}
+	for i := range b.Runs {
+		if err := r.readings(ctx, &b.Runs[i]); err != nil {
+			return err
+		}
+		if err := r.answers(ctx, &b.Runs[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *Reader) readings(ctx context.Context, run *RunHistory) error {
+	rd, m := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind())
+	sql := "SELECT " + qualified("d", rd.columns()) + ", " + qualified("m", m.columns()) + ` FROM witnessmark.mark m
+		JOIN witnessmark.reading d ON d.shop = m.shop AND d.seq = m.reading
+		WHERE m.shop = $1 AND m.run = $2 ORDER BY m.reading, m.no`
+	rows, err := r.conn.Query(ctx, sql, r.shop, run.ID)
+	if err != nil {
+		return fmt.Errorf("read readings: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		rd, m := emptyRow(rd.kind), emptyRow(m.kind)
+		if err := rows.Scan(append(rd.targets(), m.targets()...)...); err != nil {
+			return fmt.Errorf("read readings: %w", err)
+		}
+		run.add(rd, m)
+	}
+	return rows.Err()
+}
+
+func (run *RunHistory) add(rd, m row) {
+	n := len(run.Readings)
+	if n == 0 || run.Readings[n-1].Seq != rd.Seq {
+		run.Readings = append(run.Readings, ReadingHistory{Seq: rd.Seq, At: rd.At, Index: rd.Index,
+			ReadingTaken: rd.record.Interface().(audit.ReadingTaken)})
+		n++
+	}
+	last := &run.Readings[n-1]
+	last.Marks = append(last.Marks, MarkHistory{m.At, m.Index, m.record.Interface().(audit.Mark)})
+}
+
+func (r *Reader) answers(ctx context.Context, run *RunHistory) error {
+	a := emptyRow(audit.CheckAnswered{}.Kind())
+	rows, err := r.conn.Query(ctx, "SELECT "+qualified("a", a.columns())+`, coalesce(p.name, '') FROM witnessmark.check_answer a
+		LEFT JOIN witnessmark.person p ON p.shop = a.shop AND p.person = a.person AND p.refused = ''
+		WHERE a.shop = $1 AND a.run = $2 AND a.refused = '' ORDER BY a.seq`, r.shop, run.ID)
+	if err != nil {
+		return fmt.Errorf("read answers: %w", err)
+	}
+	run.Answers, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (AnswerHistory, error) {
+		a, name := emptyRow(a.kind), ""
+		err := row.Scan(append(a.targets(), &name)...)
+		return AnswerHistory{a.At, a.Index, name, a.record.Interface().(audit.CheckAnswered)}, err
+	})
+	if err != nil {
+		return fmt.Errorf("read answers: %w", err)
+	}
+	return nil
+}
+
+func qualified(alias string, columns []string) string {
+	return alias + "." + strings.Join(columns, ", "+alias+".")
+}

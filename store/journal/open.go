@@ -1,0 +1,157 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	bolterrors "go.etcd.io/bbolt/errors"
+)
+
+// lockWait is how long a second opener tries: no longer than bbolt takes for one more attempt.
+const lockWait = 100 * time.Millisecond
+
+// create makes the journal file where there is none.
+//
+// bbolt's own first writes can leave a file that it refuses later, so the file is made under another name and gets its
+// own when it is whole and synced. A crash before that leaves the other name, which the next start throws away. A crash
+// before the folder is synced leaves no journal: nothing was acknowledged yet.
+func create(path string) error {
+	fresh := path + ".new"
+	if err := remove(fresh); err != nil {
+		return err
+	}
+	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if err := fill(fresh); err != nil {
+		return errors.Join(err, remove(fresh))
+	}
+	// Unlike a renaming, a link never replaces the journal of somebody who was quicker.
+	if err := os.Link(fresh, path); err != nil && !errors.Is(err, os.ErrExist) {
+		return errors.Join(err, remove(fresh))
+	}
+	if err := remove(fresh); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+// fill makes an empty journal. bbolt has synced it when this returns.
+func fill(path string) error {
+	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: lockWait})
+	if err != nil {
+		return err
+	}
+	err = db.Update(func(tx *bolt.Tx) error {
+		if _, err := tx.CreateBucket(entries); err != nil {
+			return err
+		}
+		a, err := tx.CreateBucket(about)
+		if err != nil {
+			return err
+		}
+		return a.Put(format, []byte(formatVersion))
+	})
+	return errors.Join(err, db.Close())
+}
+
+func remove(path string) error {
+	if err := os.Remove(path); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+func syncFolder(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// open opens the file, which is there, and finds the last entry.
+func (j *Journal) open() error {
+	err := guard(j.openFile)
+	if errors.Is(err, bolterrors.ErrTimeout) {
+		return fmt.Errorf("another process has %s open: stop the other daemon first", j.path)
+	}
+	if err == nil {
+		if err = guard(j.recognise); err == nil {
+			return nil
+		}
+	}
+	err = fmt.Errorf("%s: %w", j.path, err)
+	if j.db != nil && !errors.Is(err, errWrecked) {
+		return errors.Join(err, j.db.Close())
+	}
+	if j.file != nil {
+		j.file.Close() // bbolt may have closed it already
+	}
+	return err
+}
+
+func (j *Journal) openFile() error {
+	st, err := os.Stat(j.path)
+	if err != nil {
+		return err
+	}
+	if st.Size() == 0 {
+		// bbolt would take it for a new one, and all that was in it would be forgotten.
+		return errors.New("the file is empty, which a journal never is: restore it from a backup, or remove it to begin a new journal")
+	}
+	keep := func(name string, flag int, mode os.FileMode) (f *os.File, err error) {
+		j.file, err = os.OpenFile(name, flag, mode)
+		return j.file, err
+	}
+	j.db, err = bolt.Open(j.path, 0o600, &bolt.Options{Timeout: lockWait, OpenFile: keep})
+	if errors.Is(err, bolterrors.ErrInvalid) || errors.Is(err, bolterrors.ErrChecksum) || errors.Is(err, bolterrors.ErrVersionMismatch) {
+		return fmt.Errorf("the file is damaged or no journal: restore it from a backup: %w", err)
+	}
+	return err
+}
+
+// recognise makes sure that this is a whole journal of our format and finds its last entry.
+func (j *Journal) recognise() error {
+	return j.db.View(func(tx *bolt.Tx) error {
+		a, e := tx.Bucket(about), tx.Bucket(entries)
+		if a == nil || e == nil {
+			return errors.New("the file is no journal: give the path of one")
+		}
+		if v := a.Get(format); string(v) != formatVersion {
+			return fmt.Errorf("the journal has the format %q, this version reads %q: use the version that wrote it", v, formatVersion)
+		}
+		st, err := j.file.Stat()
+		if err != nil {
+			return err
+		}
+		if st.Size() < tx.Size() {
+			return fmt.Errorf("the file is cut short, %d bytes of %d are there: restore it from a backup", st.Size(), tx.Size())
+		}
+		if k, _ := e.Cursor().Last(); k != nil {
+			j.last, err = seqOf(k)
+		}
+		return err
+	})
+}
+
+// errWrecked is a file that bbolt cannot find its way in.
+var errWrecked = errors.New("the file is damaged: restore it from a backup, and have the disk looked at")
+
+// guard runs f, and makes an error of the panic or the memory fault by which bbolt meets a damaged file: the pages of
+// the file are mapped memory, and only its two head pages carry a checksum.
+func guard(f func() error) (err error) {
+	before := debug.SetPanicOnFault(true)
+	defer debug.SetPanicOnFault(before)
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("%w (%v)", errWrecked, r)
+		}
+	}()
+	return f()
+}

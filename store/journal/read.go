@@ -1,0 +1,58 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+	bolterrors "go.etcd.io/bbolt/errors"
+
+	"witnessmark/audit"
+)
+
+// Read gives up to max entries from the number from on, none when from is after the last. An entry that is damaged or
+// missing is an error that names it. Only acknowledged entries are read: what a failed write left is not to be trusted.
+//
+// A head page that rots makes bbolt fall back to the one before it, which is the journal without its last batch. Who
+// keeps a position elsewhere must therefore compare it with Last.
+func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
+	var out []audit.Entry
+	err := guard(func() error {
+		return j.db.View(func(tx *bolt.Tx) (err error) {
+			out, err = walk(tx.Bucket(entries).Cursor(), from, min(j.Last(), from+uint64(max)-1))
+			return err
+		})
+	})
+	if errors.Is(err, bolterrors.ErrDatabaseNotOpen) {
+		return nil, ErrClosed
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read journal %s: %w", j.path, err)
+	}
+	return out, nil
+}
+
+// walk reads the entries from … to, both included.
+func walk(c *bolt.Cursor, from, to uint64) ([]audit.Entry, error) {
+	var out []audit.Entry
+	k, v := c.Seek(keyOf(from))
+	for want := from; want <= to; want++ {
+		if k == nil {
+			return nil, fmt.Errorf("entry %d is missing, the last one should be %d: restore the file from a backup", want, to)
+		}
+		seq, err := seqOf(k)
+		if err != nil {
+			return nil, fmt.Errorf("entry %d: %w", want, err)
+		}
+		if seq != want {
+			return nil, fmt.Errorf("entry %d is missing, the next one is %d: restore the file from a backup", want, seq)
+		}
+		e, err := parse(want, v)
+		if err != nil {
+			return nil, fmt.Errorf("entry %d: %w", want, err)
+		}
+		out = append(out, e)
+		k, v = c.Next()
+	}
+	return out, nil
+}

@@ -1,0 +1,132 @@
+package store
+
+import (
+	"reflect"
+	"strings"
+	"time"
+
+	"witnessmark/audit"
+)
+
+// table is where records of one kind are kept.
+type table struct {
+	name   string
+	record reflect.Type
+}
+
+// tables are the append-only tables by the kind of record. The columns of each are the common ones and the record's db tags.
+var tables = map[string]table{
+	audit.ProcedureAdded{}.Kind(): {"procedure", reflect.TypeFor[audit.ProcedureAdded]()},
+	audit.PersonAdded{}.Kind():    {"person", reflect.TypeFor[audit.PersonAdded]()},
+	audit.WrenchDeclared{}.Kind(): {"wrench", reflect.TypeFor[audit.WrenchDeclared]()},
+	audit.BuildOpened{}.Kind():    {"build", reflect.TypeFor[audit.BuildOpened]()},
+	audit.JointStarted{}.Kind():   {"joint_start", reflect.TypeFor[audit.JointStarted]()},
+	audit.JointClosed{}.Kind():    {"joint_close", reflect.TypeFor[audit.JointClosed]()},
+	audit.CheckAnswered{}.Kind():  {"check_answer", reflect.TypeFor[audit.CheckAnswered]()},
+	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
+	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},
+	audit.FrameRefused{}.Kind():   {"refusal", reflect.TypeFor[audit.FrameRefused]()},
+	audit.Mark{}.Kind():           {"mark", reflect.TypeFor[audit.Mark]()},
+}
+
+// common are the columns that every append-only table has beside shop and those of its record.
+type common struct {
+	Seq     uint64    `db:"seq"`
+	At      time.Time `db:"at"`
+	Refused string    `db:"refused"`
+	Index   int64     `db:"ledger_index"`
+}
+
+// row is a record with what stands beside it.
+type row struct {
+	common
+	kind   string
+	record reflect.Value // a settable struct
+}
+
+// newRow takes a copy of a record into the form in which the database gives it back, so that the leaf made now and the
+// leaf made from the row are the same bytes.
+func newRow(kind string, record any, c common) row {
+	v := reflect.New(reflect.TypeOf(record)).Elem()
+	v.Set(reflect.ValueOf(record))
+	each(v, func(_ string, f reflect.Value) { settle(f) })
+	return row{c, kind, v}
+}
+
+// emptyRow is for scanning into.
+func emptyRow(kind string) row {
+	return row{kind: kind, record: reflect.New(tables[kind].record).Elem()}
+}
+
+// settle makes nil lists empty and times UTC in whole microseconds. PostgreSQL's text cannot hold a NUL character; one
+// that got so far is shown as its symbol, rather than stopping all records behind it. The journal keeps what came.
+func settle(f reflect.Value) {
+	switch v := f.Interface().(type) {
+	case *time.Time:
+		if v != nil {
+			t := v.UTC().Truncate(time.Microsecond)
+			f.Set(reflect.ValueOf(&t))
+		}
+		return
+	}
+	switch {
+	case f.Kind() == reflect.Slice && f.IsNil():
+		f.Set(reflect.MakeSlice(f.Type(), 0, 0))
+	case f.Kind() == reflect.String && strings.ContainsRune(f.String(), 0):
+		f.SetString(strings.ReplaceAll(f.String(), "\x00", "␀"))
+	}
+}
+
+// each visits the fields of a struct that are columns, embedded structs included, in a fixed order.
+func each(v reflect.Value, visit func(column string, f reflect.Value)) {
+	t := v.Type()
+	for i := range t.NumField() {
+		if t.Field(i).Anonymous {
+			each(v.Field(i), visit)
+		} else if column := t.Field(i).Tag.Get("db"); column != "" {
+			visit(column, v.Field(i))
+		}
+	}
+}
+
+// columns names the columns of a row but for shop, in the order of values and targets.
+func (r *row) columns() []string {
+	var out []string
+	r.fields(func(column string, _ reflect.Value) { out = append(out, column) })
+	return out
+}
+
+// values are what goes into the columns.
+func (r *row) values() []any {
+	var out []any
+	r.fields(func(_ string, f reflect.Value) { out = append(out, f.Interface()) })
+	return out
+}
+
+// targets are where a query scans the columns to.
+func (r *row) targets() []any {
+	var out []any
+	r.fields(func(_ string, f reflect.Value) { out = append(out, f.Addr().Interface()) })
+	return out
+}
+
+func (r *row) fields(visit func(string, reflect.Value)) {
+	each(reflect.ValueOf(&r.common).Elem(), visit)
+	each(r.record, visit)
+}
+
+// alike makes new targets of the same types.
+func alike(targets []any) []any {
+	out := make([]any, len(targets))
+	for i, t := range targets {
+		out[i] = reflect.New(reflect.TypeOf(t).Elem()).Interface()
+	}
+	return out
+}
+
+// assign copies what from points to into what targets point to.
+func assign(targets, from []any) {
+	for i, t := range targets {
+		reflect.ValueOf(t).Elem().Set(reflect.ValueOf(from[i]).Elem())
+	}
+}

@@ -1,0 +1,238 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"witnessmark/store/ledger"
+)
+
+// Mismatch is the first thing found that does not fit.
+type Mismatch struct {
+	Index int64  // leaf, -1: none
+	Table string // where the row stands
+	Seq   uint64 // journal entry, 0: none
+	What  string
+}
+
+// Error is a sentence that names the place.
+func (m *Mismatch) Error() string {
+	where := "table " + m.Table
+	if m.Seq != 0 {
+		where += fmt.Sprintf(", entry %d", m.Seq)
+	}
+	if m.Index >= 0 {
+		where += fmt.Sprintf(", leaf %d", m.Index)
+	}
+	return fmt.Sprintf("the record was changed: %s: %s", where, m.What)
+}
+
+// Verified tells what Verify has gone through.
+type Verified struct {
+	Leaves      int64
+	Checkpoints int
+	Root        tlog.Hash
+}
+
+// fetchRows is how many rows are taken from a table at a time.
+const fetchRows = 2000
+
+// Verify makes every leaf anew from its row and compares its hash, recomputes the root at every checkpoint, checks every
+// signature, the head, and the checkpoint kept outside (nil: there is none). The first thing that does not fit is a
+// *Mismatch. All is read from one snapshot. progress is called now and then, and may be nil.
+func (r *Reader) Verify(ctx context.Context, key note.Verifier, outside []byte, progress func(done, all int64)) (Verified, error) {
+	tx, err := r.conn.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
+	if err != nil {
+		return Verified{}, fmt.Errorf("begin reading: %w", err)
+	}
+	v := &walk{tx: tx, shop: r.shop, key: key, progress: progress, sources: map[string]*source{}, tree: &ledger.Tree{}}
+	err = v.all(ctx, outside)
+	return v.found, errors.Join(err, tx.Rollback(context.WithoutCancel(ctx)))
+}
+
+// walk is one verification.
+type walk struct {
+	tx       pgx.Tx
+	shop     string
+	key      note.Verifier
+	progress func(done, all int64)
+	sources  map[string]*source
+	tree     *ledger.Tree
+	size     int64
+	found    Verified
+	kept     *ledger.Checkpoint // outside
+}
+
+func (v *walk) all(ctx context.Context, outside []byte) error {
+	if err := v.begin(ctx, outside); err != nil {
+		return err
+	}
+	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size")
+	next, err := v.point(points)
+	if err != nil {
+		return err
+	}
+	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index")
+	for {
+		var l leaf
+		ok, err := leaves.next(&l.index, &l.kind, &l.seq, &l.hash)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			break
+		}
+		if err := v.leaf(l); err != nil {
+			return err
+		}
+		for next != nil && next.size == v.tree.Size() {
+			if err := v.check(next); err != nil {
+				return err
+			}
+			if next, err = v.point(points); err != nil {
+				return err
+			}
+		}
+		if err := v.atOutside(); err != nil {
+			return err
+		}
+	}
+	if next != nil {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("a checkpoint of size %d, but the ledger has %d leaves", next.size, v.tree.Size())}
+	}
+	return v.end()
+}
+
+// begin opens a source a table and reads the head.
+func (v *walk) begin(ctx context.Context, outside []byte) error {
+	if outside != nil {
+		c, err := ledger.Open(outside, v.key)
+		if err != nil {
+			return fmt.Errorf("the checkpoint kept outside: %w", err)
+		}
+		v.kept = &c
+	}
+	err := v.tx.QueryRow(ctx, "SELECT size FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&v.size)
+	if err != nil {
+		return fmt.Errorf("read the end of the ledger: %w", err)
+	}
+	for kind, t := range tables {
+		v.sources[kind] = newSource(ctx, v.tx, kind, t.name, v.shop)
+	}
+	return nil
+}
+
+// leaf checks a leaf against its row.
+func (v *walk) leaf(l leaf) error {
+	if l.index != v.tree.Size() {
+		return &Mismatch{v.tree.Size(), "ledger_leaf", 0, fmt.Sprintf("the leaf is missing, the next one is %d", l.index)}
+	}
+	s, ok := v.sources[l.kind]
+	if !ok {
+		return &Mismatch{l.index, "ledger_leaf", l.seq, fmt.Sprintf("unknown kind %q", l.kind)}
+	}
+	r, err := s.take()
+	if err != nil {
+		return err
+	}
+	if r == nil || r.Index != l.index {
+		return s.astray(r, l)
+	}
+	b, err := r.leaf()
+	if err != nil {
+		return err
+	}
+	h := ledger.Hash(b)
+	if !bytes.Equal(h[:], l.hash) {
+		return &Mismatch{l.index, s.table, r.Seq, "the row does not give the leaf's hash"}
+	}
+	v.tree.Append(h)
+	if v.progress != nil && v.tree.Size()%fetchRows == 0 {
+		v.progress(v.tree.Size(), v.size)
+	}
+	return nil
+}
+
+type point struct {
+	size       int64
+	root, note []byte
+}
+
+func (v *walk) point(c *cursor) (*point, error) {
+	p := &point{}
+	ok, err := c.next(&p.size, &p.root, &p.note)
+	if err != nil || !ok {
+		return nil, err
+	}
+	if p.size <= v.tree.Size() && v.found.Checkpoints > 0 || p.size < 1 {
+		return nil, &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("a checkpoint of size %d out of place", p.size)}
+	}
+	return p, nil
+}
+
+// check compares a checkpoint with the tree, which has just reached its size.
+func (v *walk) check(p *point) error {
+	root, err := v.tree.Root()
+	if err != nil {
+		return err
+	}
+	c, err := ledger.Open(p.note, v.key)
+	if err != nil {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d: %v", p.size, err)}
+	}
+	if c.Size != p.size || c.Root != root || !bytes.Equal(p.root, root[:]) {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d does not fit the leaves", p.size)}
+	}
+	v.found.Checkpoints++
+	return nil
+}
+
+func (v *walk) atOutside() error {
+	if v.kept == nil || v.kept.Size != v.tree.Size() {
+		return nil
+	}
+	root, err := v.tree.Root()
+	if err != nil {
+		return err
+	}
+	if root != v.kept.Root {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("at size %d the database has another root than the checkpoint kept outside", v.kept.Size)}
+	}
+	return nil
+}
+
+// end checks what must hold after the last leaf.
+func (v *walk) end() error {
+	root, err := v.tree.Root()
+	if err != nil {
+		return err
+	}
+	v.found.Leaves, v.found.Root = v.tree.Size(), root
+	for _, s := range v.sources {
+		if r, err := s.take(); err != nil || r != nil {
+			if err != nil {
+				return err
+			}
+			return &Mismatch{r.Index, s.table, r.Seq, "a row without a leaf"}
+		}
+	}
+	var size int64
+	var head []byte
+	err = v.tx.QueryRow(context.Background(), "SELECT size, root FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&size, &head)
+	if err != nil {
+		return fmt.Errorf("read the end of the ledger: %w", err)
+	}
+	if size != v.tree.Size() || !bytes.Equal(head, root[:]) {
+		return &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says %d leaves, there are %d, or its root is another", size, v.tree.Size())}
+	}
+	if v.kept != nil && v.kept.Size > size {
+		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d", ErrOlder, size, v.kept.Size)
+	}
+	return nil
+}
