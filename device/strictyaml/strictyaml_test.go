@@ -183,3 +183,40 @@ func walk(n Node, t *testing.T) {
 		walk(v, t)
 	}
 }
+
+func TestParse_Limits(t *testing.T) {
+	for name, text := range map[string]string{
+		"a file of the largest size": "a: 1\n" + strings.Repeat("#", MaxBytes-5),
+		"a long list is not deep":    strings.Repeat("- 1\n", 100),
+		"as many tokens as may be":   strings.Repeat("- 1\n", maxTokens/2),
+		"as deep as may be":          strings.Repeat("[", maxDepth) + strings.Repeat("]", maxDepth),
+	} {
+		t.Run(name, func(t *testing.T) {
+			if err := Parse("f", []byte(text)).Err(); err != nil {
+				t.Errorf("got %v, want no fault", err)
+			}
+		})
+	}
+}
+
+func TestMap_FirstOfTwo(t *testing.T) {
+	m := Parse("f", []byte("a: 1\nb: [x]\na: 2\n")).Root().FreeMap()
+	if got := strings.Join(m.Keys(), " "); got != "a b" {
+		t.Errorf("keys: got %s, want a b", got)
+	}
+	a, _ := m.Get("a")
+	if s, _ := a.Text(); s != "1" {
+		t.Errorf("a: got %s, want the first value, 1", s)
+	}
+	b, _ := m.Get("b")
+	if a.IsList() || !b.IsList() {
+		t.Errorf("got list %t for a and %t for b, want b alone", a.IsList(), b.IsList())
+	}
+	key, ok := m.Key("b")
+	if line, column := key.Pos(); !ok || line != 2 || column != 1 {
+		t.Errorf("key b: got %t at %d:%d, want it at 2:1", ok, line, column)
+	}
+	if _, ok := m.Key("c"); ok {
+		t.Error("key c: got one, want none")
+	}
+}
