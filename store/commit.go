@@ -2,8 +2,8 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -12,181 +12,153 @@ import (
 	"witnessmark/store/ledger"
 )
 
-// Commit writes outcomes in one transaction, all or none: a row and a leaf for each entry and then for each of its marks,
-// the new head, and a checkpoint signed over it. Outcomes up to Position are skipped; the others must follow it without a
-// gap. After an error call Reload, then offer again what is past Position.
+// leaf is a row of the table ledger_leaf.
+type leaf struct {
+	index int64
+	kind  string
+	seq   uint64
+	hash  []byte
+}
+
+// page is what one transaction writes.
+type page struct {
+	rows   map[string][]row // by kind
+	leaves []leaf
+	tree   *ledger.Tree
+	last   uint64
+}
+
+// Commit writes outcomes, in the order of their entries, with their leaves, a signed checkpoint and the new position in
+// one transaction. Outcomes that are in already are passed over. After any error the caller asks Reload what the
+// database holds and offers the rest again.
 //
-// A crash before COMMIT leaves nothing. One after it leaves the checkpoint kept outside one behind; the next Open or
-// Reload publishes it.
+// A crash before the commit leaves the database as it was, and the journal still has the entries. A crash after it
+// leaves the checkpoint file outside one step behind, which the next Open mends.
 func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
-	h := s.now()
-	b, err := s.draw(h, outcomes)
-	if err != nil || len(b.leaves) == 0 {
+	outcomes = slices.DeleteFunc(slices.Clone(outcomes), func(o audit.Outcome) bool { return o.Entry.Seq <= s.position })
+	if len(outcomes) == 0 {
+		return nil
+	}
+	p, err := s.compose(outcomes)
+	if err != nil {
 		return err
 	}
-	if err := s.write(ctx, h, b); err != nil {
-		return fmt.Errorf("commit entries %d to %d: %w", h.position+1, b.position, err)
+	at := s.opt.Clock().UTC().Truncate(time.Microsecond)
+	signed, err := s.write(ctx, p, at)
+	if err != nil {
+		return err
 	}
-	s.set(head{b.tree, b.position, h.epoch}, b.at)
-	return ledger.WriteOutside(s.opt.OutsidePath, b.note)
+	s.tree, s.position, s.signed = p.tree, p.last, at
+	return s.publish(signed)
 }
 
-// batch is what one commit adds.
-type batch struct {
-	shop     string
-	tree     *ledger.Tree
-	position uint64
-	rows     map[*table][][]any
-	leaves   [][]any
-	at       time.Time
-	root     []byte
-	note     []byte
-}
-
-var (
-	leafTable   = pgx.Identifier{"witnessmark", "ledger_leaf"}
-	leafColumns = []string{"shop", "index", "kind", "seq", "no", "hash"}
-)
-
-// draw works out everything that a commit writes, before the database is asked.
-func (s *Store) draw(h head, outcomes []audit.Outcome) (*batch, error) {
-	b := &batch{shop: s.opt.Shop, tree: h.tree.Clone(), position: h.position, rows: map[*table][][]any{}}
+// compose lays out the page: for each outcome the leaf of the entry, then that of each mark.
+func (s *Store) compose(outcomes []audit.Outcome) (*page, error) {
+	p := &page{rows: map[string][]row{}, tree: s.tree.Clone(), last: s.position}
 	for _, o := range outcomes {
-		if o.Entry.Seq <= h.position {
-			continue
+		if o.Entry.Seq != p.last+1 {
+			return nil, fmt.Errorf("entry %d follows entry %d: entries must be written without a gap", o.Entry.Seq, p.last)
 		}
-		if o.Entry.Seq != b.position+1 {
-			return nil, fmt.Errorf("entry %d cannot follow entry %d: entries are written without a gap", o.Entry.Seq, b.position)
-		}
-		if err := b.outcome(o); err != nil {
+		p.last = o.Entry.Seq
+		c := common{Seq: o.Entry.Seq, At: o.Entry.At, Refused: o.Refused}
+		if err := p.add(o.Entry.Event.Kind(), o.Entry.Event, c); err != nil {
 			return nil, err
 		}
-		b.position = o.Entry.Seq
-	}
-	if len(b.leaves) == 0 {
-		return b, nil
-	}
-	return b, b.sign(s.opt.Key, tidyTime(s.opt.Clock()))
-}
-
-func (b *batch) outcome(o audit.Outcome) error {
-	at := tidyTime(o.Entry.At)
-	t, ok := byKind[o.Entry.Event.Kind()]
-	if !ok || t == markTable {
-		return fmt.Errorf("entry %d: no table for an event of kind %q", o.Entry.Seq, o.Entry.Event.Kind())
-	}
-	lead := []any{b.shop, o.Entry.Seq, at, b.tree.Size(), o.Refused}
-	if err := b.record(t, o.Entry, at, o.Refused, o.Entry.Event, lead, o.Entry.Seq, 0); err != nil {
-		return err
-	}
-	for _, m := range o.Marks {
-		lead := []any{b.shop, o.Entry.Seq, at, b.tree.Size()}
-		if err := b.record(markTable, o.Entry, at, "", m, lead, m.Reading, m.No); err != nil {
-			return err
+		c.Refused = ""
+		for _, m := range o.Marks {
+			if err := p.add(m.Kind(), m, c); err != nil {
+				return nil, err
+			}
 		}
 	}
-	return nil
+	return p, nil
 }
 
-// record adds a row and its leaf.
-func (b *batch) record(t *table, e audit.Entry, at time.Time, refused string, record any, lead []any, seq uint64, no int) error {
-	record = t.tidy(record)
-	leaf, err := ledger.Leaf(t.kind, e.Seq, at, refused, record)
-	if err != nil {
-		return fmt.Errorf("entry %d: %w", e.Seq, err)
+func (p *page) add(kind string, record any, c common) error {
+	if _, ok := tables[kind]; !ok {
+		return fmt.Errorf("no table for records of kind %q", kind)
 	}
-	hash := ledger.Hash(leaf)
-	b.rows[t] = append(b.rows[t], append(lead, t.values(record)...))
-	b.leaves = append(b.leaves, []any{b.shop, b.tree.Size(), t.kind, seq, no, hash[:]})
-	b.tree.Append(hash)
-	return nil
-}
-
-func (b *batch) sign(key *ledger.Key, at time.Time) error {
-	root, err := b.tree.Root()
+	c.Index = p.tree.Size()
+	r := newRow(kind, record, c)
+	b, err := r.leaf()
 	if err != nil {
 		return err
 	}
-	b.at, b.root = at, root[:]
-	b.note, err = ledger.Checkpoint{Origin: key.Signer.Name(), Size: b.tree.Size(), Root: root}.Sign(key.Signer)
-	return err
+	h := ledger.Hash(b)
+	p.tree.Append(h)
+	p.rows[kind] = append(p.rows[kind], r)
+	p.leaves = append(p.leaves, leaf{c.Index, kind, c.Seq, h[:]})
+	return nil
 }
 
-// write is the transaction. Begin and COMMIT are by hand: a wrapper would cover the error of a COMMIT whose answer was
-// lost with that of the rollback after it.
-func (s *Store) write(ctx context.Context, h head, b *batch) error {
-	if s.conn == nil || s.conn.IsClosed() {
-		return errGone
+// leaf is the canonical JSON of the row.
+func (r *row) leaf() ([]byte, error) {
+	return ledger.Leaf(r.kind, r.Seq, r.At, r.Refused, r.record.Interface())
+}
+
+// write is the transaction. It is begun and committed by hand: an error of the commit must not be hidden by one of a
+// rollback after it.
+func (s *Store) write(ctx context.Context, p *page, at time.Time) ([]byte, error) {
+	root, err := p.tree.Root()
+	if err != nil {
+		return nil, err
+	}
+	signed, err := ledger.Checkpoint{Origin: Origin(s.opt.Shop), Size: p.tree.Size(), Root: root}.Sign(s.opt.Key.Signer)
+	if err != nil {
+		return nil, err
 	}
 	tx, err := s.conn.Begin(ctx)
 	if err != nil {
-		return fmt.Errorf("begin: %w", err)
+		return nil, fmt.Errorf("begin writing: %w", err)
 	}
-	if err := b.fill(ctx, tx, h); err != nil {
-		return errors.Join(err, rollback(ctx, tx))
+	if err := s.fill(ctx, tx, p, root[:], signed, at); err != nil {
+		_ = tx.Rollback(ctx) // what it reports is the consequence of err
+		return nil, err
 	}
 	if err := tx.Commit(ctx); err != nil {
-		if code(err) == "" && !errors.Is(err, pgx.ErrTxCommitRollback) {
-			err = fmt.Errorf("%w: %w", ErrUnknownFate, err)
-		}
-		return err
+		return nil, fmt.Errorf("commit entries to %d, which may have happened all the same: %w", p.last, err)
 	}
-	return nil
+	return signed, nil
 }
 
-// rollback of a connection that broke has nothing to say beyond the error that broke it.
-func rollback(ctx context.Context, tx pgx.Tx) error {
-	if err := tx.Rollback(ctx); err != nil && !tx.Conn().IsClosed() {
-		return fmt.Errorf("roll back: %w", err)
-	}
-	return nil
-}
-
-// fill moves the head first: the row lock makes a writer that was fenced off stop here, before it has written anything.
-func (b *batch) fill(ctx context.Context, tx pgx.Tx, h head) error {
-	tag, err := tx.Exec(ctx, `UPDATE witnessmark.ledger_head SET size = $1, root = $2, edge = $3, position = $4
-		WHERE shop = $5 AND size = $6 AND position = $7 AND epoch = $8`,
-		b.tree.Size(), b.root, b.tree.Edge(), b.position, b.shop, h.tree.Size(), h.position, h.epoch)
+func (s *Store) fill(ctx context.Context, tx pgx.Tx, p *page, root, signed []byte, at time.Time) error {
+	tag, err := tx.Exec(ctx, `UPDATE witnessmark.ledger_head SET size = $2, root = $3, edge = $4, position = $5
+		WHERE shop = $1 AND size = $6 AND position = $7 AND epoch = $8`,
+		s.opt.Shop, p.tree.Size(), root, p.tree.Edge(), p.last, s.tree.Size(), s.position, s.epoch)
 	if err != nil {
-		return fmt.Errorf("move head: %w", err)
+		return fmt.Errorf("move the end of the ledger: %w", err)
 	}
 	if tag.RowsAffected() != 1 {
 		return ErrFenced
 	}
-	small := &pgx.Batch{}
-	for _, t := range tables {
-		if err := put(ctx, tx, small, t.identifier(), t.columns(), b.rows[t]); err != nil {
+	for kind, rows := range p.rows { // the order of the tables does not show in what is written
+		if err := s.copyRows(ctx, tx, tables[kind].name, rows); err != nil {
 			return err
 		}
 	}
-	if err := put(ctx, tx, small, leafTable, leafColumns, b.leaves); err != nil {
-		return err
+	_, err = tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", "ledger_leaf"}, []string{"shop", "index", "kind", "seq", "hash"},
+		pgx.CopyFromSlice(len(p.leaves), func(i int) ([]any, error) {
+			l := p.leaves[i]
+			return []any{s.opt.Shop, l.index, l.kind, l.seq, l.hash}, nil
+		}))
+	if err != nil {
+		return fmt.Errorf("write leaves: %w", err)
 	}
-	small.Queue(`INSERT INTO witnessmark.checkpoint (shop, size, root, at, note) VALUES ($1, $2, $3, $4, $5)`,
-		b.shop, b.tree.Size(), b.root, b.at, b.note)
-	if err := tx.SendBatch(ctx, small).Close(); err != nil {
-		return fmt.Errorf("insert rows: %w", err)
+	_, err = tx.Exec(ctx, `INSERT INTO witnessmark.checkpoint (shop, size, root, at, note) VALUES ($1, $2, $3, $4, $5)`,
+		s.opt.Shop, p.tree.Size(), root, at, signed)
+	if err != nil {
+		return fmt.Errorf("write checkpoint: %w", err)
 	}
 	return nil
 }
 
-// copyFrom is the number of rows from which a COPY, which costs a round trip of its own, beats single inserts.
-const copyFrom = 16
-
-// put copies many rows now and queues few.
-func put(ctx context.Context, tx pgx.Tx, small *pgx.Batch, into pgx.Identifier, columns []string, rows [][]any) error {
-	if len(rows) >= copyFrom {
-		n, err := tx.CopyFrom(ctx, into, columns, pgx.CopyFromRows(rows))
-		if err != nil {
-			return fmt.Errorf("copy into %s: %w", into[1], err)
-		}
-		if n != int64(len(rows)) {
-			return fmt.Errorf("copy into %s: %d rows of %d arrived", into[1], n, len(rows))
-		}
-		return nil
-	}
-	for _, r := range rows {
-		small.Queue(insertStatement(into, columns), r...)
+func (s *Store) copyRows(ctx context.Context, tx pgx.Tx, table string, rows []row) error {
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", table}, append([]string{"shop"}, rows[0].columns()...),
+		pgx.CopyFromSlice(len(rows), func(i int) ([]any, error) {
+			return append([]any{s.opt.Shop}, rows[i].values()...), nil
+		}))
+	if err != nil {
+		return fmt.Errorf("write %s: %w", table, err)
 	}
 	return nil
 }

@@ -2,99 +2,115 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"embed"
 	"errors"
 	"fmt"
-	"strconv"
+	"io/fs"
+	"log/slog"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgtype"
+	"github.com/jackc/pgx/v5/stdlib"
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
 )
 
-// The roles that sessions work as. Neither can log in by itself.
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// Roles that connections take on, so that even our own code cannot do more than its part.
 const (
 	writerRole = "witnessmark_writer"
 	readerRole = "witnessmark_reader"
 )
 
-// connectTimeout bounds a connection attempt where the URL does not; a host that swallows packets would hold it for minutes.
-const connectTimeout = 5 * time.Second
+// connectWithin bounds how long a connection may take to come about.
+const connectWithin = 5 * time.Second
 
-// configure reads a URL for our sessions. An empty search_path makes a forgotten schema an error.
+// configure reads a database URL. The search path is empty, so that a name without its schema is an error.
 func configure(url string) (*pgx.ConnConfig, error) {
 	c, err := pgx.ParseConfig(url)
 	if err != nil {
-		return nil, fmt.Errorf("read address of the database: %w", err)
+		return nil, fmt.Errorf("read the address of the database: %w", err)
 	}
-	settings(c)
+	c.ConnectTimeout = connectWithin
+	c.RuntimeParams["search_path"] = ""
+	c.RuntimeParams["application_name"] = "witnessmark"
+	c.RuntimeParams["timezone"] = "UTC"
 	return c, nil
 }
 
-func settings(c *pgx.ConnConfig) {
-	if c.ConnectTimeout == 0 {
-		c.ConnectTimeout = connectTimeout
+// connect opens a connection in a role.
+func connect(ctx context.Context, url, role string) (*pgx.Conn, error) {
+	c, err := configure(url)
+	if err != nil {
+		return nil, err
 	}
-	for name, value := range map[string]string{
-		"search_path":                         "",
-		"timezone":                            "UTC",
-		"application_name":                    "witnessmark",
-		"synchronous_commit":                  "on",
-		"statement_timeout":                   "60s",
-		"idle_in_transaction_session_timeout": "60s",
-		// A box that lost its power must let go of the lock before long.
-		"tcp_keepalives_idle":     "10",
-		"tcp_keepalives_interval": "5",
-		"tcp_keepalives_count":    "3",
-	} {
-		c.RuntimeParams[name] = value
+	conn, err := pgx.ConnectConfig(ctx, c)
+	if err != nil {
+		return nil, fmt.Errorf("connect to the database: %w", err)
 	}
+	conn.TypeMap().RegisterType(&pgtype.Type{Name: "timestamptz", OID: pgtype.TimestamptzOID,
+		Codec: &pgtype.TimestamptzCodec{ScanLocation: time.UTC}})
+	if _, err := conn.Exec(ctx, "SET ROLE "+role); err != nil {
+		return nil, errors.Join(fmt.Errorf("take on the role %s (has a daemon prepared this database?): %w", role, err), conn.Close(ctx))
+	}
+	return conn, nil
 }
 
-// connect makes the writing session and takes the shop's lock in it.
-//
-// When a commit's answer was lost, its old session may still be at work. That session holds the lock until it ends, one
-// way or the other; so once we have the lock, what is in the database is final.
-func (s *Store) connect(ctx context.Context) error {
-	c, err := configure(s.opt.URL)
+// migrate brings the schema up to this version. A crash in between leaves a whole earlier version: every step is a
+// transaction, and the next start goes on from there.
+func migrate(ctx context.Context, url string) error {
+	c, err := configure(url)
 	if err != nil {
 		return err
 	}
-	if err := s.Close(); err != nil {
-		return fmt.Errorf("close old connection to the database: %w", err)
+	db := stdlib.OpenDB(*c)
+	return errors.Join(up(ctx, db), db.Close())
+}
+
+func up(ctx context.Context, db *sql.DB) error {
+	if err := makeSchema(ctx, db); err != nil {
+		return err
 	}
-	s.conn = nil
-	conn, err := pgx.ConnectConfig(ctx, c)
+	steps, err := fs.Sub(migrations, "migrations")
 	if err != nil {
+		return err
+	}
+	locker, err := lock.NewPostgresSessionLocker()
+	if err != nil {
+		return err
+	}
+	p, err := goose.NewProvider(goose.DialectPostgres, db, steps, goose.WithTableName("witnessmark.schema_version"),
+		goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true), goose.WithSlog(slog.New(slog.DiscardHandler)))
+	if err != nil {
+		return fmt.Errorf("prepare the database's schema: %w", err)
+	}
+	if _, err := p.Up(ctx); err != nil {
+		return fmt.Errorf("bring the database's schema up to date: %w", err)
+	}
+	return nil
+}
+
+// makeSchema asks first: an ordinary user may use a schema that the owner made without the right to make one.
+func makeSchema(ctx context.Context, db *sql.DB) error {
+	var there bool
+	if err := db.QueryRowContext(ctx, "SELECT to_regnamespace('witnessmark') IS NOT NULL").Scan(&there); err != nil {
 		return fmt.Errorf("connect to the database: %w", err)
 	}
-	if err := lock(ctx, conn, "shop "+s.opt.Shop, s.opt.LockWait); err != nil {
-		return errors.Join(err, conn.Close(ctx))
+	if there {
+		return nil
 	}
-	if err := become(ctx, conn, writerRole); err != nil {
-		return errors.Join(err, conn.Close(ctx))
-	}
-	s.conn = conn
-	return nil
-}
-
-// lock takes a lock that lasts as long as the session.
-func lock(ctx context.Context, conn *pgx.Conn, name string, wait time.Duration) error {
-	milliseconds := strconv.FormatInt(max(1, wait.Milliseconds()), 10)
-	if _, err := conn.Exec(ctx, `SELECT set_config('lock_timeout', $1, false)`, milliseconds); err != nil {
-		return fmt.Errorf("set lock timeout: %w", err)
-	}
-	_, err := conn.Exec(ctx, `SELECT pg_advisory_lock(hashtextextended($1, 0))`, "witnessmark "+name)
-	if code(err) == lockNotAvailable {
-		return ErrInUse
+	_, err := db.ExecContext(ctx, "CREATE SCHEMA IF NOT EXISTS witnessmark")
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) && (pg.Code == "23505" || pg.Code == "42P06") {
+		return nil // another daemon made it at the same moment
 	}
 	if err != nil {
-		return fmt.Errorf("take lock in the database: %w", err)
-	}
-	return nil
-}
-
-func become(ctx context.Context, conn *pgx.Conn, role string) error {
-	if _, err := conn.Exec(ctx, "SET ROLE "+pgx.Identifier{role}.Sanitize()); err != nil {
-		return fmt.Errorf("work as role %s, which the user of the database must be granted: %w", role, err)
+		return fmt.Errorf("make the schema witnessmark: %w", err)
 	}
 	return nil
 }

@@ -1,96 +1,77 @@
 package store
 
 import (
-	"bytes"
 	"context"
+	"errors"
 	"fmt"
 
-	"golang.org/x/mod/sumdb/tlog"
+	"github.com/jackc/pgx/v5"
 
 	"witnessmark/store/ledger"
 )
 
-// settleOutside compares the database with the checkpoint kept outside, and publishes the newer one.
-//
-// A crash between commit and publishing leaves the outside copy behind; that is the only way in which the two may differ.
-// A missing file is written anew: before the first commit there is none.
-func (s *Store) settleOutside(ctx context.Context, size int64, root tlog.Hash, signed []byte) error {
-	kept, err := ledger.ReadOutside(s.opt.OutsidePath)
-	if err != nil {
-		return err
-	}
-	if kept != nil {
-		if bytes.Equal(kept, signed) {
-			return nil
-		}
-		if err := s.compareOutside(ctx, kept, size, root); err != nil {
-			return err
-		}
-	}
-	if signed == nil {
-		return nil
-	}
-	return ledger.WriteOutside(s.opt.OutsidePath, signed)
-}
-
-func (s *Store) compareOutside(ctx context.Context, kept []byte, size int64, root tlog.Hash) error {
-	c, err := ledger.Open(kept, s.opt.Key.Verifier)
-	if err != nil {
-		return outsideMismatch(0, "it is damaged or signed with another key: put "+s.opt.OutsidePath+" back from a backup: "+err.Error())
-	}
-	if c.Size > size {
-		return fmt.Errorf("%w: %d leaves against %d: an older copy was put in its place; restore a newer backup, "+
-			"or move %s away if the loss is known and accepted", ErrOlder, size, c.Size, s.opt.OutsidePath)
-	}
-	then, err := rootAt(ctx, s.conn, s.opt.Shop, c.Size, size, root)
-	if err != nil {
-		return err
-	}
-	if then != c.Root {
-		return outsideMismatch(c.Size, "the database holds another history than the one that was signed: keep both, and find out who changed it")
+// publish puts the newest checkpoint outside the database, whole or not at all.
+func (s *Store) publish(signed []byte) error {
+	if err := ledger.WriteOutside(s.opt.Outside, signed); err != nil {
+		return fmt.Errorf("write the checkpoint outside the database: %w", err)
 	}
 	return nil
 }
 
-func outsideMismatch(size int64, what string) error {
-	return &Mismatch{Index: size, Table: "outside", Key: fmt.Sprintf("size %d", size), What: what}
+// meetOutside compares the database with the checkpoint outside, and brings the latter up to date.
+func (s *Store) meetOutside(ctx context.Context) error {
+	signed, err := ledger.ReadOutside(s.opt.Outside)
+	if signed != nil { // else a new shop, or one whose data folder was lost: nothing is known outside
+		err = s.compare(ctx, signed)
+	}
+	if err != nil {
+		return fmt.Errorf("compare the database with the checkpoint %s: %w", s.opt.Outside, err)
+	}
+	newest, err := s.noteAt(ctx, s.tree.Size())
+	if err != nil || newest == nil {
+		return err
+	}
+	return s.publish(newest) // the same bytes, where the last daemon was stopped between commit and publishing
 }
 
-// rootAt is the root that the ledger had at an earlier size, proved by the leaves: the same leaves must lead to today's
-// root. It reads every leaf hash, which only a start after a crash has to do.
-func rootAt(ctx context.Context, q querier, shop string, then, size int64, root tlog.Hash) (tlog.Hash, error) {
-	if then == size {
-		return root, nil
-	}
-	rows, err := q.Query(ctx, `SELECT index, hash FROM witnessmark.ledger_leaf WHERE shop = $1 AND index < $2 ORDER BY index`, shop, size)
+func (s *Store) compare(ctx context.Context, signed []byte) error {
+	c, err := ledger.Open(signed, s.opt.Key.Verifier)
 	if err != nil {
-		return tlog.Hash{}, fmt.Errorf("read leaves: %w", err)
+		return err
 	}
-	defer rows.Close()
-	tree := &ledger.Tree{}
-	earlier, err := tree.Root()
-	for err == nil && rows.Next() {
-		var index int64
-		var hash []byte
-		if err = rows.Scan(&index, &hash); err != nil {
-			break
-		}
-		if index != tree.Size() {
-			return tlog.Hash{}, &Mismatch{tree.Size(), "ledger_leaf", fmt.Sprintf("index %d", tree.Size()), "the leaf is missing"}
-		}
-		tree.Append(tlog.Hash(hash))
-		if tree.Size() == then {
-			earlier, err = tree.Root()
-		}
+	if c.Size > s.tree.Size() {
+		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d; was an old backup put back? "+
+			"Bring the newer database back, or keep the checkpoint file as evidence and move it away to begin from here", ErrOlder, s.tree.Size(), c.Size)
 	}
-	if err == nil {
-		err = rows.Err()
+	if c.Size == 0 {
+		return nil
+	}
+	kept, err := s.noteAt(ctx, c.Size)
+	if err != nil {
+		return err
+	}
+	if kept == nil {
+		return fmt.Errorf("the database has no checkpoint of size %d: it is another ledger, or was changed: run witnessmark verify", c.Size)
+	}
+	there, err := ledger.Open(kept, s.opt.Key.Verifier)
+	if err != nil {
+		return fmt.Errorf("the checkpoint of size %d in the database: %w", c.Size, err)
+	}
+	if there.Root != c.Root {
+		return fmt.Errorf("at size %d the database has another root than the checkpoint: it was changed: run witnessmark verify", c.Size)
+	}
+	return nil
+}
+
+// noteAt is the signed checkpoint of a size, nil where there is none.
+func (s *Store) noteAt(ctx context.Context, size int64) ([]byte, error) {
+	var n []byte
+	err := s.conn.QueryRow(ctx, `SELECT note FROM witnessmark.checkpoint WHERE shop = $1 AND size = $2`, s.opt.Shop, size).Scan(&n)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, nil
 	}
 	if err != nil {
-		return tlog.Hash{}, fmt.Errorf("read leaves: %w", err)
+		return nil, fmt.Errorf("read checkpoint: %w", err)
 	}
-	if now, err := tree.Root(); err != nil || now != root || tree.Size() != size {
-		return tlog.Hash{}, headMismatch(size, "the leaves do not give the root of the head")
-	}
-	return earlier, nil
+	return n, nil
 }

@@ -1,153 +1,158 @@
-// Package store keeps what happened in PostgreSQL: a row for every entry and every mark, a ledger leaf for each, and a
-// signed checkpoint with every commit, so that a later change of any of them shows.
-//
-//	Commit: rows + leaves + head + checkpoint, one transaction → checkpoint kept outside
-//
-// One daemon writes for a shop. It holds a session lock in the database, and every commit names the head that it goes on
-// from, so that a writer which lost its lock without noticing writes nothing. Both need a direct connection: a pooler that
-// hands the session on between transactions must not stand in between.
+// Package store keeps what the shop has done in PostgreSQL: rows that are written once, the ledger that proves them, and
+// the journal position, all in one transaction.
 package store
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"golang.org/x/mod/sumdb/tlog"
 
 	"witnessmark/store/ledger"
 )
 
-// Options says where and for whom a Store writes.
+// Origin is the name under which a shop's ledger is signed.
+func Origin(shop string) string { return "witnessmark/" + shop }
+
+// Options says which shop's records go where. All fields are needed.
 type Options struct {
-	URL         string           // a URL or a keyword=value string of PostgreSQL
-	Shop        string           // the shop's id, the start of every key
-	Key         *ledger.Key      // signs the checkpoints; its name is their origin
-	OutsidePath string           // file that keeps the last signed checkpoint outside the database
-	Clock       func() time.Time // the time that stands beside a checkpoint
-	LockWait    time.Duration    // how long to wait for another daemon to let go; 0: 5 s
+	URL     string // of the database, as pgx reads it
+	Shop    string // the shop's id, the first column of every key
+	Key     *ledger.Key
+	Outside string           // file of the newest checkpoint, kept outside the database
+	Clock   func() time.Time // stamps checkpoints
 }
 
-// Store writes for one shop. One goroutine calls Commit, Reload and Close; Position and Ledger may be called from any.
+// Store is the one writer of a shop. It is not safe for concurrent use.
 type Store struct {
-	opt  Options
-	conn *pgx.Conn // holds the shop's lock; nil or closed: Reload connects again
-
-	mu     sync.Mutex
-	head   head
-	signed time.Time
-}
-
-// head is where the ledger of a shop stands.
-type head struct {
+	opt      Options
+	conn     *pgx.Conn // also holds the shop's advisory lock
 	tree     *ledger.Tree
-	position uint64 // the last entry that is in
-	epoch    int64  // of the daemon that writes
+	position uint64
+	epoch    int64
+	signed   time.Time
 }
 
-// Open connects, brings the tables to this version, takes the shop's lock, and checks that the database goes on from the
-// checkpoint kept outside. It claims the next epoch, so that whoever wrote before can write no more.
+// Errors that callers branch on.
+var (
+	// ErrFenced means that another daemon has taken over the shop: this one must not write any more.
+	ErrFenced = errors.New("another daemon writes this shop's records now: stop one of the two")
+	// ErrOlder means that the database has lost what a checkpoint outside it proves to have been there.
+	ErrOlder = errors.New("the database is older than the checkpoint kept outside it")
+)
+
+// Open prepares the database, takes the shop's lock, and checks the ledger against the checkpoint kept outside.
 func Open(ctx context.Context, o Options) (*Store, error) {
-	if o.Shop == "" || o.Key == nil || o.OutsidePath == "" || o.Clock == nil {
-		return nil, errors.New("a store needs a shop, a signing key, a place for the checkpoint kept outside, and a clock")
-	}
-	if o.LockWait == 0 {
-		o.LockWait = 5 * time.Second
-	}
 	if err := migrate(ctx, o.URL); err != nil {
 		return nil, err
 	}
-	s := &Store{opt: o}
-	if err := s.connect(ctx); err != nil {
-		return nil, err
+	s := &Store{opt: o, epoch: -1}
+	if err := s.take(ctx); err != nil {
+		return nil, errors.Join(err, s.Close())
 	}
-	if err := s.begin(ctx); err != nil {
+	if err := s.meetOutside(ctx); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
 
-func (s *Store) begin(ctx context.Context) error {
-	h, signed, err := s.load(ctx)
-	if err != nil {
-		return err
-	}
-	if h.epoch, err = s.claim(ctx, h.epoch); err != nil {
-		return err
-	}
-	s.set(h, signed)
-	return nil
-}
-
-// claim makes this daemon the one that writes. A crash after it leaves an epoch that nobody uses.
-func (s *Store) claim(ctx context.Context, old int64) (int64, error) {
-	empty := &ledger.Tree{}
-	root, err := empty.Root()
-	if err != nil {
-		return 0, err
-	}
-	tag, err := s.conn.Exec(ctx, `INSERT INTO witnessmark.ledger_head AS h (shop, size, root, edge, position, epoch)
-		VALUES ($1, 0, $2, $3, 0, 1)
-		ON CONFLICT (shop) DO UPDATE SET epoch = h.epoch + 1 WHERE h.epoch = $4`, s.opt.Shop, root[:], empty.Edge(), old)
-	if err != nil {
-		return 0, fmt.Errorf("claim ledger: %w", err)
-	}
-	if tag.RowsAffected() != 1 {
-		return 0, fmt.Errorf("claim ledger: %w", ErrFenced)
-	}
-	return old + 1, nil
-}
-
-// Reload looks at the database again after an error of Commit: it connects anew where the connection is gone, and takes
-// position and ledger from there. After it, entries past Position are to be offered again; whatever became of the commit
-// that failed, none is stored twice. It also brings the checkpoint kept outside up to date.
+// Reload looks at the database again after an error: a commit whose answer was lost may have happened. It connects anew
+// where the connection is gone.
 func (s *Store) Reload(ctx context.Context) error {
-	if s.conn == nil || s.conn.IsClosed() || s.conn.Ping(ctx) != nil {
-		if err := s.connect(ctx); err != nil {
-			return err
-		}
+	if s.conn.IsClosed() {
+		return s.take(ctx)
 	}
-	h, signed, err := s.load(ctx)
+	return s.load(ctx)
+}
+
+// take connects, locks the shop and claims the next epoch.
+func (s *Store) take(ctx context.Context) error {
+	conn, err := connect(ctx, s.opt.URL, writerRole)
 	if err != nil {
 		return err
 	}
-	if h.epoch != s.now().epoch {
-		return fmt.Errorf("reload ledger: %w", ErrFenced)
+	s.conn = conn
+	var locked bool
+	if err := conn.QueryRow(ctx, "SELECT pg_catalog.pg_try_advisory_lock(pg_catalog.hashtext('witnessmark'), pg_catalog.hashtext($1))", s.opt.Shop).Scan(&locked); err != nil {
+		return fmt.Errorf("lock the shop: %w", err)
 	}
-	s.set(h, signed)
+	if !locked {
+		return fmt.Errorf("shop %s is locked: %w", s.opt.Shop, ErrFenced)
+	}
+	return s.claim(ctx)
+}
+
+// claim moves the epoch on. A writer that held an earlier epoch finds its next commit refused.
+func (s *Store) claim(ctx context.Context) error {
+	empty, err := (&ledger.Tree{}).Root()
+	if err != nil {
+		return err
+	}
+	_, err = s.conn.Exec(ctx, `INSERT INTO witnessmark.ledger_head (shop, size, root, edge, position, epoch)
+		VALUES ($1, 0, $2, '', 0, 0) ON CONFLICT DO NOTHING`, s.opt.Shop, empty[:])
+	if err != nil {
+		return fmt.Errorf("begin the ledger: %w", err)
+	}
+	var epoch int64
+	err = s.conn.QueryRow(ctx, `UPDATE witnessmark.ledger_head SET epoch = epoch + 1
+		WHERE shop = $1 AND ($2 < 0 OR epoch = $2) RETURNING epoch`, s.opt.Shop, s.epoch).Scan(&epoch)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return ErrFenced
+	}
+	if err != nil {
+		return fmt.Errorf("claim the ledger: %w", err)
+	}
+	s.epoch = epoch
+	return s.load(ctx)
+}
+
+// load reads where the ledger ends.
+func (s *Store) load(ctx context.Context) error {
+	var size, epoch int64
+	var position uint64
+	var root, edge []byte
+	err := s.conn.QueryRow(ctx, `SELECT size, root, edge, position, epoch FROM witnessmark.ledger_head WHERE shop = $1`, s.opt.Shop).
+		Scan(&size, &root, &edge, &position, &epoch)
+	if err != nil {
+		return fmt.Errorf("read the end of the ledger: %w", err)
+	}
+	if epoch != s.epoch {
+		return ErrFenced
+	}
+	tree, err := ledger.Resume(size, edge)
+	if err != nil {
+		return err
+	}
+	if got, err := tree.Root(); err != nil || len(root) != tlog.HashSize || got != tlog.Hash(root) {
+		return fmt.Errorf("the end of the ledger at size %d does not fit its root: run witnessmark verify", size)
+	}
+	s.tree, s.position = tree, position
+	return s.loadSigned(ctx)
+}
+
+func (s *Store) loadSigned(ctx context.Context) error {
+	err := s.conn.QueryRow(ctx, `SELECT at FROM witnessmark.checkpoint WHERE shop = $1 AND size = $2`, s.opt.Shop, s.tree.Size()).Scan(&s.signed)
+	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return fmt.Errorf("read the newest checkpoint: %w", err)
+	}
 	return nil
 }
 
-// Position is the last entry that is in the database, as of the last Open, Commit or Reload.
-func (s *Store) Position() uint64 { return s.now().position }
+// Position is the newest journal entry that is in the database.
+func (s *Store) Position() uint64 { return s.position }
 
-// Ledger is the number of leaves, and when they were last signed; the zero time where nothing has been.
-func (s *Store) Ledger() (size uint64, signed time.Time) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return uint64(s.head.tree.Size()), s.signed
-}
+// Ledger is the number of leaves, and when the newest checkpoint was signed (zero: never).
+func (s *Store) Ledger() (size uint64, signed time.Time) { return uint64(s.tree.Size()), s.signed }
 
-// Close lets go of the lock and the connection.
+// Close gives up the lock and the connection.
 func (s *Store) Close() error {
 	if s.conn == nil {
 		return nil
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), connectWithin)
 	defer cancel()
 	return s.conn.Close(ctx)
-}
-
-func (s *Store) now() head {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.head
-}
-
-func (s *Store) set(h head, signed time.Time) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.head, s.signed = h, signed
 }
