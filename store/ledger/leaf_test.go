@@ -97,6 +97,25 @@ func TestLeaf_Reading(t *testing.T) {
 	}
 }
 
+// What the Go encoder would write as \u003c stands as itself in canonical form.
+func TestLeaf_NoHTMLEscapes(t *testing.T) {
+	leaf, err := Leaf("build", 9007199254740993, noon, "no", audit.BuildOpened{Engine: "É<1>&", Family: "TB", Person: "p"})
+	want := `{"at":"2026-03-02T12:00:00.000000Z","engine":"É<1>&","family":"TB","kind":"build","person":"p","refused":"no",` +
+		`"revision":"","seq":"9007199254740993","unit":"","work_order":""}`
+	if err != nil || string(leaf) != want {
+		t.Errorf("got  %s, %v\nwant %s", leaf, err, want)
+	}
+}
+
+// A time finer than a microsecond is cut, as PostgreSQL would have it back.
+func TestLeaf_WholeMicroseconds(t *testing.T) {
+	leaf, err := Leaf("x", 1, noon.Add(5999*time.Nanosecond), "", struct{}{})
+	want := `{"at":"2026-03-02T12:00:00.000005Z","kind":"x","seq":"1"}`
+	if err != nil || string(leaf) != want {
+		t.Errorf("got %s, %v, want %s", leaf, err, want)
+	}
+}
+
 func TestLeaf_HiddenName(t *testing.T) {
 	leaf, err := Leaf("person", 7, noon, "known already", audit.PersonAdded{Person: "ab12", Name: "Ada"})
 	want := `{"at":"2026-03-02T12:00:00.000000Z","kind":"person","person":"ab12","refused":"known already","seq":"7"}`
