@@ -1,0 +1,85 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/audit/procedure"
+)
+
+// find says what keeps the joint from being complete, and what a person should look at besides.
+func (o *Joint) find(j *procedure.Joint) {
+	for _, st := range j.Stages {
+		var open []string
+		for _, s := range o.Steps {
+			if s.Stage == st.ID && s.State == string(bench.Open) {
+				open = append(open, s.Fastener)
+			}
+		}
+		if len(open) > 0 {
+			o.lacks(fmt.Sprintf("stage %s is open for fastener %s", st.ID, strings.Join(open, ", ")))
+		}
+	}
+	for _, s := range o.Steps {
+		if s.State == string(bench.Failed) {
+			o.lacks(fmt.Sprintf("stage %s, fastener %s: %s, not made good", s.Stage, s.Fastener, s.Marks[len(s.Marks)-1].Verdict))
+		}
+	}
+	for _, c := range j.Checks {
+		for _, f := range asked(&c, j) {
+			o.checked(c.ID, f)
+		}
+	}
+	for _, s := range o.Steps {
+		for _, m := range s.Marks {
+			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)
+		}
+	}
+	for _, m := range o.Stray {
+		o.look("no step", m)
+	}
+}
+
+func (o *Joint) lacks(sentence string) {
+	o.Complete = false
+	o.Findings = append(o.Findings, sentence)
+}
+
+// checked looks for the newest answer to a check.
+func (o *Joint) checked(id, fastener string) {
+	name := "check " + id
+	if fastener != "" {
+		name += " of fastener " + fastener
+	}
+	for i := len(o.Checks) - 1; i >= 0; i-- {
+		if c := o.Checks[i]; c.Check == id && c.Fastener == fastener {
+			if !c.OK {
+				o.lacks(name + ": " + c.Answer + " is not accepted")
+			}
+			return
+		}
+	}
+	o.lacks(name + " was not answered")
+}
+
+func asked(c *procedure.Check, j *procedure.Joint) []string {
+	if !c.EachFastener {
+		return []string{""}
+	}
+	var ids []string
+	for _, f := range j.Fasteners {
+		ids = append(ids, f.ID)
+	}
+	return ids
+}
+
+// look adds a reading whose flags ask for a person's eye; a conditional or resent one does not.
+func (o *Joint) look(where string, m Mark) {
+	odd := slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool { return f == audit.Conditional || f == audit.Resent })
+	if len(odd) > 0 {
+		o.Findings = append(o.Findings, fmt.Sprintf("reading %d (%s): %s", m.Reading, where, strings.Join(odd, ", ")))
+	}
+}

@@ -1,0 +1,222 @@
+// Package sheet lays out what is recorded of an engine: every step of every joint with the readings that belong to it,
+// what belongs to no step, and what a person should look at.
+package sheet
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+)
+
+// Engine is everything recorded of an engine, the oldest build first. Its JSON is an interface: fields are only added.
+type Engine struct {
+	Engine string  `json:"engine"`
+	Builds []Build `json:"builds"`
+}
+
+// Build is one rebuild under one work order.
+type Build struct {
+	WorkOrder string    `json:"work_order"`
+	Build     uint64    `json:"build"`
+	Unit      string    `json:"unit,omitempty"`
+	Family    string    `json:"family"`
+	Revision  string    `json:"revision"`
+	By        string    `json:"by"` // empty: the name was blanked
+	At        time.Time `json:"at"`
+	Joints    []Joint   `json:"joints"`
+}
+
+// Joint is one run of a joint on a bench.
+type Joint struct {
+	Joint    string     `json:"joint"`
+	Title    string     `json:"title"`
+	Run      uint64     `json:"run"`
+	Bench    string     `json:"bench"`
+	By       string     `json:"by"`
+	Started  time.Time  `json:"started"`
+	Closed   *time.Time `json:"closed"`   // null: still on the bench
+	Complete bool       `json:"complete"` // every step done, every check answered and accepted
+	Steps    []Step     `json:"steps"`
+	Checks   []Check    `json:"checks"`
+	Stray    []Mark     `json:"stray"`    // readings that belong to no step
+	Findings []string   `json:"findings"` // what a person should look at, a sentence each
+}
+
+// Step is one fastener in one stage. Target is in the procedure's words.
+type Step struct {
+	Stage    string `json:"stage"`
+	Fastener string `json:"fastener"`
+	Target   string `json:"target"`
+	State    string `json:"state"` // done, open or failed
+	Marks    []Mark `json:"marks"` // in force, the oldest first
+}
+
+// Mark is a reading with the finding about it. Numbers are decimals as they were recorded, never rounded in between.
+type Mark struct {
+	Reading     uint64          `json:"reading"`
+	Torque      json.Number     `json:"torque"`
+	Unit        unit.TorqueUnit `json:"unit"`
+	Angle       *json.Number    `json:"angle"` // degrees; null: the wrench sent none
+	Direction   string          `json:"direction"`
+	Verdict     audit.Verdict   `json:"verdict"`
+	Flags       []string        `json:"flags"`
+	Wrench      string          `json:"wrench"`
+	At          time.Time       `json:"at"`
+	LocatedBy   audit.LocatedBy `json:"located_by"`
+	Confidence  json.Number     `json:"confidence"` // 0 … 1
+	LedgerIndex int64           `json:"ledger_index"`
+	// Before is what was said of the reading earlier, the oldest first.
+	Before []Earlier `json:"before,omitempty"`
+}
+
+// Earlier is a mark that a later one superseded.
+type Earlier struct {
+	Stage       string        `json:"stage"`
+	Fastener    string        `json:"fastener"`
+	Verdict     audit.Verdict `json:"verdict"`
+	Flags       []string      `json:"flags"`
+	At          time.Time     `json:"at"`
+	LedgerIndex int64         `json:"ledger_index"`
+}
+
+// Check is an answer to a check. OK says whether the procedure accepts it.
+type Check struct {
+	Check       string    `json:"check"`
+	Fastener    string    `json:"fastener,omitempty"`
+	Answer      string    `json:"answer"`
+	OK          bool      `json:"ok"`
+	By          string    `json:"by"`
+	At          time.Time `json:"at"`
+	LedgerIndex int64     `json:"ledger_index"`
+}
+
+// Of lays out a history. Torques are in the given unit, or as the wrench wrote them where it is empty.
+func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
+	e := &Engine{Engine: h.Engine, Builds: []Build{}}
+	for _, b := range h.Builds {
+		p, err := procedure.Parse(b.Family+" revision "+b.Revision, []byte(b.Procedure))
+		if err != nil {
+			return nil, fmt.Errorf("read the procedure of build %d: %w", b.ID, err)
+		}
+		out := Build{WorkOrder: b.WorkOrder, Build: b.ID, Unit: b.Unit, Family: b.Family, Revision: b.Revision,
+			By: b.Technician, At: b.At, Joints: []Joint{}}
+		for i := range b.Runs {
+			j, ok := p.Joint(b.Runs[i].Joint)
+			if !ok {
+				return nil, fmt.Errorf("build %d has a joint %q that its procedure does not have: run witnessmark verify", b.ID, b.Runs[i].Joint)
+			}
+			out.Joints = append(out.Joints, joint(&b.Runs[i], j, in))
+		}
+		e.Builds = append(e.Builds, out)
+	}
+	return e, nil
+}
+
+func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
+	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
+		Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Findings: []string{}}
+	byReading := map[uint64]Mark{}
+	for i := range r.Readings {
+		if m, ok := mark(&r.Readings[i], in); ok {
+			byReading[m.Reading] = m
+		}
+	}
+	used := map[uint64]bool{}
+	targets := j.Sequence()
+	for i, s := range bench.Steps(j, r.InForce()) {
+		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: targets[i].Target(), State: string(s.State), Marks: []Mark{}}
+		for _, m := range s.Marks {
+			used[m.Reading] = true
+			st.Marks = append(st.Marks, byReading[m.Reading])
+		}
+		out.Steps = append(out.Steps, st)
+	}
+	for _, rd := range r.Readings {
+		if m, ok := byReading[rd.Seq]; ok && !used[rd.Seq] {
+			out.Stray = append(out.Stray, m)
+		}
+	}
+	for i := range r.Answers {
+		out.Checks = append(out.Checks, check(&r.Answers[i], j))
+	}
+	out.find(j)
+	return out
+}
+
+func mark(r *store.ReadingHistory, in unit.TorqueUnit) (Mark, bool) {
+	if len(r.Marks) == 0 {
+		return Mark{}, false
+	}
+	last := r.Marks[len(r.Marks)-1]
+	m := Mark{Reading: r.Seq, Direction: string(r.Direction), Verdict: last.Verdict, Flags: last.Flags, Wrench: r.Wrench, At: r.At,
+		LocatedBy: last.LocatedBy, Confidence: share(last.Confidence), LedgerIndex: last.Index}
+	m.Torque, m.Unit = torque(&r.Reading, in)
+	if r.Angle != nil {
+		a := json.Number(strings.TrimSuffix(r.Angle.String(), "°"))
+		m.Angle = &a
+	}
+	for _, b := range r.Marks[:len(r.Marks)-1] {
+		m.Before = append(m.Before, Earlier{b.Stage, b.Fastener, b.Verdict, b.Flags, b.At, b.Index})
+	}
+	return m, true
+}
+
+// torque is the wrench's own number, or the torque in another unit with one decimal more than the wrench wrote. Some
+// wrenches fill up with zeros in front, which JSON does not know as a number.
+func torque(r *device.Reading, in unit.TorqueUnit) (json.Number, unit.TorqueUnit) {
+	_, fraction, _ := strings.Cut(r.TorqueText, ".")
+	switch {
+	case in != "" && in != r.Unit:
+		return json.Number(r.Torque.In(in, len(fraction)+1)), in
+	case !json.Valid([]byte(r.TorqueText)):
+		return json.Number(r.Torque.In(r.Unit, len(fraction))), r.Unit
+	}
+	return json.Number(r.TorqueText), r.Unit
+}
+
+func share(s audit.Share) json.Number {
+	return json.Number(fmt.Sprintf("%d.%06d", s/audit.Certain, s%audit.Certain))
+}
+
+func check(a *store.AnswerHistory, j *procedure.Joint) Check {
+	c := Check{Check: a.Check, Fastener: a.Fastener, Answer: "no", By: a.Person, At: a.At, LedgerIndex: a.Index}
+	switch {
+	case a.Value != "":
+		c.Answer = a.Value
+	case a.Yes:
+		c.Answer = "yes"
+	}
+	i := slices.IndexFunc(j.Checks, func(c procedure.Check) bool { return c.ID == a.Check })
+	c.OK = i >= 0 && accepted(&j.Checks[i], a)
+	return c
+}
+
+func accepted(c *procedure.Check, a *store.AnswerHistory) bool {
+	if c.Accept == nil {
+		return a.Yes
+	}
+	v, err := measured(c.Accept.Unit, a.Value)
+	return err == nil && v >= c.Accept.Low && v <= c.Accept.High
+}
+
+func measured(in, text string) (int64, error) {
+	switch in {
+	case "mm":
+		v, err := unit.ParseLength(text)
+		return int64(v), err
+	case string(unit.Nm):
+		v, _, err := unit.ParseTorque(text)
+		return int64(v), err
+	}
+	v, err := unit.ParseAngle(text)
+	return int64(v), err
+}

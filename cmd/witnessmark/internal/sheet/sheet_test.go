@@ -1,0 +1,193 @@
+package sheet
+
+import (
+	"encoding/json"
+	"flag"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"witnessmark/audit"
+	"witnessmark/device"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+)
+
+var update = flag.Bool("update", false, "write the sheets as they come out now")
+
+const block = `format: witnessmark/procedure/1
+family: TB-7
+revision: "1"
+title: Short block
+source: invented for this test
+decision: simple
+joints:
+  - id: caps
+    title: Bearing caps
+    criticality: B
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", at: [0, 0]}
+      - {id: "2", at: [80, 0]}
+    checks:
+      - {id: new-bolts, ask: New oiled bolts fitted?}
+      - {id: end-float, ask: Crankshaft end float, accept: 0.07..0.23 mm, after: snug}
+    stages:
+      - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
+      - {id: turn, turn_by: 90°, accept: ±5°}
+`
+
+var begin = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+
+func reading(seq uint64, torque, text string, in unit.TorqueUnit, angle int64, marks ...audit.Mark) store.ReadingHistory {
+	t, err := unit.TorqueIn(torque, unit.Nm)
+	if err != nil {
+		panic(err)
+	}
+	a := unit.Angle(angle) * unit.Degree / 10
+	r := store.ReadingHistory{Seq: seq, At: begin.Add(time.Duration(seq) * time.Minute), Index: int64(10 * seq),
+		ReadingTaken: audit.ReadingTaken{Bench: "1", Reading: device.Reading{Wrench: "TW-01", Torque: t, TorqueText: text, Unit: in,
+			Angle: &a, Direction: device.Tighten}}}
+	for i, m := range marks {
+		m.Reading, m.No, m.Confidence = seq, i+1, 993_250
+		r.Marks = append(r.Marks, store.MarkHistory{At: r.At, Index: int64(10*seq) + int64(i) + 1, Mark: m})
+	}
+	return r
+}
+
+func mk(stage, fastener string, v audit.Verdict, flags ...string) audit.Mark {
+	return audit.Mark{Stage: stage, Fastener: fastener, Verdict: v, Flags: append([]string{}, flags...), LocatedBy: audit.ByOrder}
+}
+
+// history is a build with one run that was closed too early and one that came out well.
+func history() *store.History {
+	closed := begin.Add(time.Hour)
+	answer := func(check, value string, yes bool, index int64) store.AnswerHistory {
+		return store.AnswerHistory{At: begin, Index: index, Person: "Ada Holt",
+			CheckAnswered: audit.CheckAnswered{Bench: "1", Check: check, Value: value, Yes: yes}}
+	}
+	bad := store.RunHistory{ID: 5, Bench: "1", Joint: "caps", Technician: "Ada Holt", Started: begin, Closed: &closed,
+		Readings: []store.ReadingHistory{
+			reading(6, "30.1", "30.1", unit.Nm, 310, mk("snug", "1", audit.Pass)),
+			reading(7, "12", "12.0", unit.Nm, 0, mk("snug", "2", audit.LowTorque), audit.Mark{Verdict: audit.NotJudged,
+				Flags: []string{audit.Unexpected}, LocatedBy: audit.ByPerson}),
+			reading(8, "33.9", "25.0", unit.LbfFt, 302, mk("snug", "2", audit.HighTorque, audit.OutOfCalibration)),
+		},
+		Answers: []store.AnswerHistory{answer("end-float", "0.31 mm", true, 90)}}
+	good := store.RunHistory{ID: 20, Bench: "1", Joint: "caps", Started: closed,
+		Readings: []store.ReadingHistory{
+			reading(21, "30", "30.0", unit.Nm, 300, mk("snug", "1", audit.Pass)),
+			reading(22, "30", "30.0", unit.Nm, 300, mk("snug", "2", audit.Pass, audit.Conditional)),
+			reading(23, "99.5", "99.5", unit.Nm, 905, mk("turn", "1", audit.Pass)),
+			reading(24, "98", "98.0", unit.Nm, 895, mk("turn", "2", audit.Pass)),
+		},
+		Answers: []store.AnswerHistory{answer("new-bolts", "", true, 91), answer("end-float", "0.31 mm", true, 92),
+			answer("end-float", "0.12 mm", true, 93)}}
+	return &store.History{Engine: "E-4711", Builds: []store.BuildHistory{{ID: 4, At: begin, WorkOrder: "W-12", Unit: "U-3", Family: "TB-7",
+		Revision: "1", Technician: "Ada Holt", Procedure: block, Runs: []store.RunHistory{bad, good}}}}
+}
+
+func TestOf_Sheets(t *testing.T) {
+	e, err := Of(history(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	if err := e.Text(&text); err != nil {
+		t.Fatal(err)
+	}
+	body, err := json.MarshalIndent(e, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for file, got := range map[string]string{"testdata/sheet.txt": text.String(), "testdata/sheet.json": string(body) + "\n"} {
+		if *update {
+			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got != string(want) {
+			t.Errorf("%s: got\n%s\nwant\n%s", file, got, want)
+		}
+	}
+}
+
+func TestOf_Complete(t *testing.T) {
+	complete := func(h *store.History) (bool, []string) {
+		t.Helper()
+		e, err := Of(h, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		j := e.Builds[0].Joints[1]
+		return j.Complete, j.Findings
+	}
+	run := func(h *store.History) *store.RunHistory { return &h.Builds[0].Runs[1] }
+	for name, tc := range map[string]struct {
+		change func(*store.History)
+		lacks  string // empty: complete
+	}{
+		"all done and all accepted is complete": {func(*store.History) {}, ""},
+		"a step that is open is not": {func(h *store.History) { run(h).Readings = run(h).Readings[:3] },
+			"stage turn is open for fastener 2"},
+		"a step that failed is not": {func(h *store.History) { run(h).Readings[3].Marks[0].Verdict = audit.LowAngle },
+			"stage turn, fastener 2: low angle, not made good"},
+		"a check without an answer is not": {func(h *store.History) { run(h).Answers = run(h).Answers[1:] },
+			"check new-bolts was not answered"},
+		"a no is not":                          {func(h *store.History) { run(h).Answers[0].Yes = false }, "check new-bolts: no is not accepted"},
+		"a value out of limits is not":         {func(h *store.History) { run(h).Answers[2].Value = "0.24 mm" }, "check end-float: 0.24 mm is not accepted"},
+		"a value of another quantity is not":   {func(h *store.History) { run(h).Answers[2].Value = "0.12 N·m" }, "check end-float: 0.12 N·m is not accepted"},
+		"the newest answer counts, good first": {func(h *store.History) { slices.Reverse(run(h).Answers) }, "check end-float: 0.31 mm is not accepted"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := history()
+			tc.change(h)
+			got, findings := complete(h)
+			if got != (tc.lacks == "") || (tc.lacks != "" && !slices.Contains(findings, tc.lacks)) {
+				t.Errorf("got complete %v with %q, want %q", got, findings, tc.lacks)
+			}
+		})
+	}
+}
+
+func TestOf_Units(t *testing.T) {
+	e, err := Of(history(), unit.LbfFt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := e.Builds[0].Joints[0].Steps[0].Marks[0]
+	if m.Torque != "22.20" || m.Unit != unit.LbfFt { // 30.1 N·m / 1.355 817 948 331 4, NIST SP 811 appendix B
+		t.Errorf("got %s %s, want 22.20 lbf·ft", m.Torque, m.Unit)
+	}
+	own := e.Builds[0].Joints[0].Steps[1].Marks[0]
+	if own.Torque != "25.0" {
+		t.Errorf("got %s, want the number that the wrench wrote in that unit itself", own.Torque)
+	}
+}
+
+func TestOf_ZerosInFront(t *testing.T) {
+	h := history()
+	h.Builds[0].Runs[0].Readings[0].TorqueText = "0030.1"
+	e, err := Of(h, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := json.Marshal(e); err != nil || e.Builds[0].Joints[0].Steps[0].Marks[0].Torque != "30.1" {
+		t.Errorf("got %v, %v, want 30.1", e.Builds[0].Joints[0].Steps[0].Marks[0].Torque, err)
+	}
+}
+
+func TestOf_ProcedureIsGone(t *testing.T) {
+	h := history()
+	h.Builds[0].Runs[0].Joint = "head"
+	if _, err := Of(h, ""); err == nil || !strings.Contains(err.Error(), "witnessmark verify") {
+		t.Errorf("got %v, want a sentence that says what to do", err)
+	}
+}

@@ -1,0 +1,137 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"witnessmark/audit"
+	"witnessmark/device"
+)
+
+// Text writes the sheet for a person to read.
+func (e *Engine) Text(w io.Writer) error {
+	p := &printer{w: w}
+	p.line("Engine %s", e.Engine)
+	for _, b := range e.Builds {
+		unit := ""
+		if b.Unit != "" {
+			unit = ", unit " + b.Unit
+		}
+		p.line("\nBuild %d, work order %s%s, procedure %s revision %s, opened %s by %s",
+			b.Build, b.WorkOrder, unit, b.Family, b.Revision, when(b.At), name(b.By))
+		for i := range b.Joints {
+			p.joint(&b.Joints[i])
+		}
+	}
+	return p.err
+}
+
+// printer remembers the first error of its writer.
+type printer struct {
+	w   io.Writer
+	err error
+}
+
+func (p *printer) line(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format+"\n", args...)
+	}
+}
+
+func (p *printer) joint(j *Joint) {
+	state, closed := "NOT COMPLETE", "still on the bench"
+	if j.Complete {
+		state = "complete"
+	}
+	if j.Closed != nil {
+		closed = "closed " + when(*j.Closed)
+	}
+	p.line("\n  Joint %s, %s: %s\n  bench %s, started %s by %s, %s", j.Joint, j.Title, state, j.Bench, when(j.Started), name(j.By), closed)
+	p.steps(j.Steps)
+	if len(j.Stray) > 0 {
+		p.line("    Readings that belong to no step:")
+		p.table(func(t io.Writer) {
+			for _, m := range j.Stray {
+				fmt.Fprintf(t, "    #%d\t%s\n", m.Reading, columns(m))
+			}
+		})
+	}
+	if len(j.Checks) > 0 {
+		p.line("    Checks:")
+	}
+	p.table(func(t io.Writer) {
+		for _, c := range j.Checks {
+			verdict := "not accepted"
+			if c.OK {
+				verdict = "accepted"
+			}
+			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, name(c.By), when(c.At), c.LedgerIndex)
+		}
+	})
+	if len(j.Findings) > 0 {
+		p.line("    To look at:")
+	}
+	for _, f := range j.Findings {
+		p.line("    - %s", f)
+	}
+}
+
+func (p *printer) steps(steps []Step) {
+	p.table(func(t io.Writer) {
+		fmt.Fprintln(t, "    STAGE\tFASTENER\tWANTED\tSTATE\tTORQUE\tANGLE\tVERDICT\tFLAGS\tKNOWN BY\tSURE\tWRENCH\tAT\tLEAF")
+		for _, s := range steps {
+			if len(s.Marks) == 0 {
+				fmt.Fprintf(t, "    %s\t%s\t%s\t%s\n", s.Stage, s.Fastener, s.Target, strings.ToUpper(s.State))
+			}
+			for i, m := range s.Marks {
+				state := "" // the state is that after the last reading
+				if i == len(s.Marks)-1 {
+					state = s.State
+				}
+				fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\n", s.Stage, s.Fastener, s.Target, state, columns(m))
+			}
+		}
+	})
+}
+
+func (p *printer) table(fill func(io.Writer)) {
+	t := tabwriter.NewWriter(p.w, 2, 0, 2, ' ', tabwriter.StripEscape)
+	fill(t)
+	if err := t.Flush(); p.err == nil {
+		p.err = err
+	}
+}
+
+func columns(m Mark) string {
+	angle, turn := "–", ""
+	if m.Angle != nil {
+		angle = string(*m.Angle) + "°"
+	}
+	if m.Direction == string(device.Loosen) {
+		turn = " loosened"
+	}
+	return fmt.Sprintf("%s %s%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d", m.Torque, m.Unit, turn, angle, m.Verdict,
+		dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), m.Confidence, m.Wrench, when(m.At), m.LedgerIndex)
+}
+
+func known(by audit.LocatedBy) string { return dash(string(by)) }
+
+func dash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}
+
+func name(s string) string {
+	if s == "" {
+		return "(name blanked)"
+	}
+	return s
+}
+
+// when is a time in UTC, as it is recorded.
+func when(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
