@@ -1,0 +1,132 @@
+// Package port opens what a wrench is plugged into: a serial port, a TCP address that is dialled, or one that is
+// listened on. A Port behaves the same whatever it is: Read waits for bytes, Write gives up, Close ends both, and a
+// plug that was pulled is told from a port that we closed.
+//
+//	/dev/serial/by-id/usb-…        a serial port by its path, best one that names the adapter
+//	tcp://192.0.2.7:4001           a serial server or a wrench on the network, which we dial
+//	tcp-listen://:4001             a wrench that dials us, one at a time
+//
+// A crash leaves nothing behind: the lock on a serial port and the sockets go with the process.
+package port
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// Port is an open connection to a wrench. One goroutine may read while others write and close.
+type Port interface {
+	// Read waits until at least one byte has come and never returns 0 bytes without an error, unless p is empty.
+	// Its error wraps ErrUnplugged when the other side is gone, ErrClosed when Close was called on our side.
+	Read(p []byte) (int, error)
+	// Write returns once all of p is with the system, at most WriteWithin later. After an error some of p may have
+	// gone out: the port is then good for nothing but Close. After Close no byte of p goes anywhere.
+	Write(p []byte) (int, error)
+	// Close ends a Read and a Write under way and gives the port back. It returns within CloseWithin, with ErrStuck
+	// if the system still holds the port then. A second call changes nothing and gives the same error.
+	Close() error
+}
+
+// Why a port gives no more bytes.
+var (
+	ErrUnplugged = errors.New("the wrench was unplugged or hung up")
+	ErrClosed    = errors.New("the port was closed on our side")
+	ErrStuck     = errors.New("the system does not let go of the port: pull the plug, or restart the computer if it stays so")
+)
+
+// Place is where a wrench is plugged in, time and again. It belongs to one goroutine.
+type Place interface {
+	// Open waits for no plug but the one of a listening place, where it waits for a peer until ctx ends.
+	Open(ctx context.Context) (Port, error)
+	// Close stops listening. Ports that were opened stay open.
+	Close() error
+}
+
+// Mode is how a serial port is set; TCP ignores it.
+type Mode struct {
+	Baud     int    // bits a second
+	DataBits int    // 5 to 8
+	Parity   string // none, odd, even, mark or space
+	StopBits string // 1 or 2; adapters under Linux know no 1.5
+}
+
+// The beginnings of a spec that is no path.
+const (
+	dialScheme   = "tcp://"
+	listenScheme = "tcp-listen://"
+)
+
+// At understands a spec: an absolute path, tcp://host:port or tcp-listen://host:port. It touches no device: its
+// error says that the spec or the mode can never work, however often it is tried.
+func At(spec string, mode Mode) (Place, error) {
+	if addr, ok := strings.CutPrefix(spec, dialScheme); ok {
+		if err := checkAddr(addr, true); err != nil {
+			return nil, fmt.Errorf("port %q: %w", spec, err)
+		}
+		return dialled{addr}, nil
+	}
+	if addr, ok := strings.CutPrefix(spec, listenScheme); ok {
+		if err := checkAddr(addr, false); err != nil {
+			return nil, fmt.Errorf("port %q: %w", spec, err)
+		}
+		return &listening{addr: addr}, nil
+	}
+	if !filepath.IsAbs(spec) {
+		return nil, fmt.Errorf("port %q: write an absolute path, %shost:port or %shost:port", spec, dialScheme, listenScheme)
+	}
+	if _, err := mode.settings(); err != nil {
+		return nil, fmt.Errorf("port %q: %w", spec, err)
+	}
+	return node{spec, mode}, nil
+}
+
+// checkAddr wants host:port; to dial, both must be said.
+func checkAddr(addr string, dial bool) error {
+	host, number, err := net.SplitHostPort(addr)
+	if err != nil {
+		return errors.New("write host:port after the two slashes, an IPv6 host in square brackets")
+	}
+	n, err := strconv.ParseUint(number, 10, 16)
+	if err != nil || dial && n == 0 {
+		return fmt.Errorf("found %q after the last colon, write a port number from 1 to 65535", number)
+	}
+	if dial && host == "" {
+		return errors.New("write the host to dial before the colon")
+	}
+	return nil
+}
+
+// Open opens a spec once. Of a listening one the port holds the listener too, and Close ends both.
+func Open(ctx context.Context, spec string, mode Mode) (Port, error) {
+	place, err := At(spec, mode)
+	if err != nil {
+		return nil, err
+	}
+	p, err := place.Open(ctx)
+	if err != nil {
+		return nil, errors.Join(err, place.Close())
+	}
+	return owner{p, place}, nil
+}
+
+// owner is a port that nobody else keeps the place of.
+type owner struct {
+	Port
+	place Place
+}
+
+func (o owner) Close() error { return errors.Join(o.Port.Close(), o.place.Close()) }
+
+// node is a serial port by its path.
+type node struct {
+	path string
+	mode Mode
+}
+
+func (n node) Open(ctx context.Context) (Port, error) { return OpenSerial(ctx, n.path, n.mode) }
+func (node) Close() error                             { return nil }
