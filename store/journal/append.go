@@ -102,7 +102,7 @@ func (j *Journal) commit(batch []*waiting) error {
 				return err
 			}
 		}
-		return nil
+		return tx.Bucket(about).Put(newest, keyOf(seq+uint64(len(batch))))
 	})
 }
 

@@ -21,6 +21,7 @@ var (
 	entries = []byte("entries")
 	about   = []byte("about")
 	format  = []byte("format")
+	newest  = []byte("newest") // the key of the last entry
 )
 
 // formatVersion is written into a new file; a file of another version is refused.
@@ -108,8 +109,7 @@ func (j *Journal) Close() error {
 	j.once.Do(func() { close(j.quit) })
 	<-j.ended
 	if errors.Is(j.Err(), errWrecked) {
-		// bbolt may have been left holding its own locks; the file's lock goes with the descriptor.
-		return j.file.Close()
+		return letGo(j.file)
 	}
 	if err := j.db.Close(); err != nil {
 		return fmt.Errorf("close journal: %w", err)

@@ -1,50 +1,24 @@
 package journal_test
 
 import (
-	"bufio"
 	"context"
-	"encoding/binary"
-	"fmt"
+	"errors"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"reflect"
-	"strconv"
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
-	"go.uber.org/goleak"
 
 	"witnessmark/audit"
 	"witnessmark/device"
 	"witnessmark/device/unit"
 	"witnessmark/store/journal"
 )
-
-func TestMain(m *testing.M) {
-	if path := os.Getenv("JOURNAL_CHILD"); path != "" {
-		appendForEver(path)
-	}
-	goleak.VerifyTestMain(m)
-}
-
-// appendForEver is the child of TestJournal_Killed: it prints every acknowledged number.
-func appendForEver(path string) {
-	j, err := journal.Open(path, time.Now)
-	if err != nil {
-		panic(err)
-	}
-	for i := range 100_000 {
-		e, err := j.Append(context.Background(), reading(i))
-		if err != nil {
-			panic(err)
-		}
-		fmt.Println(e.Seq)
-	}
-}
 
 func clock() func() time.Time {
 	var mu sync.Mutex
@@ -153,124 +127,155 @@ func TestJournal_ClosedRefuses(t *testing.T) {
 	}
 }
 
-// TestJournal_EveryFlippedByteIsFound turns over a bit in every byte of an entry's value.
-func TestJournal_EveryFlippedByteIsFound(t *testing.T) {
+func TestJournal_NewFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "j.db")
-	j := open(t, path)
-	if _, err := j.Append(t.Context(), reading(1)); err != nil {
+	// What a crash in the middle of the making leaves.
+	if err := os.WriteFile(path+".new", []byte("half"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	j.Close()
-	key := binary.BigEndian.AppendUint64(nil, 1)
-	var good []byte
-	edit(t, path, func(b *bolt.Bucket) error { good = append(good, b.Get(key)...); return nil })
-	for i := range good {
-		bad := append([]byte(nil), good...)
-		bad[i] ^= 1 << (i % 8)
-		edit(t, path, func(b *bolt.Bucket) error { return b.Put(key, bad) })
-		j := open(t, path)
-		if got, err := j.Read(1, 1); err == nil || !strings.Contains(err.Error(), "entry 1 of") {
-			t.Errorf("byte %d: got %+v, %v, want the damaged entry named", i, got, err)
-		}
-		j.Close()
-	}
-	edit(t, path, func(b *bolt.Bucket) error { return b.Put(key, good[:7]) })
-	j = open(t, path)
-	defer j.Close()
-	if _, err := j.Read(1, 1); err == nil {
-		t.Error("a cut value: got no error")
-	}
-}
-
-func TestJournal_MissingEntryIsNamed(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "j.db")
 	j := open(t, path)
-	for i := range 3 {
-		if _, err := j.Append(t.Context(), reading(i)); err != nil {
-			t.Fatal(err)
-		}
-	}
-	j.Close()
-	edit(t, path, func(b *bolt.Bucket) error { return b.Delete(binary.BigEndian.AppendUint64(nil, 2)) })
-	j = open(t, path)
 	defer j.Close()
-	if _, err := j.Read(1, 10); err == nil || !strings.Contains(err.Error(), "entry 2 of") {
-		t.Errorf("got %v, want entry 2 named as missing", err)
+	if st, err := os.Stat(path); err != nil || st.Mode() != 0o600 {
+		t.Errorf("got mode %v, %v, want it closed to others", st.Mode(), err)
+	}
+	if _, err := os.Stat(path + ".new"); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("got %v, want the half-made file gone", err)
+	}
+	if got, err := j.Read(1, 10); err != nil || len(got) != 0 || j.Last() != 0 {
+		t.Errorf("got %v, %v, last %d, want an empty journal", got, err, j.Last())
 	}
 }
 
-func edit(t *testing.T, path string, change func(*bolt.Bucket) error) {
-	t.Helper()
-	db, err := bolt.Open(path, 0o600, &bolt.Options{NoSync: true})
+func TestJournal_ClockGoesBack(t *testing.T) {
+	at := time.Date(2026, 4, 1, 8, 0, 0, 0, time.UTC)
+	j, err := journal.Open(filepath.Join(t.TempDir(), "j.db"), func() time.Time { at = at.Add(-time.Hour); return at })
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := db.Update(func(tx *bolt.Tx) error { return change(tx.Bucket([]byte("entries"))) }); err != nil {
+	defer j.Close()
+	for range 3 {
+		if _, err := j.Append(t.Context(), reading(1)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := j.Read(1, 10)
+	if err != nil || len(got) != 3 || got[2].Seq != 3 || !got[2].At.Equal(at) || !got[2].At.Before(got[1].At) {
+		t.Errorf("got %+v, %v, want the order kept and the clock's own word", got, err)
+	}
+}
+
+// TestJournal_ReturnsWhatItKept appends text that JSON cannot hold: the caller is told what is really there.
+func TestJournal_ReturnsWhatItKept(t *testing.T) {
+	j := open(t, filepath.Join(t.TempDir(), "j.db"))
+	defer j.Close()
+	e, err := j.Append(t.Context(), &audit.ReadingTaken{Bench: "B1", Reading: device.Reading{Tag: "bolt \xff"}})
+	if err != nil {
 		t.Fatal(err)
 	}
-	db.Close()
-}
-
-// TestJournal_Killed kills a writing process with SIGKILL: whatever it had acknowledged must be there.
-func TestJournal_Killed(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "j.db")
-	acked := uint64(0)
-	for range 3 {
-		child := exec.Command(os.Args[0])
-		child.Env = append(os.Environ(), "JOURNAL_CHILD="+path)
-		out, err := child.StdoutPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := child.Start(); err != nil {
-			t.Fatal(err)
-		}
-		sc := bufio.NewScanner(out)
-		for n := 0; n < 20 && sc.Scan(); n++ {
-			acked, _ = strconv.ParseUint(sc.Text(), 10, 64)
-		}
-		child.Process.Kill()
-		for sc.Scan() {
-			acked, _ = strconv.ParseUint(sc.Text(), 10, 64)
-		}
-		child.Wait()
-		j := open(t, path)
-		got, err := j.Read(1, 1<<30)
-		if err != nil || uint64(len(got)) < acked || acked == 0 {
-			t.Fatalf("got %d entries, %v, want at least the %d acknowledged", len(got), err, acked)
-		}
-		j.Close()
+	if got, err := j.Read(1, 1); err != nil || !reflect.DeepEqual(got, []audit.Entry{e}) {
+		t.Errorf("got %+v, %v, want %+v", got, err, e)
 	}
 }
 
-// BenchmarkJournal_Append gives the time of an append beside that of one write and sync to a plain file.
-func BenchmarkJournal_Append(b *testing.B) {
-	b.Run("plain write and sync", func(b *testing.B) {
-		f, err := os.Create(filepath.Join(b.TempDir(), "plain"))
-		if err != nil {
-			b.Fatal(err)
-		}
-		defer f.Close()
-		for b.Loop() {
-			f.Write(make([]byte, 300))
-			f.Sync()
+type unheardOf struct{}
+
+func (unheardOf) Kind() string { return "unheard of" }
+
+func TestJournal_UnreadableEventIsRefused(t *testing.T) {
+	j := open(t, filepath.Join(t.TempDir(), "j.db"))
+	defer j.Close()
+	if _, err := j.Append(t.Context(), unheardOf{}); err == nil || j.Last() != 0 {
+		t.Errorf("got %v and %d entries, want a refusal and none", err, j.Last())
+	}
+	if e, err := j.Append(t.Context(), reading(1)); err != nil || e.Seq != 1 {
+		t.Errorf("got entry %d, %v, want the journal to go on with 1", e.Seq, err)
+	}
+}
+
+func TestJournal_Wait(t *testing.T) {
+	t.Run("an entry that is there is not waited for", func(t *testing.T) {
+		path, _ := filled(t, 2)
+		j := open(t, path)
+		defer j.Close()
+		if err := j.Wait(t.Context(), 1); err != nil {
+			t.Error(err)
 		}
 	})
-	for _, writers := range []int{1, 64} {
-		b.Run(fmt.Sprintf("%d writers", writers), func(b *testing.B) {
-			j, err := journal.Open(filepath.Join(b.TempDir(), "j.db"), time.Now)
-			if err != nil {
-				b.Fatal(err)
+	// The waiting starts before what ends it: synctest.Wait returns when the waiting one is blocked.
+	for name, tc := range map[string]struct {
+		act  func(*journal.Journal, context.CancelFunc)
+		want error
+	}{
+		"a new entry ends it": {func(j *journal.Journal, _ context.CancelFunc) {
+			if _, err := j.Append(context.Background(), reading(1)); err != nil {
+				t.Error(err)
 			}
-			defer j.Close()
-			b.SetParallelism(writers / 2)
-			b.RunParallel(func(pb *testing.PB) {
-				for pb.Next() {
-					if _, err := j.Append(context.Background(), reading(1)); err != nil {
-						b.Error(err)
-					}
+		}, nil},
+		"the context ends it": {func(_ *journal.Journal, cancel context.CancelFunc) { cancel() }, context.Canceled},
+		"closing ends it":     {func(j *journal.Journal, _ context.CancelFunc) { j.Close() }, journal.ErrClosed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "j.db")
+			synctest.Test(t, func(t *testing.T) {
+				j := open(t, path)
+				defer j.Close()
+				ctx, cancel := context.WithCancel(t.Context())
+				defer cancel()
+				ended := make(chan error, 1)
+				go func() { ended <- j.Wait(ctx, 0) }()
+				synctest.Wait()
+				tc.act(j, cancel)
+				if err := <-ended; err != tc.want {
+					t.Errorf("got %v, want %v", err, tc.want)
 				}
 			})
 		})
 	}
+}
+
+// TestJournal_WaitersShareASync holds the first append in its transaction until many others wait: they must all go
+// into the one transaction after it.
+func TestJournal_WaitersShareASync(t *testing.T) {
+	path, _ := filled(t, 0)
+	before := transactions(t, path)
+	synctest.Test(t, func(t *testing.T) {
+		gate := make(chan struct{})
+		j, err := journal.Open(path, func() time.Time { <-gate; return time.Now() })
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 65 {
+			go func() {
+				if _, err := j.Append(t.Context(), reading(i)); err != nil {
+					t.Error(err)
+				}
+			}()
+		}
+		synctest.Wait()
+		close(gate)
+		if err := j.Wait(t.Context(), 64); err != nil {
+			t.Error(err)
+		}
+		synctest.Wait()
+		if err := j.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	if got := transactions(t, path) - before; got != 2 {
+		t.Errorf("got %d transactions for 65 appends, want 2", got)
+	}
+}
+
+// transactions is how many there were in the life of the file.
+func transactions(t *testing.T, path string) (n int) {
+	t.Helper()
+	db, err := bolt.Open(path, 0o600, &bolt.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.View(func(tx *bolt.Tx) error { n = tx.ID(); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return n
 }

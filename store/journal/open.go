@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"syscall"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -55,6 +56,9 @@ func fill(path string) error {
 		if err != nil {
 			return err
 		}
+		if err := a.Put(newest, keyOf(0)); err != nil {
+			return err
+		}
 		return a.Put(format, []byte(formatVersion))
 	})
 	return errors.Join(err, db.Close())
@@ -90,10 +94,16 @@ func (j *Journal) open() error {
 	if j.db != nil && !errors.Is(err, errWrecked) {
 		return errors.Join(err, j.db.Close())
 	}
-	if j.file != nil {
-		j.file.Close() // bbolt may have closed it already
+	if errors.Is(err, errWrecked) {
+		return errors.Join(err, letGo(j.file))
 	}
 	return err
+}
+
+// letGo closes the file of a wrecked database, which bbolt may have left holding its own locks. The pages stay mapped,
+// and a mapped file keeps its lock after it was closed.
+func letGo(f *os.File) error {
+	return errors.Join(syscall.Flock(int(f.Fd()), syscall.LOCK_UN), f.Close())
 }
 
 func (j *Journal) openFile() error {
@@ -133,11 +143,51 @@ func (j *Journal) recognise() error {
 		if st.Size() < tx.Size() {
 			return fmt.Errorf("the file is cut short, %d bytes of %d are there: restore it from a backup", st.Size(), tx.Size())
 		}
-		if k, _ := e.Cursor().Last(); k != nil {
-			j.last, err = seqOf(k)
+		if err := checkPages(tx); err != nil {
+			return err
 		}
+		j.last, err = lastOf(a, e)
 		return err
 	})
+}
+
+// checkPages goes from page to page. A page that names a wrong length of itself would make bbolt give away others'.
+func checkPages(tx *bolt.Tx) error {
+	end := int(tx.Size() / int64(tx.DB().Info().PageSize))
+	id := 0
+	for id < end {
+		p, err := tx.Page(id)
+		if err != nil {
+			return err
+		}
+		id++
+		if p.Type != "free" {
+			id += p.OverflowCount
+		}
+	}
+	if id != end {
+		return fmt.Errorf("the last page ends at %d instead of %d: %w", id, end, errWrecked)
+	}
+	return nil
+}
+
+// lastOf is the number of the last entry. It is written down twice, because a rotten page of bbolt can look like one
+// that holds less: the journal would seem to end early, and its last numbers would be given again.
+func lastOf(about, entries *bolt.Bucket) (uint64, error) {
+	last, err := seqOf(about.Get(newest))
+	if err != nil {
+		return 0, errWrecked
+	}
+	found := uint64(0)
+	if k, _ := entries.Cursor().Last(); k != nil {
+		if found, err = seqOf(k); err != nil {
+			return 0, errWrecked
+		}
+	}
+	if found != last {
+		return 0, fmt.Errorf("the last entry should be %d and is %d: %w", last, found, errWrecked)
+	}
+	return last, nil
 }
 
 // errWrecked is a file that bbolt cannot find its way in.
