@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"witnessmark/audit"
+	"witnessmark/device/port"
 	"witnessmark/device/profile"
 	"witnessmark/device/strictyaml"
 )
@@ -62,6 +63,11 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 		ports[w.Port] = w.Declared.Wrench
 		if p, ok := m.Need("profile"); ok {
 			w.Profile = r.profile(p)
+		}
+		if w.Port != "" && w.Profile != nil {
+			if _, err := port.At(w.Port, port.Mode(w.Profile.Mode())); err != nil {
+				at(m, "port").Faultf("%v", err)
+			}
 		}
 		if cal, ok := m.Get("calibration"); ok {
 			calibration(cal, &w.Declared)
