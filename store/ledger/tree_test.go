@@ -203,7 +203,7 @@ func TestTree_CloneGrowsApart(t *testing.T) {
 }
 
 func TestResume_WrongEdge(t *testing.T) {
-	for size, edge := range map[int64]int{-1: 0, 1: 0, 3: 32, 4: 64, 0: 32, 2: 31} {
+	for size, edge := range map[int64]int{-1: 64 * 32, 1: 0, 3: 32, 4: 64, 0: 32, 2: 31} {
 		if _, err := Resume(size, make([]byte, edge)); err == nil {
 			t.Errorf("size %d with an edge of %d bytes: got no error, want one", size, edge)
 		}
