@@ -4,11 +4,13 @@ package cluster
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // ErrNoServer says what to install.
@@ -23,26 +25,65 @@ var places = []string{"/usr/lib/postgresql/*/bin", "/usr/pgsql-*/bin", "/usr/loc
 
 // Find looks on the PATH, then in the usual places.
 func Find() (Binaries, error) {
-	if p, err := exec.LookPath("postgres"); err == nil && whole(filepath.Dir(p)) {
-		return Binaries(filepath.Dir(p)), nil
+	all := candidates(places)
+	if len(all) == 0 {
+		return "", ErrNoServer
 	}
-	return findIn(places)
+	return all[0], nil
 }
 
-func findIn(places []string) (Binaries, error) {
+// findFor gives the binaries for a data folder: any for a new one, else those of the version that made it. After an
+// upgrade of the system the newest are often not those.
+func findFor(dir string, all []Binaries) (Binaries, error) {
+	if len(all) == 0 {
+		return "", ErrNoServer
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "PG_VERSION"))
+	if errors.Is(err, os.ErrNotExist) {
+		return all[0], nil
+	}
+	if err != nil {
+		return "", fmt.Errorf("read the version of the data folder: %w", err)
+	}
+	made := strings.TrimSpace(string(text))
+	for _, b := range all {
+		if b.major() == made {
+			return b, nil
+		}
+	}
+	return "", fmt.Errorf("the data folder %s was made by PostgreSQL %s, which is not installed: install that version's server, for example with `apt-get install postgresql-%s`",
+		dir, made, made)
+}
+
+// candidates are the folders that hold a whole server, the preferred one first.
+func candidates(places []string) []Binaries {
+	var all []Binaries
+	if p, err := exec.LookPath("postgres"); err == nil && whole(filepath.Dir(p)) {
+		all = append(all, Binaries(filepath.Dir(p)))
+	}
 	for _, place := range places {
 		found, err := filepath.Glob(place)
 		if err != nil {
-			return "", err
+			continue // only a malformed pattern
 		}
 		slices.SortFunc(found, func(a, b string) int { return version(b) - version(a) })
 		for _, dir := range found {
 			if whole(dir) {
-				return Binaries(dir), nil
+				all = append(all, Binaries(dir))
 			}
 		}
 	}
-	return "", ErrNoServer
+	return all
+}
+
+// major is the version that the server states of itself, as PG_VERSION spells it, e.g. 15; empty when it states none.
+func (b Binaries) major() string {
+	out, err := exec.Command(b.path("postgres"), "--version").Output()
+	if err != nil {
+		return ""
+	}
+	_, number, _ := strings.Cut(string(out), "(PostgreSQL) ")
+	return number[:len(number)-len(strings.TrimLeft(number, "0123456789"))]
 }
 
 func whole(dir string) bool {

@@ -4,10 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
-	"strings"
-	"syscall"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -19,20 +17,30 @@ const (
 	port     = "5432" // part of the socket's name only
 )
 
+// stopGrace bounds how long a server that did not come up may take to go.
+const stopGrace = 30 * time.Second
+
+var errNotOurs = errors.New("the server was not started here")
+
 // Cluster is a private PostgreSQL: one that we started, or one that we found running.
 type Cluster struct {
 	folder *folder
 	server *server // nil: attached, not ours
 }
 
-// Start makes the cluster in dir where there is none yet, starts its server and waits until that server answers.
-// The server ends with this process, however it ends. ctx bounds the start only.
+// Start makes the cluster in dir where there is none yet, starts its server and waits until that server answers, which
+// after a crash is when it has recovered. The server ends with this process, however it ends. ctx bounds the start only.
+// settings are PostgreSQL's, each as name=value; with fsync=off the making is not synced either.
 func Start(ctx context.Context, dir string, settings ...string) (*Cluster, error) {
-	bin, err := Find()
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("find the folder of PostgreSQL: %w", err)
+	}
+	bin, err := findFor(dir, candidates(places))
 	if err != nil {
 		return nil, err
 	}
-	if err := create(ctx, bin, dir); err != nil {
+	if err := create(ctx, bin, dir, !slices.Contains(settings, "fsync=off")); err != nil {
 		return nil, err
 	}
 	f, err := openFolder(dir)
@@ -40,33 +48,39 @@ func Start(ctx context.Context, dir string, settings ...string) (*Cluster, error
 		return nil, err
 	}
 	if err := waitForOld(ctx, f); err != nil {
-		return nil, errors.Join(err, f.file.Close())
+		return nil, errors.Join(err, f.close())
 	}
 	s, err := startServer(bin, f, settings)
 	if err != nil {
-		return nil, errors.Join(err, f.file.Close())
+		return nil, errors.Join(err, f.close())
 	}
 	c := &Cluster{folder: f, server: s}
 	if err := c.await(ctx); err != nil {
-		return nil, errors.Join(err, c.Stop(context.WithoutCancel(ctx)))
+		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopGrace)
+		defer cancel()
+		return nil, errors.Join(err, c.Stop(grace))
 	}
 	return c, nil
 }
 
 // Attach connects to a server that runs in dir already, without owning it.
 func Attach(ctx context.Context, dir string) (*Cluster, error) {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("find the folder of PostgreSQL: %w", err)
+	}
 	f, err := openFolder(dir)
 	if err != nil {
 		return nil, err
 	}
 	c := &Cluster{folder: f}
 	if err := c.ping(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("no server answers in %s: %w", dir, err), f.file.Close())
+		return nil, errors.Join(fmt.Errorf("no server answers in %s, start the daemon first: %w", dir, err), f.close())
 	}
 	return c, nil
 }
 
-// ConnString is how this process connects. It is good until Stop.
+// ConnString is how this process connects; another one cannot use it. It is good until Stop.
 func (c *Cluster) ConnString() string { return c.Database(database) }
 
 // Database is ConnString for another database of the cluster.
@@ -89,16 +103,25 @@ func (c *Cluster) Stop(ctx context.Context) error {
 	if c.server != nil {
 		err = c.server.stop(ctx)
 	}
-	return errors.Join(err, c.folder.file.Close())
+	return errors.Join(err, c.folder.close())
 }
 
-// Kill ends our server at once, as a crash would. For tests of what comes after.
-func (c *Cluster) Kill() error { return c.server.kill() }
+// Kill ends our server at once, as a crash would, and returns when it has ended. For tests of what comes after.
+func (c *Cluster) Kill() error {
+	if c.server == nil {
+		return errNotOurs
+	}
+	return c.server.kill()
+}
 
-// Restart waits for the end of a killed server and starts another in its place, under the same ConnString.
+// Restart waits for the end of a killed server and starts another in its place, under the same ConnString. It must not
+// be called beside another method of c; ask again for Done after it.
 func (c *Cluster) Restart(ctx context.Context) error {
+	if c.server == nil {
+		return errNotOurs
+	}
 	<-c.server.ended
-	bin, err := Find()
+	bin, err := findFor(c.folder.path, candidates(places))
 	if err != nil {
 		return err
 	}
@@ -118,22 +141,23 @@ func (c *Cluster) ping(ctx context.Context) error {
 	return conn.Close(ctx)
 }
 
-// await returns when our server answers. Another one cannot: the lock file in the folder lets in only one.
+// await returns when our server is ready and answers. That some server answers is not enough, it may be an older one:
+// ours is the one whose process the lock file names, and that file says too when it is ready.
 func (c *Cluster) await(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, 60*time.Second)
-	defer cancel()
 	tick := time.NewTicker(20 * time.Millisecond)
 	defer tick.Stop()
 	for {
-		err := c.ping(ctx)
-		if err == nil {
-			return nil
+		if pid, ready := c.folder.lockFile(); ready && pid == c.server.cmd.Process.Pid {
+			// A stale file may name our own number where numbers come again at each start, as in a container.
+			if c.ping(ctx) == nil {
+				return nil
+			}
 		}
 		select {
 		case <-c.server.ended:
-			return fmt.Errorf("PostgreSQL ended while it started, its log %s says why: %s", c.server.log, lastLines(c.server.log))
+			return fmt.Errorf("PostgreSQL ended while it started, its log %s says why: %s", c.server.log.path, c.server.log.tail())
 		case <-ctx.Done():
-			return fmt.Errorf("PostgreSQL does not answer: %w", err)
+			return fmt.Errorf("wait for PostgreSQL to be ready, its log is %s: %w", c.server.log.path, ctx.Err())
 		case <-tick.C:
 		}
 	}
@@ -146,7 +170,7 @@ func waitForOld(ctx context.Context, f *folder) error {
 	tick := time.NewTicker(50 * time.Millisecond)
 	defer tick.Stop()
 	for {
-		pid := runningPID(f)
+		pid := f.running()
 		if pid == 0 {
 			return nil
 		}
@@ -156,21 +180,4 @@ func waitForOld(ctx context.Context, f *folder) error {
 		case <-tick.C:
 		}
 	}
-}
-
-// runningPID is the process in the lock file while it lives; a stale file is for PostgreSQL itself to judge.
-func runningPID(f *folder) int {
-	text, err := os.ReadFile(filepath.Join(f.path, "postmaster.pid"))
-	if err != nil {
-		return 0
-	}
-	var pid int
-	if _, err := fmt.Sscan(string(text), &pid); err != nil || pid <= 0 {
-		return 0
-	}
-	name, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid))
-	if err != nil || !strings.HasPrefix(string(name), "postgres") || errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) {
-		return 0
-	}
-	return pid
 }

@@ -8,28 +8,69 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"go.uber.org/goleak"
 )
 
 func TestMain(m *testing.M) {
 	if dir := os.Getenv("CLUSTER_CHILD"); dir != "" {
-		c, err := Start(context.Background(), dir)
+		c, err := Start(context.Background(), dir, "fsync=off")
 		fmt.Println("started", err)
 		if err == nil {
 			<-c.Done()
 		}
 		os.Exit(0)
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(tests{m})
 }
 
-// begin starts a cluster and stops it with the test.
-func begin(t *testing.T, dir string) *Cluster {
+// tests takes the pattern away after the tests.
+type tests struct{ *testing.M }
+
+func (m tests) Run() int {
+	code := m.M.Run()
+	if dir, err := pattern(); err == nil {
+		os.RemoveAll(filepath.Dir(dir))
+	}
+	return code
+}
+
+// pattern is a cluster that never ran, to be copied: a copy takes a tenth of the time of the making.
+var pattern = sync.OnceValues(func() (string, error) {
+	bin, err := Find()
+	if err != nil {
+		return "", err
+	}
+	dir, err := os.MkdirTemp("", "pattern-")
+	if err != nil {
+		return "", err
+	}
+	dir = filepath.Join(dir, "pg")
+	return dir, create(context.Background(), bin, dir, false)
+})
+
+// made is a fresh cluster that is not running.
+func made(t *testing.T) string {
 	t.Helper()
-	c, err := Start(t.Context(), dir)
+	from, err := pattern()
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "pg")
+	if out, err := exec.Command("cp", "-a", from, dir).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	return dir
+}
+
+// begin starts a cluster and stops it with the test. What these tests end are processes, not the power.
+func begin(t *testing.T, dir string, settings ...string) *Cluster {
+	t.Helper()
+	c, err := Start(t.Context(), dir, append(settings, "fsync=off")...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -121,7 +162,7 @@ func TestCluster_ClosedParentsAndALongPath(t *testing.T) {
 }
 
 func TestCluster_EndsWithItsOwner(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "pg")
+	dir := made(t)
 	child := exec.Command(os.Args[0])
 	child.Env = append(os.Environ(), "CLUSTER_CHILD="+dir)
 	out, err := child.StdoutPipe()
@@ -171,25 +212,90 @@ func TestCluster_ForeignFolderIsLeftAlone(t *testing.T) {
 	}
 }
 
-func TestFind_MissingSaysWhatToInstall(t *testing.T) {
-	if _, err := findIn([]string{filepath.Join(t.TempDir(), "*", "bin")}); !errors.Is(err, ErrNoServer) || !strings.Contains(err.Error(), "apt-get install postgresql") {
-		t.Errorf("got %v, want what to install", err)
+func TestCluster_SecondServerIsRefused(t *testing.T) {
+	dir := made(t)
+	c := begin(t, dir)
+	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer cancel()
+	_, err := Start(ctx, dir)
+	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("(process %d) still runs", c.server.cmd.Process.Pid)) {
+		t.Errorf("got %v, want the running server named", err)
+	}
+	if got := query(t, c, "SELECT 'unharmed'"); got != "unharmed" {
+		t.Errorf("got %q from the first server", got)
 	}
 }
 
-func TestFind_NewestVersionFirst(t *testing.T) {
+// TestCluster_StaleLockFile puts the number of a foreign process into the lock file, as a power cut can.
+func TestCluster_StaleLockFile(t *testing.T) {
 	dir := t.TempDir()
-	for _, v := range []string{"9", "15", "17"} {
-		bin := filepath.Join(dir, v, "bin")
-		os.MkdirAll(bin, 0o755)
-		for _, name := range []string{"postgres", "initdb"} {
-			if v == "17" && name == "initdb" {
-				continue // a client package alone is no server
-			}
-			os.WriteFile(filepath.Join(bin, name), []byte("#!/bin/sh\n"), 0o755)
+	f, err := openFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.close()
+	stale := fmt.Sprintf("%d\n%s\n1\n5432\n\n\n\nready\n", os.Getpid(), dir)
+	if err := os.WriteFile(filepath.Join(dir, "postmaster.pid"), []byte(stale), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if got := f.running(); got != 0 {
+		t.Errorf("got process %d running in the folder, want none", got)
+	}
+}
+
+func TestCluster_StopOutOfTimeKeepsRows(t *testing.T) {
+	dir := made(t)
+	c := begin(t, dir)
+	write(t, c)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := c.Stop(ctx); err != nil && !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v, want the end of the time named", err)
+	}
+	if err := c.Stop(t.Context()); err != nil {
+		t.Errorf("stopped again: got %v", err)
+	}
+	if got := query(t, begin(t, dir), "SELECT word FROM kept"); got != "torque" {
+		t.Errorf("got %q, want torque", got)
+	}
+}
+
+func TestCluster_AttachWithoutServer(t *testing.T) {
+	dir := t.TempDir()
+	if _, err := Attach(t.Context(), dir); err == nil || !strings.Contains(err.Error(), "start the daemon first") {
+		t.Errorf("got %v, want what to do", err)
+	}
+}
+
+func TestCluster_WrongSettingIsToldFromTheLog(t *testing.T) {
+	dir := made(t)
+	_, err := Start(t.Context(), dir, "fsync=off", "shared_buffers=none")
+	if err == nil || !strings.Contains(err.Error(), "shared_buffers") {
+		t.Errorf("got %v, want the server's own words", err)
+	}
+}
+
+func TestLog_TurnsAndKeepsOne(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "pg.log")
+	l, err := openLog(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.max = 10
+	for _, line := range []string{"one\n", "two\n", "three\n", "four\n", "five\n"} {
+		if n, err := l.Write([]byte(line)); n != len(line) || err != nil {
+			t.Errorf("got %d, %v", n, err)
 		}
 	}
-	if got, err := findIn([]string{filepath.Join(dir, "*", "bin")}); err != nil || string(got) != filepath.Join(dir, "15", "bin") {
-		t.Errorf("got %s, %v, want version 15, the newest that is whole", got, err)
+	if err := l.Close(); err != nil {
+		t.Error(err)
+	}
+	for name, want := range map[string]string{path + ".1": "three\n", path: "four\nfive\n"} {
+		if got, _ := os.ReadFile(name); string(got) != want {
+			t.Errorf("%s: got %q, want %q", filepath.Base(name), got, want)
+		}
+	}
+	if got := l.tail(); got != "four | five" {
+		t.Errorf("got %q at the end, want four | five", got)
 	}
 }

@@ -5,9 +5,10 @@ import (
 	"fmt"
 	"os"
 	"os/user"
-
+	"path/filepath"
 	"runtime"
 	"strconv"
+	"strings"
 )
 
 // folder is the data folder of a cluster, held open.
@@ -41,6 +42,51 @@ func (f *folder) ourName() string {
 		return "/proc/self/fd/" + strconv.Itoa(int(f.file.Fd()))
 	}
 	return f.path
+}
+
+// close may be called again.
+func (f *folder) close() error {
+	if err := f.file.Close(); !errors.Is(err, os.ErrClosed) {
+		return err
+	}
+	return nil
+}
+
+// lockFile reads what a server wrote about itself into the folder: its process in the first line, in the eighth whether
+// it takes connections (postmaster.pid, since PostgreSQL 10). No process is 0; a stale file is for PostgreSQL to judge.
+func (f *folder) lockFile() (pid int, ready bool) {
+	text, err := os.ReadFile(filepath.Join(f.path, "postmaster.pid"))
+	if err != nil {
+		return 0, false
+	}
+	lines := strings.Split(string(text), "\n")
+	if pid, err = strconv.Atoi(lines[0]); err != nil || pid <= 0 {
+		return 0, false
+	}
+	return pid, len(lines) >= 8 && strings.TrimSpace(lines[7]) == "ready"
+}
+
+// running is the process that runs in this very folder, 0 for none. After a power cut the number in the lock file may
+// belong to any other process; a server's working folder is its data folder. Where that cannot be asked, PostgreSQL
+// itself refuses a second server.
+func (f *folder) running() int {
+	pid, _ := f.lockFile()
+	if pid == 0 {
+		return 0
+	}
+	there, err := os.Stat(fmt.Sprintf("/proc/%d/cwd", pid))
+	if errors.Is(err, os.ErrPermission) { // root without the right to look at other users' processes
+		if name, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid)); err == nil && strings.HasPrefix(string(name), "postgres") {
+			return pid
+		}
+	}
+	if err != nil {
+		return 0
+	}
+	if here, err := f.file.Stat(); err != nil || !os.SameFile(here, there) {
+		return 0
+	}
+	return pid
 }
 
 // owner is the user that the server runs as.

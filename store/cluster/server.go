@@ -10,32 +10,21 @@ import (
 	"runtime"
 	"strings"
 	"syscall"
+	"time"
+)
+
+const (
+	quitGrace = 10 * time.Second // PostgreSQL itself ends its children by force after five
+	waitDelay = 5 * time.Second  // for a child that outlives the server with its log open
 )
 
 // server is a running postgres that is our child.
 type server struct {
 	cmd      *exec.Cmd
-	log      string
+	log      *log
 	settings []string
 	done     chan error    // gets the reason once
 	ended    chan struct{} // closed with it
-}
-
-// maxLog is the size from which the server's log is set aside at a start; one older log is kept.
-const maxLog = 4 << 20
-
-func openLog(f *folder) (*os.File, string, error) {
-	path := f.path + ".log"
-	if st, err := os.Stat(path); err == nil && st.Size() > maxLog {
-		if err := os.Rename(path, path+".1"); err != nil {
-			return nil, "", fmt.Errorf("set the old log of PostgreSQL aside: %w", err)
-		}
-	}
-	log, err := os.OpenFile(path, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
-	if err != nil {
-		return nil, "", fmt.Errorf("open the log of PostgreSQL: %w", err)
-	}
-	return log, path, nil
 }
 
 func startServer(bin Binaries, f *folder, settings []string) (*server, error) {
@@ -43,26 +32,26 @@ func startServer(bin Binaries, f *folder, settings []string) (*server, error) {
 	if err != nil {
 		return nil, err
 	}
-	log, path, err := openLog(f)
+	log, err := openLog(f.path + ".log")
 	if err != nil {
 		return nil, err
 	}
-	defer log.Close()
 	args := []string{"-D", f.childName(), "-k", f.childName(), "-p", port, "-c", "listen_addresses=", "-c", "unix_socket_permissions=0700"}
 	for _, s := range settings {
 		args = append(args, "-c", s)
 	}
-	s := &server{log: path, settings: settings, done: make(chan error, 1), ended: make(chan struct{})}
+	s := &server{log: log, settings: settings, done: make(chan error, 1), ended: make(chan struct{})}
 	s.cmd = exec.Command(bin.path("postgres"), args...)
 	s.cmd.Dir = "/"
 	s.cmd.Env = []string{"LC_ALL=C", "TZ=UTC"}
 	s.cmd.Stdout, s.cmd.Stderr = log, log
+	s.cmd.WaitDelay = waitDelay
 	s.cmd.ExtraFiles = []*os.File{f.file}
 	become(s.cmd, o, other)
 	started := make(chan error)
 	go s.run(started)
 	if err := <-started; err != nil {
-		return nil, fmt.Errorf("start PostgreSQL: %w", err)
+		return nil, errors.Join(fmt.Errorf("start PostgreSQL: %w", err), log.Close())
 	}
 	return s, nil
 }
@@ -77,66 +66,66 @@ func (s *server) run(started chan<- error) {
 		return
 	}
 	err = s.cmd.Wait()
+	if errors.Is(err, exec.ErrWaitDelay) {
+		err = nil // the server ended well, a child of it is still holding the log
+	}
 	if err == nil {
 		err = errors.New("PostgreSQL was shut down")
 	} else {
-		err = fmt.Errorf("PostgreSQL ended (%w), its log is %s", err, s.log)
+		err = fmt.Errorf("PostgreSQL ended (%w), its log is %s", err, s.log.path)
 	}
-	s.done <- err
+	s.done <- errors.Join(err, s.log.Close())
 	close(s.ended)
 }
 
+// stop asks for a fast shutdown, and when ctx ends first for an immediate one, which the next start recovers.
 func (s *server) stop(ctx context.Context) error {
-	for _, sig := range []syscall.Signal{syscall.SIGINT, syscall.SIGQUIT, syscall.SIGKILL} { // fast, immediate, by force
-		if err := s.cmd.Process.Signal(sig); errors.Is(err, os.ErrProcessDone) {
-			return nil
-		}
-		if sig == syscall.SIGKILL {
-			break
-		}
-		select {
-		case <-s.ended:
-			return nil
-		case <-ctx.Done():
-		}
+	s.signal(syscall.SIGINT)
+	select {
+	case <-s.ended:
+		return nil
+	case <-ctx.Done():
 	}
-	<-s.ended
+	s.signal(syscall.SIGQUIT)
+	force := time.NewTimer(quitGrace)
+	defer force.Stop()
+	select {
+	case <-s.ended:
+	case <-force.C:
+		s.signal(syscall.SIGKILL)
+		<-s.ended
+	}
 	return fmt.Errorf("PostgreSQL had to be ended by force, it recovers at its next start: %w", ctx.Err())
 }
 
 func (s *server) kill() error {
-	if err := s.cmd.Process.Signal(syscall.SIGQUIT); err != nil {
-		return err
-	}
+	s.signal(syscall.SIGQUIT)
 	<-s.ended
 	return nil
 }
 
-func lastLines(path string) string {
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return err.Error()
-	}
-	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
-	return strings.Join(lines[max(0, len(lines)-3):], " | ")
-}
+// signal is for a server that may have ended already, which is then all the better.
+func (s *server) signal(sig os.Signal) { _ = s.cmd.Process.Signal(sig) }
 
 // create makes the cluster in dir where there is none. It is made in a folder beside it and renamed when it is whole:
 // a crash before leaves that folder, which the next start throws away; a crash after leaves the cluster.
-func create(ctx context.Context, bin Binaries, dir string) error {
+func create(ctx context.Context, bin Binaries, dir string, sync bool) error {
 	if _, err := os.Stat(filepath.Join(dir, "PG_VERSION")); err == nil {
 		return nil
+	}
+	if there, err := os.ReadDir(dir); err == nil && len(there) > 0 {
+		return fmt.Errorf("the folder %s is neither empty nor a PostgreSQL cluster: choose another data folder", dir)
 	}
 	fresh := dir + ".new"
 	if err := errors.Join(os.RemoveAll(fresh), os.MkdirAll(fresh, 0o700)); err != nil {
 		return fmt.Errorf("make the folder of PostgreSQL: %w", err)
 	}
-	if err := initialise(ctx, bin, fresh); err != nil {
+	if err := initialise(ctx, bin, fresh, sync); err != nil {
 		return errors.Join(err, os.RemoveAll(fresh))
 	}
-	// An empty folder may stand in the way; one with something in it is not ours to remove, and Rename says so.
+	// An empty folder may stand in the way; Remove takes no other.
 	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("the folder %s is neither empty nor a PostgreSQL cluster: choose another data folder: %w", dir, err)
+		return fmt.Errorf("put the new cluster in its place: %w", err)
 	}
 	if err := os.Rename(fresh, dir); err != nil {
 		return fmt.Errorf("put the new cluster in its place: %w", err)
@@ -148,7 +137,7 @@ func create(ctx context.Context, bin Binaries, dir string) error {
 	return errors.Join(parent.Sync(), parent.Close())
 }
 
-func initialise(ctx context.Context, bin Binaries, dir string) error {
+func initialise(ctx context.Context, bin Binaries, dir string, sync bool) error {
 	o, other, err := serverUser()
 	if err != nil {
 		return err
@@ -163,7 +152,11 @@ func initialise(ctx context.Context, bin Binaries, dir string) error {
 	defer f.file.Close()
 	runtime.LockOSThread() // the death signal comes when the starting thread goes
 	defer runtime.UnlockOSThread()
-	cmd := exec.CommandContext(ctx, bin.path("initdb"), "-D", f.childName(), "-U", role, "-A", "trust", "-k", "-E", "UTF8", "--locale=C")
+	args := []string{"-D", f.childName(), "-U", role, "--auth-local=trust", "--auth-host=reject", "-k", "-E", "UTF8", "--locale=C"}
+	if !sync {
+		args = append(args, "--no-sync")
+	}
+	cmd := exec.CommandContext(ctx, bin.path("initdb"), args...)
 	cmd.Dir, cmd.Env, cmd.ExtraFiles = "/", []string{"LC_ALL=C", "TZ=UTC", "PATH=" + string(bin)}, []*os.File{f.file}
 	become(cmd, o, other)
 	if out, err := cmd.CombinedOutput(); err != nil {
