@@ -92,6 +92,13 @@ func up(ctx context.Context, db *sql.DB) error {
 	if _, err := p.Up(ctx); err != nil {
 		return fmt.Errorf("bring the database's schema up to date: %w", err)
 	}
+	there, known, err := p.GetVersions(ctx)
+	if err != nil {
+		return fmt.Errorf("read the version of the database's schema: %w", err)
+	}
+	if there > known {
+		return fmt.Errorf("the database is of version %d and this program knows %d: use the newer program", there, known)
+	}
 	return nil
 }
 

@@ -217,20 +217,24 @@ func TestStore_RecordsCannotBeChanged(t *testing.T) {
 
 func TestVerify_NamesWhatWasChanged(t *testing.T) {
 	for rule, c := range map[string]struct{ statement, want string }{
-		"a torque":                   {"UPDATE witnessmark.reading SET torque = torque + 1 WHERE seq = 12", "table reading, entry 12, leaf "},
-		"a verdict":                  {"UPDATE witnessmark.mark SET verdict = 'low torque' WHERE reading = 12", "table mark, entry 12, leaf "},
-		"an engine":                  {"UPDATE witnessmark.build SET engine = 'E-101'", "table build, entry 4, leaf 3"},
-		"a time":                     {"UPDATE witnessmark.reading SET at = at + interval '1 microsecond' WHERE seq = 9", "table reading, entry 9, leaf 8"},
-		"a row taken out":            {"DELETE FROM witnessmark.reading WHERE seq = 12", "table reading, entry 12, leaf "},
-		"the last row taken out":     {"DELETE FROM witnessmark.mark WHERE reading = 20", "table mark, entry 20, leaf "},
-		"a row put in":               {"INSERT INTO witnessmark.joint_close SELECT 's1', 99, now(), '', 9999, 'B', 5, ''", "table joint_close, entry 99, leaf 9999: a row without a leaf"},
-		"a leaf's hash":              {"UPDATE witnessmark.ledger_leaf SET hash = decode(repeat('00', 32), 'hex') WHERE index = 7", "leaf 7"},
-		"a leaf taken out":           {"DELETE FROM witnessmark.ledger_leaf WHERE index = 7", "leaf 7: the leaf is missing"},
-		"row and leaf taken out":     {"DELETE FROM witnessmark.mark WHERE reading = 20; DELETE FROM witnessmark.ledger_leaf WHERE index = (SELECT max(index) FROM witnessmark.ledger_leaf)", "table checkpoint"},
-		"a checkpoint's root":        {"UPDATE witnessmark.checkpoint SET root = decode(repeat('00', 32), 'hex')", "table checkpoint"},
-		"a checkpoint's signature":   {"UPDATE witnessmark.checkpoint SET note = overlay(note PLACING '\\x41'::bytea FROM 30)", "table checkpoint"},
-		"the end of the ledger":      {"UPDATE witnessmark.ledger_head SET size = size - 1", "table ledger_head"},
-		"a kind that does not exist": {"UPDATE witnessmark.ledger_leaf SET kind = 'gossip' WHERE index = 3", `unknown kind "gossip"`},
+		"a torque":                        {"UPDATE witnessmark.reading SET torque = torque + 1 WHERE seq = 12", "table reading, entry 12, leaf "},
+		"a verdict":                       {"UPDATE witnessmark.mark SET verdict = 'low torque' WHERE reading = 12", "table mark, entry 12, leaf "},
+		"an engine":                       {"UPDATE witnessmark.build SET engine = 'E-101'", "table build, entry 4, leaf 3"},
+		"a time":                          {"UPDATE witnessmark.reading SET at = at + interval '1 microsecond' WHERE seq = 9", "table reading, entry 9, leaf 8"},
+		"a row taken out":                 {"DELETE FROM witnessmark.reading WHERE seq = 12", "table reading, entry 12, leaf "},
+		"the last row taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 20", "table mark, entry 20, leaf "},
+		"a row put in":                    {"INSERT INTO witnessmark.joint_close SELECT 's1', 99, now(), '', 9999, 'B', 5, ''", "table joint_close, entry 99, leaf 9999: a row without a leaf"},
+		"a leaf's hash":                   {"UPDATE witnessmark.ledger_leaf SET hash = decode(repeat('00', 32), 'hex') WHERE index = 7", "leaf 7"},
+		"a leaf taken out":                {"DELETE FROM witnessmark.ledger_leaf WHERE index = 7", "leaf 7: the leaf is missing"},
+		"row and leaf taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 20; DELETE FROM witnessmark.ledger_leaf WHERE index = (SELECT max(index) FROM witnessmark.ledger_leaf)", "table checkpoint"},
+		"a checkpoint's root":             {"UPDATE witnessmark.checkpoint SET root = decode(repeat('00', 32), 'hex')", "table checkpoint"},
+		"a checkpoint's signature":        {"UPDATE witnessmark.checkpoint SET note = overlay(note PLACING '\\x41'::bytea FROM 30)", "table checkpoint"},
+		"the end of the ledger":           {"UPDATE witnessmark.ledger_head SET size = size - 1", "table ledger_head"},
+		"the newest checkpoint taken out": {"DELETE FROM witnessmark.checkpoint", "table checkpoint: the one of size"},
+		"the end of the ledger's edge":    {"UPDATE witnessmark.ledger_head SET edge = ''", "table ledger_head: its edge"},
+		"the journal position":            {"UPDATE witnessmark.ledger_head SET position = position - 1", "table ledger_head: it says entry 19"},
+		"the entry of a leaf":             {"UPDATE witnessmark.ledger_leaf SET seq = 77 WHERE index = 3", "table ledger_leaf, entry 77, leaf 3"},
+		"a kind that does not exist":      {"UPDATE witnessmark.ledger_leaf SET kind = 'gossip' WHERE index = 3", `unknown kind "gossip"`},
 	} {
 		t.Run(rule, func(t *testing.T) {
 			s := newShop(t)
@@ -245,6 +249,17 @@ func TestVerify_NamesWhatWasChanged(t *testing.T) {
 				t.Errorf("got %q, want %q in it", got, c.want)
 			}
 		})
+	}
+}
+
+func TestOpen_NewerDatabaseIsRefused(t *testing.T) {
+	s := newShop(t)
+	s.open().Close()
+	if err := s.sql(false, "INSERT INTO witnessmark.schema_version (version_id, is_applied) VALUES (99, true)"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.Open(t.Context(), s.opt); err == nil || !strings.Contains(err.Error(), "use the newer program") {
+		t.Errorf("got %v, want the newer program asked for", err)
 	}
 }
 

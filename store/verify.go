@@ -10,6 +10,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"witnessmark/audit"
 	"witnessmark/store/ledger"
 )
 
@@ -67,6 +68,8 @@ type walk struct {
 	size     int64
 	found    Verified
 	kept     *ledger.Checkpoint // outside
+	entry    uint64             // the newest whose leaf was seen
+	signed   int64              // size of the newest checkpoint seen
 }
 
 func (v *walk) all(ctx context.Context, outside []byte) error {
@@ -144,6 +147,15 @@ func (v *walk) leaf(l leaf) error {
 	if r == nil || r.Index != l.index {
 		return s.astray(r, l)
 	}
+	if r.Seq != l.seq {
+		return &Mismatch{l.index, "ledger_leaf", l.seq, fmt.Sprintf("its row is of entry %d", r.Seq)}
+	}
+	if l.kind != (audit.Mark{}).Kind() {
+		v.entry++
+	}
+	if r.Seq != v.entry {
+		return &Mismatch{l.index, s.table, r.Seq, fmt.Sprintf("entry %d is due here: entries are recorded without a gap", v.entry)}
+	}
 	b, err := r.leaf()
 	if err != nil {
 		return err
@@ -190,6 +202,7 @@ func (v *walk) check(p *point) error {
 		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d does not fit the leaves", p.size)}
 	}
 	v.found.Checkpoints++
+	v.signed = p.size
 	return nil
 }
 
@@ -222,17 +235,37 @@ func (v *walk) end() error {
 			return &Mismatch{r.Index, s.table, r.Seq, "a row without a leaf"}
 		}
 	}
-	var size int64
-	var head []byte
-	err = v.tx.QueryRow(context.Background(), "SELECT size, root FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&size, &head)
-	if err != nil {
-		return fmt.Errorf("read the end of the ledger: %w", err)
+	// Every commit signs: without this check, whoever takes the checkpoints away could write what he likes.
+	if v.signed != v.tree.Size() {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d, which signs the newest leaf, is missing", v.tree.Size())}
 	}
-	if size != v.tree.Size() || !bytes.Equal(head, root[:]) {
-		return &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says %d leaves, there are %d, or its root is another", size, v.tree.Size())}
+	size, err := v.head(root)
+	if err != nil {
+		return err
 	}
 	if v.kept != nil && v.kept.Size > size {
 		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d", ErrOlder, size, v.kept.Size)
 	}
 	return nil
+}
+
+// head checks the row that says where the ledger ends, and gives its size.
+func (v *walk) head(root tlog.Hash) (int64, error) {
+	var size int64
+	var position uint64
+	var saved, edge []byte
+	err := v.tx.QueryRow(context.Background(), "SELECT size, root, edge, position FROM witnessmark.ledger_head WHERE shop = $1", v.shop).
+		Scan(&size, &saved, &edge, &position)
+	if err != nil {
+		return 0, fmt.Errorf("read the end of the ledger: %w", err)
+	}
+	switch {
+	case size != v.tree.Size() || !bytes.Equal(saved, root[:]):
+		return 0, &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says %d leaves, there are %d, or its root is another", size, v.tree.Size())}
+	case !bytes.Equal(edge, v.tree.Edge()):
+		return 0, &Mismatch{-1, "ledger_head", 0, "its edge does not fit the leaves"}
+	case position != v.entry:
+		return 0, &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says entry %d is the newest, that is entry %d", position, v.entry)}
+	}
+	return size, nil
 }
