@@ -22,11 +22,14 @@ import (
 //go:embed procedure.yaml
 var procedureText string
 
+// Bench is the id of the bench that the story is told at.
+const Bench = "bench-2"
+
 // The invented scene.
 const (
 	shopID     = "kestrel-lane"
 	shopName   = "Kestrel Lane Engine Works"
-	benchID    = "bench-2"
+	benchID    = Bench
 	technician = "Mara Voss"
 	family     = "TB-42"
 	revision   = "4"
@@ -56,19 +59,19 @@ var tools = []tool{
 	{large, "Long wrench with angle sensor", 20 * unit.NewtonMetre, 250 * unit.NewtonMetre},
 }
 
-// NewScene plugs two simulated wrenches into pseudo-terminals whose stable names lie in the data folder. seed chooses
-// bolts and hand; first is the number of readings that the wrenches took before.
-func NewScene(ctx context.Context, data string, listen string, now time.Time, seed uint64, first int64) (*Scene, error) {
+// NewScene plugs two simulated wrenches into pseudo-terminals whose stable names lie in the data folder. past is what
+// was told on that data folder before: it chooses the bolts, and the wrenches go on counting from there.
+func NewScene(ctx context.Context, data, listen string, now time.Time, past Past) (*Scene, error) {
 	p, err := profile.Builtin(form)
 	if err != nil {
 		return nil, err
 	}
-	s := &Scene{wrenches: map[string]*sim.Wrench{}, gauges: map[string]sim.Gauge{}, floor: bolts(seed)}
+	s := &Scene{wrenches: map[string]*sim.Wrench{}, gauges: map[string]sim.Gauge{}, floor: bolts(past.Builds + 1)}
 	s.Config = config.Config{Shop: config.Shop{ID: shopID, Name: shopName}, Database: config.Private, Listen: listen,
 		Benches: []config.Bench{{ID: benchID, Title: "Bench 2, long blocks", Wrenches: []string{small, large}}}}
 	for _, t := range tools {
 		port := filepath.Join(data, "wrench-"+t.id)
-		if err := s.plug(ctx, t, port, p, first); err != nil {
+		if err := s.plug(ctx, t, port, p, past.Counters[t.id]); err != nil {
 			return nil, errors.Join(err, s.Close())
 		}
 		s.Config.Wrenches = append(s.Config.Wrenches, config.Wrench{Port: port, Profile: p, Declared: declare(t, now)})
