@@ -1,0 +1,219 @@
+// Package daemon is the running program: readings and people's actions go into the journal, two followers of the
+// journal work them out, one for the people at the benches and one for PostgreSQL.
+//
+//	wrench → link ─┐                     ┌→ live   → watchers, pages, metrics
+//	               ├→ journal (on disk) ─┤
+//	person → desk ─┘                     └→ writer → PostgreSQL and ledger
+//
+// Both followers use the same function on the same entries, so the writer may be hours behind (PostgreSQL away) or
+// start from entry 1 (after a crash) and still writes what the people saw.
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/store/journal"
+)
+
+// Options is what a daemon is made from. Everything but Version must be given.
+type Options struct {
+	Config  config.Config
+	Data    string           // the data folder; made if missing
+	Clock   func() time.Time // every time that is recorded or measured comes from here
+	NewID   func() string    // a new person's id: 16 random bytes in hex
+	Log     zerolog.Logger
+	Version string
+}
+
+// Daemon is one shop's daemon. Its methods may be called from any goroutine after Start.
+type Daemon struct {
+	opt     Options
+	folder  Folder
+	journal *journal.Journal
+	live    *live
+	writer  *writer
+	base    *base
+	links   *links
+	metrics *metrics
+
+	acting sync.Mutex // one person's action at a time, from its check to its effect
+
+	public  net.Listener
+	servers []*http.Server
+	unwind  []func(context.Context) error // what Stop undoes, last first
+
+	end  context.CancelCauseFunc
+	life context.Context // ends when the daemon stops or cannot go on
+	jobs sync.WaitGroup
+}
+
+// errStopped is the cause of an end that was asked for.
+var errStopped = errors.New("stopped")
+
+// New checks the options; nothing is opened yet.
+func New(o Options) (*Daemon, error) {
+	if o.Data == "" || o.Clock == nil || o.NewID == nil {
+		return nil, errors.New("a daemon needs a data folder, a clock and a source of ids")
+	}
+	d := &Daemon{opt: o, folder: Folder(o.Data)}
+	d.life, d.end = context.WithCancelCause(context.Background())
+	return d, nil
+}
+
+// Start opens the data folder and begins to work; it returns when wrenches are taken and the sockets answer. PostgreSQL
+// may come later. On an error everything that was opened is closed again.
+func (d *Daemon) Start(ctx context.Context) error {
+	for _, step := range []func(context.Context) error{
+		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.listen,
+	} {
+		if err := step(ctx); err != nil {
+			return errors.Join(err, d.Stop(ctx))
+		}
+	}
+	return nil
+}
+
+// Stop ends the links first, lets the writer bring in what is journaled while ctx and the database allow, and closes
+// everything. A second call does nothing.
+func (d *Daemon) Stop(ctx context.Context) error {
+	var errs []error
+	for len(d.unwind) > 0 {
+		last := len(d.unwind) - 1
+		undo := d.unwind[last]
+		d.unwind = d.unwind[:last]
+		errs = append(errs, undo(ctx))
+	}
+	d.end(errStopped)
+	d.jobs.Wait()
+	return errors.Join(errs...)
+}
+
+// Done is closed when the daemon has stopped or cannot go on; Err then says why, and Stop must still be called.
+func (d *Daemon) Done() <-chan struct{} { return d.life.Done() }
+
+// Err is why the daemon cannot go on; nil while it works and after a Stop.
+func (d *Daemon) Err() error {
+	if err := context.Cause(d.life); !errors.Is(err, errStopped) {
+		return err
+	}
+	return nil
+}
+
+// Addr is the address of the public page and the metrics, with the real port where :0 was asked for.
+func (d *Daemon) Addr() string {
+	if d.public == nil {
+		return ""
+	}
+	return d.public.Addr().String()
+}
+
+// Socket is the path of the control socket.
+func (d *Daemon) Socket() string { return d.folder.Socket() }
+
+// later notes what Stop has to undo.
+func (d *Daemon) later(undo func(context.Context) error) { d.unwind = append(d.unwind, undo) }
+
+func (d *Daemon) openFolder(context.Context) error {
+	lock, err := d.folder.open()
+	if err != nil {
+		return err
+	}
+	d.later(func(context.Context) error { return lock.Close() })
+	return nil
+}
+
+func (d *Daemon) openJournal(context.Context) error {
+	j, err := journal.Open(d.folder.Journal(), d.opt.Clock)
+	if err != nil {
+		return fmt.Errorf("open journal: %w", err)
+	}
+	d.journal = j
+	d.later(func(context.Context) error {
+		d.end(errStopped)
+		d.jobs.Wait() // nobody reads the journal any more
+		return j.Close()
+	})
+	d.jobs.Go(d.guardJournal)
+	return nil
+}
+
+// guardJournal ends the daemon when the journal cannot be written any more: after a failed sync nobody knows what is
+// on the disk, and a reading must not be acknowledged. The next start reads back what really is there.
+func (d *Daemon) guardJournal() {
+	select {
+	case <-d.journal.Failed():
+		d.end(fmt.Errorf("the journal %s can no longer be written, so no reading is acknowledged: see to the disk and start again",
+			d.folder.Journal()))
+	case <-d.life.Done():
+	}
+}
+
+func (d *Daemon) startLive(ctx context.Context) error {
+	d.live = newLive(d.journal)
+	d.metrics = newMetrics(d)
+	d.live.booked = d.metrics.outcome
+	d.jobs.Go(func() {
+		if err := d.live.follow(d.life); err != nil && d.life.Err() == nil {
+			d.end(fmt.Errorf("follow journal: %w", err))
+		}
+	})
+	return d.live.await(ctx, d.life, d.journal.Last())
+}
+
+func (d *Daemon) startWriter(context.Context) error {
+	d.base = newBase(d)
+	var err error
+	if d.writer, err = newWriter(d); err != nil {
+		return err
+	}
+	// The writer ends before the database does, and either ends before the journal is closed.
+	ctx, cancel := context.WithCancel(d.life)
+	var done sync.WaitGroup
+	done.Go(func() { d.writer.run(ctx) })
+	baseCtx, cancelBase := context.WithCancel(d.life)
+	var baseDone sync.WaitGroup
+	baseDone.Go(func() { d.base.run(baseCtx) })
+	d.later(func(context.Context) error { cancelBase(); baseDone.Wait(); return nil })
+	d.later(func(ctx context.Context) error { d.writer.drain(ctx); cancel(); done.Wait(); return nil })
+	return nil
+}
+
+func (d *Daemon) listen(context.Context) error {
+	socket, err := control.Listen(d.folder.Socket())
+	if err != nil {
+		return err
+	}
+	d.serve(socket, control.Handler(d))
+	d.public, err = net.Listen("tcp", d.opt.Config.Listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w", d.opt.Config.Listen, err)
+	}
+	d.serve(d.public, d.publicPages(d.metrics.registry))
+	return nil
+}
+
+// serve answers on a listener until Stop. Requests end with the daemon's life: a watch has no end of its own.
+func (d *Daemon) serve(l net.Listener, h http.Handler) {
+	s := &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    64 << 10,
+	}
+	d.jobs.Go(func() {
+		if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			d.end(fmt.Errorf("serve %s: %w", l.Addr(), err))
+		}
+	})
+	d.later(func(context.Context) error { return s.Close() })
+}

@@ -1,0 +1,182 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"sync"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+)
+
+// batch is how many entries a follower takes from the journal at a time, and the writer commits at once.
+const batch = 500
+
+// entries is what a follower needs of the journal.
+type entries interface {
+	Read(from uint64, max int) ([]audit.Entry, error)
+	Wait(ctx context.Context, after uint64) error
+	Last() uint64
+}
+
+// live follows the journal for the people: it is at most a moment behind, and never waits for a database or a reader.
+type live struct {
+	journal entries
+	booked  func(audit.Outcome) // called for each outcome in order, by the follower alone; nil: nobody counts
+
+	mu       sync.Mutex
+	shop     *bench.Shop
+	moved    chan struct{} // closed and replaced whenever an entry was applied
+	acted    audit.Outcome // of the newest entry that is a person's doing or a declaration
+	watchers map[*watcher]struct{}
+}
+
+// watcher is one reader of a bench.
+type watcher struct {
+	bench   string
+	updates chan control.Update
+}
+
+// slack is how many updates a watcher may be behind before it is dropped.
+const slack = 64
+
+func newLive(j entries) *live {
+	return &live{journal: j, shop: bench.NewShop(), moved: make(chan struct{}), watchers: map[*watcher]struct{}{}}
+}
+
+// follow applies entries until ctx ends or the journal cannot be read.
+func (l *live) follow(ctx context.Context) error {
+	defer l.dropAll()
+	for {
+		seq := l.seq()
+		if err := l.journal.Wait(ctx, seq); err != nil {
+			return err
+		}
+		batch, err := l.journal.Read(seq+1, batch)
+		if err != nil {
+			return err
+		}
+		for _, e := range batch {
+			l.apply(e)
+		}
+	}
+}
+
+func (l *live) apply(e audit.Entry) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	out := l.shop.Apply(e)
+	switch e.Event.(type) {
+	case audit.ReadingTaken, audit.FrameRefused:
+	default:
+		l.acted = out
+	}
+	if l.booked != nil {
+		l.booked(out)
+	}
+	l.publish(out)
+	close(l.moved)
+	l.moved = make(chan struct{})
+}
+
+// publish hands the outcome to those who watch its bench. Whoever has no room is dropped: a reader that fell behind
+// asks anew and gets the present state.
+func (l *live) publish(out audit.Outcome) {
+	at := benchOf(out.Entry.Event)
+	var u *control.Update
+	for w := range l.watchers {
+		if w.bench != at {
+			continue
+		}
+		if u == nil {
+			u = &control.Update{View: l.shop.View(at), Kind: out.Entry.Event.Kind(), Mark: out.Marks, Refused: out.Refused}
+		}
+		select {
+		case w.updates <- *u:
+		default:
+			l.drop(w)
+		}
+	}
+}
+
+// benchOf is the bench that an event happened at, empty for an event of the whole shop.
+func benchOf(ev audit.Event) string {
+	switch ev := ev.(type) {
+	case audit.JointStarted:
+		return ev.Bench
+	case audit.JointClosed:
+		return ev.Bench
+	case audit.CheckAnswered:
+		return ev.Bench
+	case audit.FastenerNamed:
+		return ev.Bench
+	case audit.ReadingTaken:
+		return ev.Bench
+	case audit.FrameRefused:
+		return ev.Bench
+	}
+	return ""
+}
+
+func (l *live) watch(benchID string) (<-chan control.Update, func()) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	w := &watcher{benchID, make(chan control.Update, slack)}
+	w.updates <- control.Update{View: l.shop.View(benchID)}
+	l.watchers[w] = struct{}{}
+	return w.updates, func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.drop(w)
+	}
+}
+
+func (l *live) drop(w *watcher) {
+	if _, there := l.watchers[w]; there {
+		delete(l.watchers, w)
+		close(w.updates)
+	}
+}
+
+func (l *live) dropAll() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for w := range l.watchers {
+		l.drop(w)
+	}
+}
+
+// look gives the present state to f, which must not keep it.
+func (l *live) look(f func(*bench.Shop)) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	f(l.shop)
+}
+
+func (l *live) seq() (n uint64) {
+	l.look(func(s *bench.Shop) { n = s.Seq() })
+	return n
+}
+
+// errEnding is why a request has no answer when the daemon ends under it.
+var errEnding = errors.New("the daemon is stopping: start it again and look what was recorded")
+
+// await returns when entry seq was applied.
+func (l *live) await(ctx, life context.Context, seq uint64) error {
+	for {
+		l.mu.Lock()
+		reached, moved := l.shop.Seq() >= seq, l.moved
+		l.mu.Unlock()
+		if reached {
+			return nil
+		}
+		select {
+		case <-moved:
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-life.Done():
+			return errEnding
+		}
+	}
+}

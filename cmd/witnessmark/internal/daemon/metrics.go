@@ -1,0 +1,153 @@
+package daemon
+
+import (
+	"runtime"
+	"slices"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"witnessmark/audit"
+	"witnessmark/device"
+)
+
+// metrics counts what happens from this start on; what was journaled before it is history, not an event.
+type metrics struct {
+	d     *Daemon
+	since uint64 // the last entry before this start
+
+	registry  *prometheus.Registry
+	readings  *prometheus.CounterVec
+	order     *prometheus.CounterVec
+	refused   *prometheus.CounterVec
+	resent    *prometheus.CounterVec
+	journaled prometheus.Histogram
+	committed prometheus.Histogram
+}
+
+// Metric descriptions of the figures that are read when asked for, so that nothing stale is ever shown.
+var (
+	wrenchUp   = desc("wrench_up", "1 while the port of the wrench is open.", "wrench")
+	wrenchSeen = desc("wrench_last_seen_timestamp_seconds", "When bytes last came from the wrench.", "wrench")
+	entriesIn  = desc("journal_entries", "Entries in the journal.")
+	depth      = desc("journal_depth", "Entries of the journal that are not in PostgreSQL yet.")
+	databaseUp = desc("database_up", "1 while PostgreSQL takes what is journaled.")
+	ledgerSize = desc("ledger_size", "Leaves of the ledger.")
+	ledgerSign = desc("ledger_last_signature_timestamp_seconds", "When the ledger was last signed.")
+	buildInfo  = desc("build_info", "Always 1; the labels say which program this is.", "version", "goversion")
+)
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("witnessmark_"+name, help, labels, nil)
+}
+
+func newMetrics(d *Daemon) *metrics {
+	counter := func(name, help string, labels ...string) *prometheus.CounterVec {
+		return prometheus.NewCounterVec(prometheus.CounterOpts{Name: "witnessmark_" + name, Help: help}, labels)
+	}
+	histogram := func(name, help string, buckets []float64) prometheus.Histogram {
+		return prometheus.NewHistogram(prometheus.HistogramOpts{Name: "witnessmark_" + name, Help: help, Buckets: buckets})
+	}
+	m := &metrics{d: d, since: d.journal.Last(), registry: prometheus.NewPedanticRegistry(),
+		readings: counter("readings_total", "Readings by wrench and verdict as first said.", "wrench", "verdict"),
+		order:    counter("out_of_order_readings_total", "Readings of a fastener that was not next.", "wrench"),
+		refused:  counter("refused_frames_total", "Frames that did not become a reading.", "wrench", "reason"),
+		resent:   counter("resent_readings_total", "Readings that a wrench sent again and that were journaled already.", "wrench"),
+		journaled: histogram("journal_latency_seconds", "From a decoded frame to its entry on disk.",
+			prometheus.ExponentialBuckets(0.0005, 2, 14)),
+		committed: histogram("commit_latency_seconds", "From the entry of a reading to its row in PostgreSQL.",
+			prometheus.ExponentialBuckets(0.001, 4, 14)),
+	}
+	m.zero()
+	m.registry.MustRegister(m.readings, m.order, m.refused, m.resent, m.journaled, m.committed, m)
+	return m
+}
+
+// zero makes the series of every wrench appear at once, so that the first event is seen as an increase.
+func (m *metrics) zero() {
+	for _, w := range m.d.opt.Config.Wrenches {
+		id := w.Declared.Wrench
+		for _, v := range []audit.Verdict{audit.Pass, audit.LowTorque, audit.HighTorque, audit.LowAngle, audit.HighAngle,
+			audit.WrongDirection, audit.NoAngle, audit.NotJudged} {
+			m.readings.WithLabelValues(id, string(v))
+		}
+		for _, reason := range []string{device.ReasonTorn, device.ReasonTooLong, device.ReasonNUL, device.ReasonChecksum,
+			device.ReasonForm, device.ReasonValue} {
+			m.refused.WithLabelValues(id, reason)
+		}
+		m.order.WithLabelValues(id)
+		m.resent.WithLabelValues(id)
+	}
+}
+
+// outcome books what the live follower made of an entry.
+func (m *metrics) outcome(out audit.Outcome) {
+	if out.Entry.Seq <= m.since {
+		return
+	}
+	switch ev := out.Entry.Event.(type) {
+	case audit.FrameRefused:
+		m.refused.WithLabelValues(ev.Wrench, ev.Reason).Inc()
+	case audit.ReadingTaken:
+		for _, mark := range out.Marks {
+			if mark.Reading != out.Entry.Seq {
+				continue
+			}
+			m.readings.WithLabelValues(ev.Wrench, string(mark.Verdict)).Inc()
+			if slices.Contains(mark.Flags, audit.OutOfOrder) {
+				m.order.WithLabelValues(ev.Wrench).Inc()
+			}
+		}
+	}
+}
+
+// written books a reading that is in PostgreSQL.
+func (m *metrics) written(out audit.Outcome) {
+	if _, ok := out.Entry.Event.(audit.ReadingTaken); ok {
+		m.committed.Observe(m.d.opt.Clock().Sub(out.Entry.At).Seconds())
+	}
+}
+
+// Describe implements prometheus.Collector.
+func (m *metrics) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range []*prometheus.Desc{wrenchUp, wrenchSeen, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
+		ch <- d
+	}
+}
+
+// Collect implements prometheus.Collector. A figure that is not known is left out, never shown as 0.
+func (m *metrics) Collect(ch chan<- prometheus.Metric) {
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	}
+	gauge(buildInfo, 1, m.d.opt.Version, runtime.Version())
+	for _, w := range m.d.opt.Config.Wrenches {
+		id := w.Declared.Wrench
+		h := m.d.links.health(id)
+		gauge(wrenchUp, truth(h.up), id)
+		if !h.seen.IsZero() {
+			gauge(wrenchSeen, seconds(h.seen), id)
+		}
+	}
+	last := m.d.journal.Last()
+	gauge(entriesIn, float64(last))
+	s := m.d.writer.reach()
+	gauge(databaseUp, truth(s.trouble == nil))
+	if !s.known {
+		return
+	}
+	gauge(depth, float64(last-min(last, s.position)))
+	gauge(ledgerSize, float64(s.ledger))
+	if !s.signed.IsZero() {
+		gauge(ledgerSign, seconds(s.signed))
+	}
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func seconds(t time.Time) float64 { return float64(t.UnixMicro()) / 1e6 }

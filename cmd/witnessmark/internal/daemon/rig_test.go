@@ -1,0 +1,246 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/wrenchsim/sim"
+	"witnessmark/device"
+	"witnessmark/device/profile"
+	"witnessmark/device/unit"
+)
+
+// caps is a joint of four bolts in two stages with a check before the second.
+const caps = `format: witnessmark/procedure/1
+family: TB-7
+revision: "1"
+title: Short block
+source: invented for this test
+decision: simple
+joints:
+  - id: caps
+    title: Bearing caps
+    criticality: B
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", at: [0, 0]}
+      - {id: "2", at: [80, 0]}
+      - {id: "3", at: [0, 90]}
+      - {id: "4", at: [80, 90]}
+    checks:
+      - {id: end-float, ask: Crankshaft end float, accept: 0.07..0.23 mm, after: snug}
+    stages:
+      - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
+      - {id: seat, tighten_to: 60 N·m, accept: 57..63 N·m}
+`
+
+// shopFile is a configuration of one bench with one wrench at the given port.
+func shopFile(port string) string {
+	return `format: witnessmark/config/1
+shop: {id: north, name: North engine shop}
+listen: 127.0.0.1:0
+benches:
+  - {id: "1", wrenches: [TW-01]}
+wrenches:
+  - {id: TW-01, port: "` + port + `", profile: semicolon-xor, calibration: {certificate: C-1, done: 2026-01-17, due: 2027-01-17, range: 10..200 N·m}}
+`
+}
+
+// epoch is when time begins in these tests, inside the wrench's calibration.
+var epoch = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+
+// options make a daemon whose times and ids depend on the journal alone: a second for each entry. So a daemon that was
+// killed goes on with the times that an undisturbed one would have given.
+func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
+	cfg, err := config.Parse("test.yaml", []byte(file))
+	var d *Daemon
+	next := func() uint64 {
+		if d == nil || d.journal == nil {
+			return 1
+		}
+		return d.journal.Last() + 1
+	}
+	return Options{
+		Config: cfg, Data: data, Version: "test", Log: zerolog.New(log).With().Timestamp().Logger(),
+		Clock: func() time.Time { return epoch.Add(time.Duration(next()) * time.Second) },
+		NewID: func() string { return fmt.Sprintf("%032x", 0xabc000+next()) },
+	}, func(it *Daemon) { d = it }, err
+}
+
+// start runs a daemon in this process until the test ends.
+func start(t *testing.T, data, file string) *Daemon {
+	t.Helper()
+	d, _ := startHeard(t, data, file)
+	return d
+}
+
+// startHeard is start, and a channel that is closed when the daemon says that a wrench is there.
+func startHeard(t *testing.T, data, file string) (*Daemon, <-chan struct{}) {
+	t.Helper()
+	log := &ear{out: t.Output(), there: make(chan struct{})}
+	o, know, err := options(data, file, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	know(d)
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { stopDaemon(t, d) })
+	return d, log.there
+}
+
+// ear is a log that is listened to.
+type ear struct {
+	out   io.Writer
+	once  sync.Once
+	there chan struct{}
+}
+
+func (e *ear) Write(line []byte) (int, error) {
+	if strings.Contains(string(line), "wrench is there") {
+		e.once.Do(func() { close(e.there) })
+	}
+	return e.out.Write(line)
+}
+
+func stopDaemon(t *testing.T, d *Daemon) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	if err := d.Stop(ctx); err != nil {
+		t.Errorf("stop: %v", err)
+	}
+}
+
+// wrench is a simulated wrench that serves TCP; its port is where a daemon finds it.
+type wrench struct {
+	*sim.Wrench
+	count int64
+}
+
+func newWrench(t *testing.T) (*wrench, string) {
+	t.Helper()
+	line, err := sim.Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	form, err := profile.Builtin("semicolon-xor")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := sim.New(sim.Options{Wrench: "TW-01", Form: form, Line: line, Clock: func() time.Time { return epoch }, Resend: 200 * time.Millisecond})
+	t.Cleanup(func() {
+		if err := w.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	if err := w.Plug(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	return &wrench{Wrench: w}, "tcp://" + line.Addr()
+}
+
+// next is the wrench's next reading of a torque in N·m and an angle in degrees.
+func (w *wrench) next(torque, angle int64) device.Reading {
+	w.count++
+	n, a := w.count, unit.Angle(angle)*unit.Degree
+	return device.Reading{Wrench: "TW-01", Torque: unit.Torque(torque) * unit.NewtonMetre, TorqueText: fmt.Sprintf("%d.0", torque),
+		Unit: unit.Nm, Angle: &a, Direction: device.Tighten, Counter: &n}
+}
+
+// pull sends a reading and returns when it was acknowledged.
+func (w *wrench) pull(t *testing.T, torque, angle int64) {
+	t.Helper()
+	if err := w.Send(t.Context(), w.next(torque, angle)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// onBench puts the joint caps of a new build on bench 1.
+func onBench(t *testing.T, c *control.Client) control.Build {
+	t.Helper()
+	ctx := t.Context()
+	if _, err := c.AddProcedure(ctx, control.NewProcedure{File: "caps.yaml", Text: caps}); err != nil {
+		t.Fatal(err)
+	}
+	b, err := c.OpenBuild(ctx, control.NewBuild{Engine: "E-4711", Family: "TB-7", WorkOrder: "W-12", Unit: "U-3", Person: "Ada Holt"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.StartJoint(ctx, "1", control.Start{Build: b.ID, Joint: "caps", Person: "Ada Holt"}); err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func client(t *testing.T, d *Daemon) *control.Client {
+	c := control.NewClient(d.Socket())
+	t.Cleanup(c.Close)
+	return c
+}
+
+// get fetches a public page.
+func get(t *testing.T, d *Daemon, path string) (int, string) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "http://"+d.Addr()+path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp, err := (&http.Transport{DisableKeepAlives: true}).RoundTrip(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := io.ReadAll(resp.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := resp.Body.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return resp.StatusCode, string(body)
+}
+
+// committed waits until everything journaled is in the database.
+func committed(t *testing.T, d *Daemon) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	for {
+		at, moved := d.writer.look()
+		if at.position >= d.journal.Last() {
+			return
+		}
+		select {
+		case <-moved:
+		case <-ctx.Done():
+			t.Fatalf("the database is at %d of %d: %v", at.position, d.journal.Last(), at.trouble)
+		}
+	}
+}
+
+// marksOf lists what was first said about each reading, as "stage fastener verdict flags".
+func marksOf(updates []control.Update) []string {
+	var said []string
+	for _, u := range updates {
+		for _, m := range u.Mark {
+			said = append(said, strings.TrimSpace(fmt.Sprintf("%s %s %s %s", m.Stage, m.Fastener, m.Verdict, strings.Join(m.Flags, ","))))
+		}
+	}
+	return said
+}

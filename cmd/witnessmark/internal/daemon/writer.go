@@ -1,0 +1,255 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/store"
+	"witnessmark/store/ledger"
+)
+
+// database is what the writer needs of a store.
+type database interface {
+	Position() uint64                              // the last entry that is in the database
+	Commit(context.Context, []audit.Outcome) error // all or nothing, skipping what is in already
+	Reload(context.Context) error                  // looks at the database again after an error
+	Ledger() (size uint64, signed time.Time)       // leaves, and when they were last signed
+	Close() error
+}
+
+// writer follows the journal for PostgreSQL. It has a shop of its own, because it may be hours behind the live one; what
+// it holds in memory is that shop and one batch, however long the database is away.
+type writer struct {
+	journal entries
+	address func(context.Context) (string, error)
+	open    func(ctx context.Context, url string) (database, error)
+	booked  func(audit.Outcome) // called once for each outcome that is in the database; nil: nobody counts
+	log     zerolog.Logger
+
+	shop    *bench.Shop
+	pending []audit.Outcome // applied to shop, not known to be in the database
+
+	mu    sync.Mutex
+	at    reach
+	moved chan struct{} // closed and replaced whenever at changes
+}
+
+// reach is how far the writer has got, as far as is known.
+type reach struct {
+	known    bool // a database was looked at since the start
+	position uint64
+	ledger   uint64    // leaves
+	signed   time.Time // zero: not known
+	trouble  error     // why entries are not written at present; nil: they are
+}
+
+// commitWithin bounds one commit. One that takes longer may happen all the same; Reload finds out.
+const commitWithin = time.Minute
+
+// newWriter makes a writer with the shop's signing key, which is made on the first start.
+func newWriter(d *Daemon) (*writer, error) {
+	shop := d.opt.Config.Shop.ID
+	key, err := ledger.LoadOrCreateKey(d.folder.Key(), store.Origin(shop))
+	if err != nil {
+		return nil, fmt.Errorf("open signing key: %w", err)
+	}
+	open := func(ctx context.Context, url string) (database, error) {
+		return store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
+	}
+	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.written, log: d.opt.Log,
+		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}, nil
+}
+
+// errNotYet is the state of a writer before its first look at the database.
+var errNotYet = errors.New("not connected yet")
+
+// run writes until ctx ends. Whatever fails is tried again for ever, a little later each time: the journal keeps what
+// has not been written.
+func (w *writer) run(ctx context.Context) {
+	var wait backoff
+	for ctx.Err() == nil {
+		url, err := w.address(ctx)
+		if err != nil {
+			return
+		}
+		before := w.reach().position
+		err = w.session(ctx, url)
+		if ctx.Err() != nil {
+			return
+		}
+		if w.reach().position > before {
+			wait = backoff{}
+		}
+		w.note(err)
+		w.log.Warn().Err(err).Uint64("position", w.reach().position).Msg("database not written; the journal keeps the entries")
+		wait.sleep(ctx)
+	}
+}
+
+// session opens the database and writes until something fails; the error is never nil. One failed commit is looked into
+// with Reload, because a commit whose answer was lost may have happened; the second opens the database anew.
+func (w *writer) session(ctx context.Context, url string) (err error) {
+	db, err := w.open(ctx, url)
+	if err != nil {
+		return fmt.Errorf("open database: %w", err)
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	reloaded := false
+	for {
+		err := w.round(ctx, db)
+		switch {
+		case err == nil:
+			reloaded = false
+		case reloaded || ctx.Err() != nil:
+			return err
+		default:
+			w.note(err)
+			w.log.Warn().Err(err).Msg("commit failed; looking what the database holds")
+			if again := db.Reload(ctx); again != nil {
+				return errors.Join(err, fmt.Errorf("reload: %w", again))
+			}
+			reloaded = true
+		}
+	}
+}
+
+// round brings the next entries into the database. It first makes sure that its own shop stands where the database does.
+func (w *writer) round(ctx context.Context, db database) error {
+	if err := w.meet(ctx, db.Position()); err != nil {
+		return err
+	}
+	w.reached(db)
+	if len(w.pending) == 0 {
+		if err := w.take(ctx); err != nil {
+			return err
+		}
+	}
+	short, cancel := context.WithTimeout(ctx, commitWithin)
+	defer cancel()
+	if err := db.Commit(short, w.pending); err != nil {
+		return err
+	}
+	w.settle(db.Position())
+	w.reached(db)
+	return nil
+}
+
+// meet replays the journal, without writing, up to position. A shop that is past a position it never wrote (the database
+// was put back to an older state) starts again from entry 1.
+func (w *writer) meet(ctx context.Context, position uint64) error {
+	if last := w.journal.Last(); position > last {
+		return fmt.Errorf("the database holds entry %d but the journal ends at %d: this data folder belongs to another database, give the right one",
+			position, last)
+	}
+	w.settle(position)
+	written := w.shop.Seq() - uint64(len(w.pending))
+	if written > position {
+		w.shop, w.pending = bench.NewShop(), nil
+	}
+	for w.shop.Seq() < position {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		entries, err := w.journal.Read(w.shop.Seq()+1, batch)
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			out := w.shop.Apply(e)
+			if e.Seq > position {
+				w.pending = append(w.pending, out)
+			}
+		}
+	}
+	return nil
+}
+
+// take waits for new entries and applies a batch.
+func (w *writer) take(ctx context.Context) error {
+	if err := w.journal.Wait(ctx, w.shop.Seq()); err != nil {
+		return err
+	}
+	entries, err := w.journal.Read(w.shop.Seq()+1, batch)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		w.pending = append(w.pending, w.shop.Apply(e))
+	}
+	return nil
+}
+
+// settle lets go of the outcomes that are in the database.
+func (w *writer) settle(position uint64) {
+	n := 0
+	for n < len(w.pending) && w.pending[n].Entry.Seq <= position {
+		if w.booked != nil {
+			w.booked(w.pending[n])
+		}
+		n++
+	}
+	w.pending = w.pending[n:]
+	if len(w.pending) == 0 {
+		w.pending = nil
+	}
+}
+
+// reached notes how far db has got.
+func (w *writer) reached(db database) {
+	size, signed := db.Ledger()
+	w.set(reach{known: true, position: db.Position(), ledger: size, signed: signed})
+}
+
+// note keeps what was reached and says why it goes no further.
+func (w *writer) note(trouble error) {
+	at := w.reach()
+	at.trouble = trouble
+	w.set(at)
+}
+
+func (w *writer) set(at reach) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.at = at
+	close(w.moved)
+	w.moved = make(chan struct{})
+}
+
+func (w *writer) reach() reach {
+	at, _ := w.look()
+	return at
+}
+
+// look gives the reach and a channel that is closed when it changes.
+func (w *writer) look() (reach, <-chan struct{}) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.at, w.moved
+}
+
+// drain waits until the journal is in the database, but no longer than ctx or drainGrace, and not at all while the
+// database is in trouble: what is left is written at the next start.
+func (w *writer) drain(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, drainGrace)
+	defer cancel()
+	for {
+		at, moved := w.look()
+		if at.position >= w.journal.Last() || at.trouble != nil {
+			return
+		}
+		select {
+		case <-moved:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+const drainGrace = 10 * time.Second
