@@ -20,10 +20,10 @@ func (s *Shop) View(bench string) View {
 	v.Build, v.Run = r.build.ID, r.seq
 	v.Engine, v.WorkOrder = r.build.Engine, r.build.WorkOrder
 	v.Joint, v.Title = r.joint.ID, r.joint.Title
-	open, expected := r.matcher.Open()
+	open, due := r.matcher.Open()
 	v.Left, v.Steps = len(open), len(r.matcher.Steps())
-	if expected >= 0 {
-		v.Next = r.next(expected)
+	if due >= 0 {
+		v.Next = r.next(due)
 	}
 	v.Ask = r.ask()
 	v.Summary = r.summary(true)
@@ -42,7 +42,7 @@ func (r *run) ask() *Ask {
 	steps := Steps(r.joint, r.marks())
 	for i := range r.joint.Checks {
 		c := &r.joint.Checks[i]
-		if c.After != "" && !stageDone(steps, c.After) {
+		if !due(c, steps) {
 			continue
 		}
 		for _, f := range r.asked(c) {

@@ -21,10 +21,9 @@ func (r *run) summary(withChecks bool) Summary {
 	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
 	sum.Complete = len(sum.Open) == 0
 	if withChecks {
-		for _, line := range r.checkFindings() {
-			sum.Complete = false
-			sum.Attention = append(sum.Attention, line)
-		}
+		lines, good := r.checkFindings(steps)
+		sum.Complete = sum.Complete && good
+		sum.Attention = append(sum.Attention, lines...)
 	}
 	sum.Attention = append(sum.Attention, r.stageFindings(sum.Open, steps)...)
 	for i := range r.readings {
@@ -121,21 +120,32 @@ func readingFinding(t *taken) string {
 	return fmt.Sprintf("reading %d (%s): %s: %s", t.seq, shown(&t.reading), where, strings.Join(odd, ", "))
 }
 
-// checkFindings lists the checks that are unanswered or were answered outside their limits.
-func (r *run) checkFindings() []string {
-	var out []string
-	for _, c := range r.joint.Checks {
-		for _, f := range r.asked(&c) {
+// checkFindings lists the checks that were answered outside their limits, and those whose moment has come without an
+// answer; good is true where every check has an answer that is accepted.
+func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
+	good = true
+	for i := range r.joint.Checks {
+		c := &r.joint.Checks[i]
+		for _, f := range r.asked(c) {
 			a := r.answer(c.ID, f)
+			if a != nil && acceptable(c, a) {
+				continue
+			}
+			good = false
 			switch {
-			case a == nil:
-				out = append(out, "check "+checkName(c.ID, f)+" is not answered")
-			case !acceptable(&c, a):
-				out = append(out, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), answered(a), wanted(&c)))
+			case a != nil:
+				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), answered(a), wanted(c)))
+			case due(c, steps):
+				lines = append(lines, "check "+checkName(c.ID, f)+" is not answered")
 			}
 		}
 	}
-	return out
+	return lines, good
+}
+
+// due is true when the moment of a check has come.
+func due(c *procedure.Check, steps []StepState) bool {
+	return c.After == "" || stageDone(steps, c.After)
 }
 
 // asked lists the fasteners that a check is asked for, or the empty one for the joint as a whole.

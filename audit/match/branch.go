@@ -57,7 +57,7 @@ func (m *Matcher) forward(h *hypothesis, add adder) {
 	if e != r {
 		add(e, Next, crossing, m.nextPrior(r >= 0, goesBack))
 	}
-	for _, i := range behind {
+	for k, i := range behind {
 		if i == e {
 			continue
 		}
@@ -65,9 +65,20 @@ func (m *Matcher) forward(h *hypothesis, add adder) {
 		if goesBack {
 			p = pHalf
 		}
-		add(i, MakeGood, true, lnShare(p)-ln(int64(len(behind))))
+		add(i, MakeGood, true, lnShare(p)+backTo(k, len(behind)))
 	}
 	m.ahead(h, e, r, add)
+}
+
+// backTo shares out a going back among n that were left behind: mostly to the first, which the bench asks for.
+func backTo(k, n int) nats {
+	switch {
+	case n == 1:
+		return 0
+	case k == 0:
+		return lnShare(pBackToFirst)
+	}
+	return lnShare(audit.Certain-pBackToFirst) - ln(int64(n-1))
 }
 
 func (m *Matcher) nextPrior(retrying, goesBack bool) nats {

@@ -96,18 +96,22 @@ func (m *Matcher) OpenShare() []audit.Share {
 	return out
 }
 
-// Open lists the steps that are open by what is said, in order; Expected is the one to do next, -1: none.
-func (m *Matcher) Open() (open []int, expected int) {
+// Open lists the steps that are open by what is said, in order. due is the one to do now, -1: none: the one to be tried
+// again, else the first open one, for the procedure wants nothing left behind.
+func (m *Matcher) Open() (open []int, due int) {
 	for i := range m.steps {
 		if m.open(m.chosen, i) {
 			open = append(open, i)
 		}
 	}
-	expected = m.nextOpen(m.chosen)
-	if r := m.retry(m.chosen); r >= 0 {
-		expected = r
+	due = -1
+	if len(open) > 0 {
+		due = open[0]
 	}
-	return open, expected
+	if r := m.retry(m.chosen); r >= 0 {
+		due = r
+	}
+	return open, due
 }
 
 // Reached is the furthest step at which the technician has been, -1: none.

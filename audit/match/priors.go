@@ -5,18 +5,19 @@ import "witnessmark/audit"
 // How often a technician does what, before the reading is looked at. Each is a share of all readings, chosen from
 // shop sense rather than fitted to any simulator: a careful person errs in a few readings of a thousand.
 const (
-	pNext      audit.Share = 960_000 // goes on to the next fastener
-	pRetry     audit.Share = 800_000 // after a failed one: tightens the same again
-	pMoveOn    audit.Share = 150_000 // after a failed one: goes on all the same
-	pReHitLast audit.Share = 10_000  // hits the one just done again: the commonest slip
-	pReHitAny  audit.Share = 2_000   // hits some other one again, shared among all that are done
-	pSkipOne   audit.Share = 3_000   // leaves one out
-	pSkipAny   audit.Share = 2_000   // goes somewhere else in the same leg, shared among the open ones
-	pMakeGood  audit.Share = 10_000  // goes back to one left behind, shared among those
-	pEarly     audit.Share = 3_000   // begins the next leg with one left open ahead
-	pEarlyAny  audit.Share = 500     // begins it in the middle, shared
-	pStray     audit.Share = 3_000   // tries the wrench on something else
-	pHalf      audit.Share = 500_000 // at the end of a leg with some left behind: goes back, or does not know
+	pNext        audit.Share = 960_000 // goes on to the next fastener
+	pRetry       audit.Share = 800_000 // after a failed one: tightens the same again
+	pMoveOn      audit.Share = 150_000 // after a failed one: goes on all the same
+	pReHitLast   audit.Share = 10_000  // hits the one just done again: the commonest slip
+	pReHitAny    audit.Share = 2_000   // hits some other one again, shared among all that are done
+	pSkipOne     audit.Share = 3_000   // leaves one out
+	pSkipAny     audit.Share = 2_000   // goes somewhere else in the same leg, shared among the open ones
+	pMakeGood    audit.Share = 10_000  // goes back to one left behind, shared among those
+	pBackToFirst audit.Share = 800_000 // … and then mostly to the first of them
+	pEarly       audit.Share = 3_000   // begins the next leg with one left open ahead
+	pEarlyAny    audit.Share = 500     // begins it in the middle, shared
+	pStray       audit.Share = 3_000   // tries the wrench on something else
+	pHalf        audit.Share = 500_000 // at the end of a leg with some left behind: goes back, or does not know
 )
 
 // How readings scatter about what they should be.

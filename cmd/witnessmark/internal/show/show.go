@@ -154,3 +154,24 @@ func Update(v bench.View, kind, refused string) []string {
 	}
 	return Bench(v)
 }
+
+// Live writes the updates of one bench one after another: what needs a person is said once, when it comes up.
+type Live struct{ said map[string]bool }
+
+// Update is the lines of the next update.
+func (l *Live) Update(v bench.View, kind, refused string) []string {
+	if l.said == nil {
+		l.said = map[string]bool{}
+	}
+	now := map[string]bool{}
+	var fresh []string
+	for _, a := range v.Summary.Attention {
+		now[a] = true
+		if !l.said[a] {
+			fresh = append(fresh, a)
+		}
+	}
+	l.said = now
+	v.Summary.Attention = fresh
+	return Update(v, kind, refused)
+}

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/show"
+)
+
+type jointCommand struct {
+	Start jointStart `cmd:"" help:"Put a joint of a build on a bench; readings of its wrenches belong to it from now on."`
+	Close jointClose `cmd:"" help:"Take the joint off a bench."`
+}
+
+// atBench is the flag of every command that concerns one bench.
+type atBench struct {
+	Bench string `required:"" help:"Bench." placeholder:"BENCH" env:"WITNESSMARK_BENCH"`
+}
+
+type jointStart struct {
+	person
+	atBench
+	Build string `required:"" help:"Work order of the build, or its number." placeholder:"BUILD"`
+	Joint string `arg:"" help:"Joint of the procedure."`
+}
+
+// Run starts the joint and shows what is next.
+func (c *jointStart) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	build, err := buildOf(ctx, client, c.Build)
+	if err != nil {
+		return err
+	}
+	v, err := client.StartJoint(ctx, c.Bench, control.Start{Build: build, Joint: c.Joint, Person: c.By})
+	return s.shown(v, err)
+}
+
+type jointClose struct {
+	person
+	atBench
+}
+
+// Run closes the joint; exit code 1 says that it was not complete.
+func (c *jointClose) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	before, err := client.View(ctx, c.Bench)
+	if err != nil {
+		return err
+	}
+	v, err := client.CloseJoint(ctx, c.Bench, control.Close{Person: c.By})
+	if err := s.shown(v, err); err != nil {
+		return err
+	}
+	if before.Summary.Complete {
+		return nil
+	}
+	fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete:\n", before.Joint, before.Engine)
+	for _, line := range show.Summary(before.Summary) {
+		fmt.Fprintln(s.out, line)
+	}
+	return errAttention
+}
+
+// shown prints a bench after an action on it.
+func (s shop) shown(v bench.View, err error) error {
+	if err != nil {
+		return err
+	}
+	for _, line := range show.Bench(v) {
+		if _, err := fmt.Fprintln(s.out, line); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,143 @@
+// Command witnessmark records what torque wrenches report against the tightening procedure of an engine, and proves
+// later that the record was never changed.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/daemon"
+)
+
+// Exit codes.
+const (
+	exitOK        = 0
+	exitAttention = 1 // it ran, and something is not right
+	exitInput     = 2 // what was asked for makes no sense
+)
+
+const safety = `Witnessmark records and checks; it is no safety device. The engine maker's procedure, local rules and the ` +
+	`judgement of the licensed person stand above it.`
+
+// commands is the whole command line.
+type commands struct {
+	Data string `help:"Data folder of the daemon." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
+
+	Demo      demoCommand      `cmd:"" help:"Play a day at an invented bench with simulated wrenches, and show what is recorded."`
+	Serve     serveCommand     `cmd:"" help:"Run the daemon: take readings, match, judge and record them."`
+	Config    configCommand    `cmd:"" help:"Show an example of the configuration file, or check one."`
+	Procedure procedureCommand `cmd:"" help:"Check, add or list tightening procedures."`
+	Build     buildCommand     `cmd:"" help:"Open or list builds."`
+	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, or take it off."`
+	Check     checkCommand     `cmd:"" help:"Answer a check of the joint on a bench."`
+	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`
+	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`
+	Wrench    wrenchCommand    `cmd:"" help:"Show how the wrenches fare."`
+	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
+	History   historyCommand   `cmd:"" help:"Show everything recorded about an engine."`
+	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed."`
+	Version   versionCommand   `cmd:"" help:"Show the version."`
+}
+
+// shop is what every command gets: where the daemon's folder is and where to write.
+type shop struct {
+	data string
+	out  io.Writer
+	log  io.Writer
+}
+
+func (s shop) folder() daemon.Folder { return daemon.Folder(s.data) }
+
+func (s shop) client() *control.Client { return control.NewClient(s.folder().Socket()) }
+
+// inputError marks what the person must write differently: exit code 2.
+type inputError struct{ error }
+
+func (e inputError) Unwrap() error { return e.error }
+
+// errAttention ends a command that has said on its output what is not right: exit code 1 and no further word.
+var errAttention = errors.New("something needs attention")
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run is the program without the process around it.
+func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
+	var c commands
+	exited := false
+	parser, err := kong.New(&c, kong.Name("witnessmark"), kong.Writers(out, errs), kong.UsageOnError(),
+		kong.Description("Reads digital torque wrenches, matches each reading to the fastener that is next in the "+
+			"procedure, and records it so that a change shows."),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Help(helpWithSafety),
+		kong.Exit(func(n int) { exited, code = true, n }),
+		kong.BindTo(ctx, (*context.Context)(nil)))
+	if err != nil {
+		fmt.Fprintln(errs, "witnessmark:", err)
+		return exitInput
+	}
+	words, err := parser.Parse(args)
+	if exited {
+		return code
+	}
+	if err != nil {
+		fmt.Fprintln(errs, "witnessmark:", err)
+		return exitInput
+	}
+	return report(errs, words.Run(shop{folder(c.Data), out, errs}))
+}
+
+func helpWithSafety(o kong.HelpOptions, ctx *kong.Context) error {
+	if err := kong.DefaultHelpPrinter(o, ctx); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(ctx.Stdout, "\n%s\n", safety)
+	return err
+}
+
+// report says what went wrong and gives the exit code.
+func report(errs io.Writer, err error) int {
+	var input inputError
+	var refused *control.Error
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.Is(err, errAttention):
+		return exitAttention
+	case errors.As(err, &input):
+		fmt.Fprintln(errs, "witnessmark:", err)
+		return exitInput
+	case errors.As(err, &refused) && refused.Status == 400:
+		fmt.Fprintln(errs, "witnessmark:", err)
+		return exitInput
+	}
+	fmt.Fprintln(errs, "witnessmark:", err)
+	return exitAttention
+}
+
+// folder is the data folder: the one given, else the user's folder for state (XDG base directories).
+func folder(given string) string {
+	if given != "" {
+		return given
+	}
+	if state := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(state) {
+		return filepath.Join(state, "witnessmark")
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return filepath.Join("/var/lib", "witnessmark")
+	}
+	return filepath.Join(home, ".local", "state", "witnessmark")
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"text/tabwriter"
+
+	"witnessmark/audit/procedure"
+	"witnessmark/cmd/witnessmark/internal/control"
+)
+
+type procedureCommand struct {
+	Check procedureCheck `cmd:"" help:"Check a procedure file and name all its faults. Needs no daemon."`
+	Add   procedureAdd   `cmd:"" help:"Add a procedure file to the shop. A revision never changes afterwards."`
+	List  procedureList  `cmd:"" help:"List the procedures of the shop."`
+}
+
+type procedureCheck struct {
+	File string `arg:"" help:"Procedure file." type:"existingfile"`
+}
+
+// Run checks the file and says in what order its joints are tightened.
+func (c *procedureCheck) Run(s shop) error {
+	text, err := os.ReadFile(c.File)
+	if err != nil {
+		return inputError{err}
+	}
+	p, err := procedure.Parse(c.File, text)
+	if err != nil {
+		return inputError{err}
+	}
+	fmt.Fprintf(s.out, "%s: good: %s revision %s, %s\n", c.File, p.Family, p.Revision, p.Title)
+	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "  JOINT\tCLASS\tFASTENERS\tSTAGES\tCHECKS\tSTEPS")
+	for i := range p.Joints {
+		j := &p.Joints[i]
+		fmt.Fprintf(t, "  %s\t%s\t%d\t%d\t%d\t%d\n", j.ID, j.Criticality, len(j.Fasteners), len(j.Stages), len(j.Checks), len(j.Sequence()))
+	}
+	return t.Flush()
+}
+
+type procedureAdd struct {
+	File string `arg:"" help:"Procedure file." type:"existingfile"`
+}
+
+// Run adds the file; adding the same file twice is no fault.
+func (c *procedureAdd) Run(ctx context.Context, s shop) error {
+	text, err := os.ReadFile(c.File)
+	if err != nil {
+		return inputError{err}
+	}
+	client := s.client()
+	defer client.Close()
+	p, err := client.AddProcedure(ctx, control.NewProcedure{File: c.File, Text: string(text)})
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(s.out, "the shop has %s revision %s, %s\n", p.Family, p.Revision, p.Title)
+	return err
+}
+
+type procedureList struct{}
+
+// Run lists the procedures.
+func (procedureList) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	list, err := client.Procedures(ctx)
+	if err != nil {
+		return err
+	}
+	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "FAMILY\tREVISION\tUSED\tTITLE")
+	for _, p := range list {
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", p.Family, p.Revision, yesNo(p.Used), p.Title)
+	}
+	return t.Flush()
+}
+
+func yesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}

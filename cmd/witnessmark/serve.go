@@ -1,0 +1,74 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/mattn/go-isatty"
+	"github.com/rs/zerolog"
+
+	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/daemon"
+)
+
+type serveCommand struct {
+	Config string `required:"" help:"Configuration file; see witnessmark config example." placeholder:"FILE" type:"existingfile"`
+	Listen string `help:"Address of the public page and the metrics, instead of the file's." placeholder:"HOST:PORT"`
+}
+
+// stopWithin bounds how long a stop may take in all.
+const stopWithin = 45 * time.Second
+
+// Run works until it is told to stop or cannot go on; then the error says why.
+func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return inputError{err}
+	}
+	if c.Listen != "" {
+		cfg.Listen = c.Listen
+	}
+	if all.Data == "" && cfg.Data != "" {
+		s.data = cfg.Data
+	}
+	log := logger(s.log)
+	d, err := daemon.New(daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, NewID: newID, Log: log, Version: version()})
+	if err != nil {
+		return err
+	}
+	if err := d.Start(ctx); err != nil {
+		return err
+	}
+	log.Info().Str("shop", cfg.Shop.ID).Str("data", s.data).Str("listen", d.Addr()).Msg("readings are taken")
+	select {
+	case <-ctx.Done():
+		log.Info().Msg("stopping")
+	case <-d.Done():
+	}
+	stopping, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
+	defer cancel()
+	err = d.Err()
+	return errors.Join(err, d.Stop(stopping))
+}
+
+// logger writes JSON lines, or readable ones where a person sits at the other end.
+func logger(w io.Writer) zerolog.Logger {
+	if f, ok := w.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
+		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
+	}
+	return zerolog.New(w).With().Timestamp().Logger()
+}
+
+func newID() string {
+	b := make([]byte, 16)
+	if _, err := rand.Read(b); err != nil {
+		panic(fmt.Sprintf("no randomness: %v", err)) // crypto/rand never returns an error
+	}
+	return hex.EncodeToString(b)
+}

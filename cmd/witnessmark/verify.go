@@ -1,0 +1,73 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/mattn/go-isatty"
+
+	"witnessmark/store"
+	"witnessmark/store/ledger"
+)
+
+type verifyCommand struct {
+	records
+	Key        string `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+	Checkpoint string `help:"A checkpoint that was kept outside; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+}
+
+// Run rebuilds every leaf from its row and checks the whole ledger; exit code 1 says what does not fit.
+func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
+	keyFile, kept := c.Key, c.Checkpoint
+	if keyFile == "" {
+		keyFile = s.folder().Key() + ".pub"
+	}
+	if kept == "" {
+		kept = s.folder().Outside()
+	}
+	key, err := ledger.ReadVerifier(keyFile)
+	if err != nil {
+		return inputError{fmt.Errorf("%w; name the public key with --key", err)}
+	}
+	outside, err := ledger.ReadOutside(kept)
+	if err != nil {
+		return inputError{err}
+	}
+	reader, closeAll, err := c.open(ctx, s)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, closeAll()) }()
+	found, err := reader.Verify(ctx, key, outside, progress(s.log))
+	var mismatch *store.Mismatch
+	if errors.As(err, &mismatch) {
+		fmt.Fprintf(s.out, "NOT OK: %v\n", mismatch)
+		return errAttention
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "ok: shop %s, %d leaves made anew from their rows, %d signed checkpoints, root %s\n",
+		reader.Shop(), found.Leaves, found.Checkpoints, found.Root)
+	if outside == nil {
+		fmt.Fprintf(s.out, "There is no checkpoint at %s: an older state of the whole database would not have been noticed.\n", kept)
+	}
+	return nil
+}
+
+// progress tells a person at a terminal how far things are; nobody else is told.
+func progress(w io.Writer) func(done, all int64) {
+	f, ok := w.(*os.File)
+	if !ok || !isatty.IsTerminal(f.Fd()) {
+		return nil
+	}
+	return func(done, all int64) {
+		fmt.Fprintf(w, "\r%d of %d leaves", done, all)
+		if done == all {
+			fmt.Fprintln(w)
+		}
+	}
+}
