@@ -20,6 +20,9 @@ const (
 // stopGrace bounds how long a server that did not come up may take to go.
 const stopGrace = 30 * time.Second
 
+// answerWithin is how soon a server must answer that says that it is ready.
+const answerWithin = 20 * time.Second
+
 var errNotOurs = errors.New("the server was not started here")
 
 // Cluster is a private PostgreSQL: one that we started, or one that we found running.
@@ -146,12 +149,23 @@ func (c *Cluster) ping(ctx context.Context) error {
 func (c *Cluster) await(ctx context.Context) error {
 	tick := time.NewTicker(20 * time.Millisecond)
 	defer tick.Stop()
+	var since time.Time
 	for {
 		if pid, ready := c.folder.lockFile(); ready && pid == c.server.cmd.Process.Pid {
-			// A stale file may name our own number where numbers come again at each start, as in a container.
-			if c.ping(ctx) == nil {
+			err := c.ping(ctx)
+			if err == nil {
 				return nil
 			}
+			if since.IsZero() {
+				since = time.Now()
+			}
+			// A stale file may name our own number where numbers come again at each start, as in a container: then
+			// the server recovers first, and writes the file anew.
+			if time.Since(since) > answerWithin {
+				return fmt.Errorf("PostgreSQL is ready and does not answer, its log is %s: %w", c.server.log.path, err)
+			}
+		} else {
+			since = time.Time{}
 		}
 		select {
 		case <-c.server.ended:
