@@ -3,7 +3,7 @@
 //
 // A value is the CRC-32C of the rest (4 bytes, big endian), the time in microseconds since 1970 UTC (8 bytes, big
 // endian), the length of the kind (1 byte), the kind, and the event as JSON. The key is the entry's number in 8 bytes,
-// big endian.
+// big endian. Beside the entries stand the file's format and, once more, the number of the last entry.
 package journal
 
 import (
@@ -30,7 +30,7 @@ const formatVersion = "witnessmark/journal/1"
 // maxBatch bounds how many waiting entries go into one transaction.
 const maxBatch = 1024
 
-// ErrClosed is returned by an Append after Close.
+// ErrClosed is what Append, Read and Wait return after Close.
 var ErrClosed = errors.New("the journal is closed")
 
 // Journal is an open journal. Its methods may be called from any goroutine; one goroutine of its own writes.
