@@ -45,7 +45,7 @@ const (
 	changeOfMind  = ln2         // a finding already said is kept until another is twice as likely
 	tagPenalty    = 25 * oneNat // a tag or a person's word is nearly, not quite, always right
 	namedPenalty  = 40 * oneNat
-	skipStage     = 5 * oneNat // a fastener that takes a stage without the one before
+	skipStage     = oneNat / 2 // a fastener takes a stage without the one before: who missed it does not know
 )
 
 // rateScatter is the relative scatter of the angle per torque, in ‰, after n fasteners were seen.
