@@ -1,0 +1,225 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/cmd/witnessmark/internal/sheet"
+)
+
+// said runs the program and gives its exit code, its output and its errors.
+func said(t *testing.T, args ...string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = run(t.Context(), args, &o, &e)
+	return code, o.String(), e.String()
+}
+
+func write(t *testing.T, name, text string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func TestRun_ExitCodes(t *testing.T) {
+	nowhere := filepath.Join(t.TempDir(), "none")
+	wrong := write(t, "wrong.yaml", "format: witnessmark/config/1\nshop: {id: north}\n")
+	right := write(t, "right.yaml", string(config.Example()))
+	for name, tc := range map[string]struct {
+		args      []string
+		code      int
+		out, errs string
+	}{
+		"help ends with the safety note":                 {[]string{"--help"}, exitOK, safety + "\n", ""},
+		"so does the help of a command":                  {[]string{"serve", "--help"}, exitOK, safety + "\n", ""},
+		"the example is a good configuration":            {[]string{"config", "check", right}, exitOK, "good: shop north", ""},
+		"a wrong configuration is bad input":             {[]string{"config", "check", wrong}, exitInput, "", "wrong.yaml:2:"},
+		"all its faults are told":                        {[]string{"config", "check", wrong}, exitInput, "", "\"wrenches\""},
+		"it is bad input to serve too":                   {[]string{"serve", "--config", wrong}, exitInput, "", "wrong.yaml:2:"},
+		"an unknown command is bad input":                {[]string{"bogus"}, exitInput, "", "bogus"},
+		"a missing flag is named":                        {[]string{"serve"}, exitInput, "", "--config"},
+		"without a daemon the person is told what to do": {[]string{"build", "list", "--data", nowhere}, exitAttention, "", "witnessmark serve"},
+		"without a database too":                         {[]string{"history", "--engine", "E-1", "--data", nowhere}, exitInput, "", "--database"},
+		"a unit that does not exist is bad input":        {[]string{"history", "--engine", "E-1", "--units", "stone"}, exitInput, "", "stone"},
+		"verify without a key says which flag":           {[]string{"verify", "--data", nowhere}, exitInput, "", "--key"},
+		"a fastener and none of them is bad input":       {[]string{"locate", "7", "--none", "--bench", "1", "--by", "Ada"}, exitInput, "", "--none"},
+		"neither of them as well":                        {[]string{"locate", "--bench", "1", "--by", "Ada"}, exitInput, "", "--none"},
+		"the version names the program":                  {[]string{"version"}, exitOK, "witnessmark ", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			code, out, errs := said(t, tc.args...)
+			if code != tc.code || !strings.Contains(out, tc.out) || !strings.Contains(errs, tc.errs) {
+				t.Errorf("got %d, %q, %q, want %d, %q, %q", code, out, errs, tc.code, tc.out, tc.errs)
+			}
+		})
+	}
+}
+
+func TestFolder(t *testing.T) {
+	t.Setenv("HOME", "/home/ada")
+	for name, tc := range map[string]struct{ given, state, want string }{
+		"the one given wins":            {"/srv/shop", "/var/state", "/srv/shop"},
+		"then the user's state folder":  {"", "/var/state", "/var/state/witnessmark"},
+		"a relative one does not count": {"", "state", "/home/ada/.local/state/witnessmark"},
+		"its usual place is the last":   {"", "", "/home/ada/.local/state/witnessmark"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Setenv("XDG_STATE_HOME", tc.state)
+			if got := folder(tc.given); got != tc.want {
+				t.Errorf("got %q, want %q", got, tc.want)
+			}
+		})
+	}
+}
+
+func TestWrenches_Attention(t *testing.T) {
+	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+	seen, ahead, past := now.Add(-3*time.Second), now.AddDate(0, 1, 0), now.AddDate(0, -1, 0)
+	for name, tc := range map[string]struct {
+		w    control.Wrench
+		want error
+		says string
+	}{
+		"up and calibrated is fine":            {control.Wrench{Up: true, LastSeen: &seen, Due: &ahead}, nil, "3s ago"},
+		"one that is down is not":              {control.Wrench{Reason: "no such device"}, errAttention, "DOWN: no such device"},
+		"one that is out of calibration":       {control.Wrench{Up: true, Due: &past}, errAttention, "OVER since 2026-04-04"},
+		"what was never said is said to be so": {control.Wrench{Up: true}, nil, "not said"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var out bytes.Buffer
+			err := wrenches(shop{out: &out}, []control.Wrench{tc.w}, now)
+			if err != tc.want || !strings.Contains(out.String(), tc.says) {
+				t.Errorf("got %v and %q, want %v and %q", err, out.String(), tc.want, tc.says)
+			}
+		})
+	}
+}
+
+const plates = `format: witnessmark/procedure/1
+family: TB-7
+revision: "1"
+title: Short block
+source: invented for this test
+decision: simple
+joints:
+  - id: plate
+    title: Cover plate
+    criticality: C
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", at: [0, 0]}
+    checks:
+      - {id: seal, ask: New seal fitted?}
+    stages:
+      - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
+`
+
+// TestCommands_OnADaemon goes through a shop's day by commands alone, beside a running daemon and after it has stopped.
+func TestCommands_OnADaemon(t *testing.T) {
+	text := string(config.Example())
+	text = strings.Replace(text, "listen: 127.0.0.1:7680", "listen: 127.0.0.1:0", 1)
+	cfg, err := config.Parse("example.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := t.TempDir()
+	d, err := daemon.New(daemon.Options{Config: cfg, Data: data, Clock: time.Now, NewID: newID, Log: zerolog.New(io.Discard)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	stop := func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+		defer cancel()
+		if err := d.Stop(ctx); err != nil {
+			t.Error(err)
+		}
+	}
+	t.Cleanup(stop)
+	file := write(t, "plates.yaml", plates)
+	day := []struct {
+		args string
+		code int
+		says string
+	}{
+		{"procedure check " + file, exitOK, "plate"},
+		{"procedure add " + file, exitOK, "TB-7 revision 1"},
+		{"procedure add " + file, exitOK, "TB-7 revision 1"}, // once more is no fault
+		{"procedure list", exitOK, "Short block"},
+		{"build open --engine E-4711 --family TB-7 --work-order W-12 --by Ada", exitOK, "procedure TB-7 revision 1"},
+		{"build open --engine E-4711 --family TB-9 --work-order W-13 --by Ada", exitAttention, "TB-9"},
+		{"build list", exitOK, "E-4711"},
+		{"joint start plate --bench 1 --build W-99 --by Ada", exitInput, "W-99"},
+		{"joint start plate --bench 2 --build W-12 --by Ada", exitAttention, "no bench 2"},
+		{"joint start plate --bench 1 --build W-12 --by Ada", exitOK, "next   fastener 1"},
+		{"check answer seal yes --bench 1 --by Ada", exitOK, "fastener 1"},
+		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
+		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
+		{"wrench status", exitAttention, "DOWN"},
+	}
+	for _, step := range day {
+		code, out, errs := said(t, append(strings.Fields(step.args), "--data", data)...)
+		if code != step.code || !strings.Contains(out+errs, step.says) {
+			t.Errorf("%s: got %d, %q, %q, want %d and %q", step.args, code, out, errs, step.code, step.says)
+		}
+	}
+	for i, where := range []string{"beside the daemon", "after it has stopped"} {
+		if i == 1 {
+			stop()
+		} else {
+			written(t, data)
+		}
+		t.Run(where, func(t *testing.T) { look(t, data) })
+	}
+}
+
+// written waits until everything is in the database.
+func written(t *testing.T, data string) {
+	t.Helper()
+	c := control.NewClient(daemon.Folder(data).Socket())
+	defer c.Close()
+	for {
+		s, err := c.Status(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Position == s.Entries {
+			return
+		}
+	}
+}
+
+func look(t *testing.T, data string) {
+	code, out, errs := said(t, "history", "--engine", "E-4711", "--format", "json", "--data", data)
+	var e sheet.Engine
+	if err := json.Unmarshal([]byte(out), &e); err != nil || code != exitOK {
+		t.Fatalf("got %d, %q, %v, want a sheet", code, errs, err)
+	}
+	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 1 {
+		t.Errorf("got %+v, want the joint that Ada left open, with its check", j)
+	}
+	if code, _, errs := said(t, "history", "--engine", "E-4712", "--data", data); code != exitAttention || !strings.Contains(errs, "E-4711") {
+		t.Errorf("got %d, %q, want the engine like it named", code, errs)
+	}
+	if code, out, errs := said(t, "verify", "--data", data); code != exitOK || !strings.HasPrefix(out, "ok: shop north") {
+		t.Errorf("got %d, %q, %q, want a record that is whole", code, out, errs)
+	}
+}
