@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"text/tabwriter"
 
@@ -11,27 +13,43 @@ import (
 )
 
 type procedureCommand struct {
-	Check procedureCheck `cmd:"" help:"Check a procedure file and name all its faults. Needs no daemon."`
+	Check procedureCheck `cmd:"" help:"Check procedure files and name all their faults. Needs no daemon."`
 	Add   procedureAdd   `cmd:"" help:"Add a procedure file to the shop. A revision never changes afterwards."`
 	List  procedureList  `cmd:"" help:"List the procedures of the shop."`
 }
 
 type procedureCheck struct {
-	File string `arg:"" help:"Procedure file." type:"existingfile"`
+	Files []string `arg:"" help:"Procedure files." type:"existingfile" name:"file"`
 }
 
-// Run checks the file and says in what order its joints are tightened.
+// Run checks the files, names the faults of all of them, and says what the good ones hold.
 func (c *procedureCheck) Run(s shop) error {
-	text, err := os.ReadFile(c.File)
-	if err != nil {
-		return inputError{err}
+	var faults []error
+	for _, file := range c.Files {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		p, err := procedure.Parse(file, text)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		if err := outline(s.out, file, p); err != nil {
+			return err
+		}
 	}
-	p, err := procedure.Parse(c.File, text)
-	if err != nil {
-		return inputError{err}
+	if len(faults) > 0 {
+		return inputError{errors.Join(faults...)}
 	}
-	fmt.Fprintf(s.out, "%s: good: %s revision %s, %s\n", c.File, p.Family, p.Revision, p.Title)
-	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
+	return nil
+}
+
+// outline says what a good file holds.
+func outline(w io.Writer, file string, p *procedure.Procedure) error {
+	fmt.Fprintf(w, "%s: good: %s revision %s, %s\n", file, p.Family, p.Revision, p.Title)
+	t := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "  JOINT\tCLASS\tFASTENERS\tSTAGES\tCHECKS\tSTEPS")
 	for i := range p.Joints {
 		j := &p.Joints[i]

@@ -102,13 +102,6 @@ func (b *base) set(url string, trouble error) {
 	b.moved = make(chan struct{})
 }
 
-// now gives the address in force, or why there is none.
-func (b *base) now() (string, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.url, b.trouble
-}
-
 // address waits until there is one.
 func (b *base) address(ctx context.Context) (string, error) {
 	for {

@@ -48,9 +48,8 @@ type Daemon struct {
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 
-	public  net.Listener
-	servers []*http.Server
-	unwind  []func(context.Context) error // what Stop undoes, last first
+	public net.Listener
+	unwind []func(context.Context) error // what Stop undoes, last first
 
 	end  context.CancelCauseFunc
 	life context.Context // ends when the daemon stops or cannot go on
@@ -152,9 +151,19 @@ func (d *Daemon) openJournal(context.Context) error {
 func (d *Daemon) guardJournal() {
 	select {
 	case <-d.journal.Failed():
-		d.end(fmt.Errorf("the journal %s can no longer be written, so no reading is acknowledged: see to the disk and start again",
-			d.folder.Journal()))
+		d.end(fmt.Errorf("the journal %s can no longer be written, so no reading is acknowledged: see to the disk and start again: %w",
+			d.folder.Journal(), d.journal.Err()))
 	case <-d.life.Done():
+	}
+}
+
+// journalFailed is true when guardJournal says why the daemon ends; what others meet then is the consequence.
+func (d *Daemon) journalFailed() bool {
+	select {
+	case <-d.journal.Failed():
+		return true
+	default:
+		return false
 	}
 }
 

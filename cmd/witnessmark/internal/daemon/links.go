@@ -89,7 +89,7 @@ func (d *Daemon) startLinks(context.Context) error {
 		l := link.Link{Wrench: id, Spec: w.Port, Profile: w.Profile, Sink: s, Notice: s.notice}
 		d.live.look(func(sh *bench.Shop) { l.Last = sh.LastReading(id) })
 		running.Go(func() {
-			if err := link.Run(ctx, l); err != nil && ctx.Err() == nil {
+			if err := link.Run(ctx, l); err != nil && ctx.Err() == nil && !d.journalFailed() {
 				d.end(fmt.Errorf("wrench %s: %w", id, err))
 			}
 		})

@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -81,15 +80,7 @@ func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
 // start runs a daemon in this process until the test ends.
 func start(t *testing.T, data, file string) *Daemon {
 	t.Helper()
-	d, _ := startHeard(t, data, file)
-	return d
-}
-
-// startHeard is start, and a channel that is closed when the daemon says that a wrench is there.
-func startHeard(t *testing.T, data, file string) (*Daemon, <-chan struct{}) {
-	t.Helper()
-	log := &ear{out: t.Output(), there: make(chan struct{})}
-	o, know, err := options(data, file, log)
+	o, know, err := options(data, file, t.Output())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,21 +93,7 @@ func startHeard(t *testing.T, data, file string) (*Daemon, <-chan struct{}) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { stopDaemon(t, d) })
-	return d, log.there
-}
-
-// ear is a log that is listened to.
-type ear struct {
-	out   io.Writer
-	once  sync.Once
-	there chan struct{}
-}
-
-func (e *ear) Write(line []byte) (int, error) {
-	if strings.Contains(string(line), "wrench is there") {
-		e.once.Do(func() { close(e.there) })
-	}
-	return e.out.Write(line)
+	return d
 }
 
 func stopDaemon(t *testing.T, d *Daemon) {
