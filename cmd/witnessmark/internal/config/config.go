@@ -52,7 +52,7 @@ type Bench struct {
 
 // Wrench is one wrench: where it is plugged in, how it speaks, and what was declared about it.
 type Wrench struct {
-	Port     string           // a device path, tcp://host:port or tcp-listen://host:port
+	Port     string           // a device path, tcp://host:port, tcp-listen://host:port or capture:///path
 	Profile  *profile.Profile // never nil in a Config that was returned without error
 	Declared audit.WrenchDeclared
 }
