@@ -145,7 +145,7 @@ func (c *Capture) readChunk(text string) (step, error) {
 	return c.readChunk, nil
 }
 
-// Write writes the recording so that Read gives it back.
+// Write writes the capture so that Read gives it back.
 func (c Capture) Write(w io.Writer) error {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "format: %s\n", Format)

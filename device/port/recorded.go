@@ -29,22 +29,22 @@ func recording(path string) (Place, error) {
 	return &recorded{path: path}, nil
 }
 
-// Open goes on after the last unplugging. When the recording is over it waits until ctx ends.
+// Open goes on after the last unplugging. When the capture is over it waits until ctx ends.
 func (r *recorded) Open(ctx context.Context) (Port, error) {
 	if !r.read {
 		f, err := os.Open(r.path)
 		if err != nil {
-			return nil, fmt.Errorf("open the recording: %w", err)
+			return nil, fmt.Errorf("open the capture: %w", err)
 		}
 		c, err := capture.Read(f)
 		if err := errors.Join(err, f.Close()); err != nil {
-			return nil, fmt.Errorf("read the recording %s: %w", r.path, err)
+			return nil, fmt.Errorf("read the capture %s: %w", r.path, err)
 		}
 		r.chunks, r.read = c.Chunks, true
 	}
 	if len(r.chunks) == 0 {
 		<-ctx.Done()
-		return nil, fmt.Errorf("the recording %s is over: %w", r.path, ctx.Err())
+		return nil, fmt.Errorf("the capture %s is over: %w", r.path, ctx.Err())
 	}
 	return &tape{from: r}, nil
 }

@@ -79,7 +79,7 @@ func TestRecorded_Refuses(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := place.Open(t.Context()); err == nil || !strings.Contains(err.Error(), "recording") {
+		if _, err := place.Open(t.Context()); err == nil || !strings.Contains(err.Error(), "the capture") {
 			t.Errorf("%s: got %v", path, err)
 		}
 	}
