@@ -181,6 +181,19 @@ func TestCommands_OnADaemon(t *testing.T) {
 			t.Errorf("%s: got %d, %q, %q, want %d and %q", step.args, code, out, errs, step.code, step.says)
 		}
 	}
+	t.Run("a watch shows the bench at once and ends when it is told to", func(t *testing.T) {
+		for _, form := range []struct{ flag, says string }{{"--json=false", "Bench 1: no joint"}, {"--json", `"bench":"1"`}} {
+			ctx, cancel := context.WithCancel(t.Context())
+			seen := &until{text: form.says, then: cancel}
+			if code := run(ctx, []string{"watch", "1", form.flag, "--data", data}, seen, io.Discard); code != exitOK || ctx.Err() == nil {
+				t.Errorf("%s: got %d and %q, want 0 and %q", form.flag, code, seen.all.String(), form.says)
+			}
+			cancel()
+		}
+		if code, _, errs := said(t, "watch", "9", "--data", data); code != exitAttention || !strings.Contains(errs, "no bench 9") {
+			t.Errorf("got %d, %q, want the bench refused", code, errs)
+		}
+	})
 	for i, where := range []string{"beside the daemon", "after it has stopped"} {
 		if i == 1 {
 			stop()
@@ -189,6 +202,21 @@ func TestCommands_OnADaemon(t *testing.T) {
 		}
 		t.Run(where, func(t *testing.T) { look(t, data) })
 	}
+}
+
+// until is an output that acts once a text has appeared on it.
+type until struct {
+	text string
+	then func()
+	all  bytes.Buffer
+}
+
+func (u *until) Write(b []byte) (int, error) {
+	n, err := u.all.Write(b)
+	if strings.Contains(u.all.String(), u.text) {
+		u.then()
+	}
+	return n, err
 }
 
 // written waits until everything is in the database.
