@@ -53,10 +53,11 @@ type branch struct {
 
 // grow branches every hypothesis by observation o and keeps the heaviest.
 func (m *Matcher) grow(o *Observation) []*hypothesis {
-	var all []branch
+	all := m.scratch[:0]
 	for _, h := range m.beliefs {
 		all = m.branches(all, h, o)
 	}
+	m.scratch = all
 	best := all[0].weight
 	for i := range all {
 		best = max(best, all[i].weight)

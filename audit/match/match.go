@@ -62,6 +62,7 @@ type Matcher struct {
 	beliefs []*hypothesis // heaviest first
 	chosen  *hypothesis   // the one that is said
 	phys    physics
+	scratch []branch // room for the branches of one observation, used again
 	// rethought is true when the newest observation changed what had been said of earlier ones.
 	rethought bool
 }
