@@ -43,7 +43,7 @@ type diary struct {
 	lines []string
 	fresh chan struct{} // holds one token when something was written since
 
-	before func(context.Context) error // called before a reading is kept; nil: nothing
+	before func(context.Context) error // called before a reading or a refusal is kept; nil: nothing
 }
 
 func newDiary() *diary { return &diary{fresh: make(chan struct{}, 1)} }
@@ -59,17 +59,20 @@ func (d *diary) write(line string) {
 }
 
 func (d *diary) Reading(ctx context.Context, r device.Reading) error {
+	return d.keep(ctx, fmt.Sprintf("reading %d", *r.Counter))
+}
+
+func (d *diary) Refusal(ctx context.Context, r device.Refusal) error {
+	return d.keep(ctx, fmt.Sprintf("refusal %s %q", r.Reason, r.Raw))
+}
+
+func (d *diary) keep(ctx context.Context, line string) error {
 	if d.before != nil {
 		if err := d.before(ctx); err != nil {
 			return err
 		}
 	}
-	d.write(fmt.Sprintf("reading %d", *r.Counter))
-	return nil
-}
-
-func (d *diary) Refusal(_ context.Context, r device.Refusal) error {
-	d.write(fmt.Sprintf("refusal %s %q", r.Reason, r.Raw))
+	d.write(line)
 	return nil
 }
 
@@ -154,13 +157,13 @@ func (p *fakePort) Read(b []byte) (int, error) {
 }
 
 func (p *fakePort) Write(b []byte) (int, error) {
-	if p.broken != nil {
-		return 0, p.broken
-	}
 	select {
 	case <-p.closed:
 		return 0, port.ErrClosed
 	default:
+	}
+	if p.broken != nil {
+		return 0, p.broken
 	}
 	p.out.write("write " + string(b))
 	return len(b), nil

@@ -29,6 +29,7 @@ func TestRecent_Holds(t *testing.T) {
 		{"the same counter with other bytes", []device.Reading{said(1, "a", "")}, said(1, "b", ""), false},
 		{"another counter with the same bytes", []device.Reading{said(1, "a", "")}, said(2, "a", ""), false},
 		{"no counter", []device.Reading{said(0, "a", "9:41")}, said(0, "a", "9:41"), false},
+		{"no counter after one that has", []device.Reading{said(1, "a", "9:41")}, said(0, "a", "9:41"), false},
 		{"no counter in between", []device.Reading{said(1, "a", "9:41"), said(0, "b", "9:42")}, said(1, "a", "9:41"), false},
 		{"further back with a clock", []device.Reading{said(1, "a", "9:41"), said(2, "b", "9:42")}, said(1, "a", "9:41"), true},
 		{"further back without a clock", []device.Reading{said(1, "a", ""), said(2, "b", "")}, said(1, "a", ""), false},

@@ -16,7 +16,6 @@ type talk struct {
 	*keeper
 	port  port.Port
 	queue chan frame.Frame // closed by the reader when the port is gone
-	over  chan struct{}    // closed by the handler: nothing is taken from the queue any more
 
 	heard bool  // any byte came; of the reader until the queue is closed
 	lost  error // why the port is gone; of the reader until the queue is closed
@@ -24,16 +23,15 @@ type talk struct {
 }
 
 func newTalk(k *keeper, p port.Port) *talk {
-	return &talk{keeper: k, port: p, queue: make(chan frame.Frame, Queue), over: make(chan struct{})}
+	return &talk{keeper: k, port: p, queue: make(chan frame.Frame, Queue)}
 }
 
 // hold returns when the port is gone, ctx has ended or the sink has failed, and the port is closed.
 func (t *talk) hold(ctx, late context.Context) (heard bool, lost, err error) {
 	go t.read()
 	err = t.handle(ctx, late)
-	close(t.over)
 	shut := t.port.Close()
-	for range t.queue { // until the reader is through; nobody acknowledged these
+	for range t.queue { // nobody acknowledged these; the reader must not wait for room, and is then through
 	}
 	lost = t.lost
 	if t.deaf != nil && errors.Is(lost, port.ErrClosed) {
@@ -72,10 +70,7 @@ func (t *talk) read() {
 // enqueue waits while the queue is full: the system's own buffer is the next to fill, and then the wrench's.
 func (t *talk) enqueue(f frame.Frame) {
 	f.Bytes = bytes.Clone(f.Bytes)
-	select {
-	case t.queue <- f:
-	case <-t.over:
-	}
+	t.queue <- f
 }
 
 // handle takes frames until the queue is closed or ctx ends, and then what the queue holds at that moment.

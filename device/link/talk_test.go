@@ -58,20 +58,83 @@ func TestTalk_AcknowledgesAfterDurable(t *testing.T) {
 }
 
 func TestTalk_SinkFails(t *testing.T) {
+	for _, c := range []struct{ rule, line string }{
+		{"at a reading", pull(t, 1)},
+		{"at a refused frame", "#1;half\r\n"},
+	} {
+		t.Run(c.rule, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				d := newDiary()
+				full := errors.New("the disk is full")
+				d.before = func(context.Context) error { return full }
+				p := newFakePort(d)
+				r := run(t, inTurn(p), d, nil)
+				p.in <- strings.Repeat(c.line, 80) // the reader is behind
+				if err := <-r.done; !errors.Is(err, full) || !strings.Contains(err.Error(), "TW-01") {
+					t.Errorf("got %v, want %v with the wrench's name", err, full)
+				}
+				if got := d.read(); len(got) != 0 {
+					t.Errorf("got %q, want no acknowledgement", got)
+				}
+				<-p.closed
+			})
+		})
+	}
+}
+
+func TestTalk_SinkFailsWithTheQueueFull(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDiary()
+		failing := make(chan struct{})
 		full := errors.New("the disk is full")
-		d.before = func(context.Context) error { return full }
+		d.before = func(context.Context) error { <-failing; return full }
 		p := newFakePort(d)
 		r := run(t, inTurn(p), d, nil)
-		p.in <- pull(t, 1)
-		if err := <-r.done; !errors.Is(err, full) || !strings.Contains(err.Error(), "TW-01") {
-			t.Errorf("got %v, want %v with the wrench's name", err, full)
-		}
-		if got := d.read(); len(got) != 0 {
-			t.Errorf("got %q, want no acknowledgement", got)
+		fill(t, p)
+		close(failing)
+		if err := <-r.done; !errors.Is(err, full) {
+			t.Errorf("got %v, want %v", err, full)
 		}
 		<-p.closed
+	})
+}
+
+// fill sends pulls until the reader takes no more, and gives their number.
+func fill(t *testing.T, p *fakePort) int {
+	for n := 0; ; n++ {
+		synctest.Wait() // either the reader is back in Read, or the queue is full
+		select {
+		case p.in <- pull(t, int64(n+1)):
+		default:
+			return n
+		}
+	}
+}
+
+func TestTalk_DeadPortIsNotHeld(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := newDiary()
+		durable := make(chan struct{})
+		d.before = func(context.Context) error { <-durable; return nil }
+		p := newFakePort(d)
+		var reasons []string
+		r := run(t, inTurn(p), d, func(s State) {
+			if !s.Up {
+				reasons = append(reasons, s.Reason)
+			}
+		})
+		p.in <- pull(t, 1) + pull(t, 2)
+		close(p.in)
+		<-p.closed // or the test hangs: the sink stands still
+		close(durable)
+		d.expect(t, "reading 1", "reading 2")
+		synctest.Wait()
+		if want := []string{port.ErrUnplugged.Error()}; !slices.Equal(reasons, want) {
+			t.Errorf("got reasons %q, want %q, not that nobody could be told", reasons, want)
+		}
+		if err := r.over(); err != nil {
+			t.Error(err)
+		}
 	})
 }
 
@@ -82,17 +145,7 @@ func TestTalk_ReaderDoesNotWaitForTheSink(t *testing.T) {
 		d.before = func(context.Context) error { <-durable; return nil }
 		p := newFakePort(d)
 		r := run(t, inTurn(p), d, nil)
-		taken := 0
-		for n := int64(1); ; n++ {
-			synctest.Wait() // either the reader is back in Read, or the queue is full
-			select {
-			case p.in <- pull(t, n):
-				taken++
-				continue
-			default:
-			}
-			break
-		}
+		taken := fill(t, p)
 		// One lies with the sink, and the reader holds one.
 		if taken != Queue+2 {
 			t.Errorf("got %d frames taken while the sink stands, want %d", taken, Queue+2)

@@ -14,6 +14,7 @@ import (
 type fakeChannel struct {
 	chunks  []chunk
 	closing chan struct{} // nil: closes at once
+	woken   chan struct{} // nil: a read waits for nothing; else for a deadline
 
 	mu     sync.Mutex
 	closed int
@@ -25,6 +26,10 @@ type chunk struct {
 }
 
 func (f *fakeChannel) Read(p []byte) (int, error) {
+	if f.woken != nil {
+		<-f.woken
+		return 0, os.ErrDeadlineExceeded
+	}
 	if len(f.chunks) == 0 {
 		return 0, io.EOF
 	}
@@ -34,8 +39,14 @@ func (f *fakeChannel) Read(p []byte) (int, error) {
 }
 
 func (f *fakeChannel) Write(p []byte) (int, error)      { return len(p), nil }
-func (f *fakeChannel) SetDeadline(time.Time) error      { return nil }
 func (f *fakeChannel) SetWriteDeadline(time.Time) error { return nil }
+
+func (f *fakeChannel) SetDeadline(time.Time) error {
+	if f.woken != nil {
+		close(f.woken)
+	}
+	return nil
+}
 
 func (f *fakeChannel) Close() error {
 	if f.closing != nil {
@@ -64,7 +75,7 @@ func TestLine_Read(t *testing.T) {
 
 func TestLine_CloseHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		f := &fakeChannel{closing: make(chan struct{})}
+		f := &fakeChannel{closing: make(chan struct{}), chunks: []chunk{{"late", nil}}}
 		freed := make(chan struct{})
 		l := newLine("wrench", f, func() { close(freed) })
 		began := time.Now()
@@ -76,6 +87,9 @@ func TestLine_CloseHangs(t *testing.T) {
 		}
 		if _, err := l.Write([]byte("x")); !errors.Is(err, ErrClosed) {
 			t.Errorf("write: got %v, want %v", err, ErrClosed)
+		}
+		if n, err := l.Read(make([]byte, 8)); n != 0 || !errors.Is(err, ErrClosed) {
+			t.Errorf("read: got %d, %v, want %v", n, err, ErrClosed)
 		}
 		if err := l.Close(); !errors.Is(err, ErrStuck) {
 			t.Errorf("second close: got %v, want the same %v", err, ErrStuck)
@@ -89,6 +103,20 @@ func TestLine_CloseHangs(t *testing.T) {
 		<-freed
 		if f.closed != 1 {
 			t.Errorf("got %d closes of the channel, want 1", f.closed)
+		}
+	})
+}
+
+func TestLine_CloseWakes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := newLine("wrench", &fakeChannel{woken: make(chan struct{})}, nil)
+		ended := ends(l)
+		synctest.Wait() // the reader waits for bytes
+		if err := l.Close(); err != nil {
+			t.Errorf("got %v, want the reader woken and the port closed", err)
+		}
+		if err := <-ended; !errors.Is(err, ErrClosed) {
+			t.Errorf("read: got %v, want %v", err, ErrClosed)
 		}
 	})
 }

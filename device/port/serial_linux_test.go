@@ -127,7 +127,7 @@ func TestSerial_Ends(t *testing.T) {
 }
 
 func TestSerial_UseAfterClose(t *testing.T) {
-	s, p := plugged(t)
+	_, p := plugged(t)
 	if err := p.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -151,7 +151,6 @@ func TestSerial_UseAfterClose(t *testing.T) {
 			t.Errorf("file %d: got %v, %v, want it empty", i, fi, err)
 		}
 	}
-	s.Send("#1\r\n") // nobody listens; it must not come to the next one's surprise that the line still works
 }
 
 func TestSerial_HighDescriptor(t *testing.T) {
@@ -186,6 +185,9 @@ func TestSerial_OneProgram(t *testing.T) {
 	s, p := plugged(t)
 	if _, err := OpenSerial(t.Context(), s.Path, Mode{4800, 8, "none", "1"}); err == nil || !strings.Contains(err.Error(), "another program uses "+s.Path) {
 		t.Errorf("second opener: got %v, want to be told that another program uses it", err)
+	}
+	if exclusive := s.Exclusive(); !exclusive {
+		t.Error("got a port that takes other openers, want it to be ours")
 	}
 	if got := s.Settings().Cflag & unix.CBAUD; got != unix.B9600 {
 		t.Errorf("got speed code %#o after a refused second opener, want that of 9600 baud", got)
@@ -266,7 +268,10 @@ func TestSerial_Refuses(t *testing.T) {
 		t.Run(c.rule, func(t *testing.T) {
 			p, err := OpenSerial(t.Context(), c.path, nine600)
 			if p != nil || err == nil || !strings.Contains(err.Error(), c.says) {
-				t.Errorf("got %v, %v, want an error that says %q", p, err, c.says)
+				t.Fatalf("got %v, %v, want an error that says %q", p, err, c.says)
+			}
+			if n := strings.Count(err.Error(), c.path); n != 1 {
+				t.Errorf("got %q, want the path named once", err)
 			}
 		})
 	}

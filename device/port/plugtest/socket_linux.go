@@ -80,6 +80,14 @@ func (s *Socket) Settings() *unix.Termios {
 	return t
 }
 
+// Exclusive says whether the system refuses another opener, root excepted.
+func (s *Socket) Exclusive() bool {
+	s.t.Helper()
+	on, err := unix.IoctlGetInt(int(s.slave.Fd()), unix.TIOCGEXCL)
+	s.must(err)
+	return on != 0
+}
+
 // Send sends as the wrench does.
 func (s *Socket) Send(text string) {
 	s.t.Helper()
