@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -25,28 +24,6 @@ func plugged(t *testing.T) (*plugtest.Socket, Port) {
 	}
 	t.Cleanup(func() { p.Close() })
 	return s, p
-}
-
-// expect reads text from a port.
-func expect(t *testing.T, p io.Reader, want string) {
-	t.Helper()
-	got := make([]byte, len(want))
-	if n, err := io.ReadFull(p, got); err != nil || string(got) != want {
-		t.Fatalf("got %q, %v, want %q", got[:n], err, want)
-	}
-}
-
-// ends reads from a port in which nothing lies until it ends.
-func ends(p Port) <-chan error {
-	ended := make(chan error, 1)
-	go func() {
-		n, err := p.Read(make([]byte, 8))
-		if n != 0 {
-			err = fmt.Errorf("got %d bytes", n)
-		}
-		ended <- err
-	}()
-	return ended
 }
 
 func TestSerial_BothWays(t *testing.T) {
