@@ -45,7 +45,7 @@ func (r *run) ask() *Ask {
 		if !due(c, steps) {
 			continue
 		}
-		for _, f := range r.asked(c) {
+		for _, f := range Asked(r.joint, c) {
 			if r.answer(c.ID, f) == nil {
 				a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask}
 				if c.Accept != nil {

@@ -7,7 +7,6 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
-	"witnessmark/device/unit"
 )
 
 // ErrAlready is wrapped by the refusal of something that is there already, exactly as asked for.
@@ -150,18 +149,4 @@ func (s *Shop) refuseName(ev audit.FastenerNamed) error {
 		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
 	}
 	return nil
-}
-
-// measured reads the value of a check in the unit of its range.
-func measured(want *procedure.Range, text string) (int64, error) {
-	switch want.Unit {
-	case "mm":
-		v, err := unit.ParseLength(text)
-		return int64(v), err
-	case "N·m":
-		v, _, err := unit.ParseTorque(text)
-		return int64(v), err
-	}
-	v, err := unit.ParseAngle(text)
-	return int64(v), err
 }

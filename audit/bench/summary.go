@@ -126,9 +126,9 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 	good = true
 	for i := range r.joint.Checks {
 		c := &r.joint.Checks[i]
-		for _, f := range r.asked(c) {
+		for _, f := range Asked(r.joint, c) {
 			a := r.answer(c.ID, f)
-			if a != nil && acceptable(c, a) {
+			if a != nil && Accepted(c, a) {
 				continue
 			}
 			good = false
@@ -148,18 +148,6 @@ func due(c *procedure.Check, steps []StepState) bool {
 	return c.After == "" || stageDone(steps, c.After)
 }
 
-// asked lists the fasteners that a check is asked for, or the empty one for the joint as a whole.
-func (r *run) asked(c *procedure.Check) []string {
-	if !c.EachFastener {
-		return []string{""}
-	}
-	var ids []string
-	for _, f := range r.joint.Fasteners {
-		ids = append(ids, f.ID)
-	}
-	return ids
-}
-
 // answer is the newest answer to a check, nil: none yet.
 func (r *run) answer(check, fastener string) *audit.CheckAnswered {
 	for i := len(r.answers) - 1; i >= 0; i-- {
@@ -168,14 +156,6 @@ func (r *run) answer(check, fastener string) *audit.CheckAnswered {
 		}
 	}
 	return nil
-}
-
-func acceptable(c *procedure.Check, a *audit.CheckAnswered) bool {
-	if c.Accept == nil {
-		return a.Yes
-	}
-	v, err := measured(c.Accept, a.Value)
-	return err == nil && v >= c.Accept.Low && v <= c.Accept.High
 }
 
 func answered(a *audit.CheckAnswered) string {

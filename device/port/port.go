@@ -1,11 +1,11 @@
-// Package port opens what a wrench is plugged into: a serial port, a TCP address that is dialled, or one that is
-// listened on, or a recording. A Port behaves the same whatever it is: Read waits for bytes, Write gives up, Close ends both, and a
-// plug that was pulled is told from a port that we closed.
+// Package port opens what a wrench is plugged into: a serial port, a TCP address that is dialled or listened on, or a
+// capture. A Port behaves the same whatever it is: Read waits for bytes, Write gives up, Close ends both, and a plug
+// that was pulled is told from a port that we closed.
 //
 //	/dev/serial/by-id/usb-…        a serial port by its path, best one that names the adapter
 //	tcp://192.0.2.7:4001           a serial server or a wrench on the network, which we dial
 //	tcp-listen://:4001             a wrench that dials us, one at a time
-//	capture:///srv/one.capture     a recording, played as if it came from a port
+//	capture:///srv/one.capture     a capture, played as if it came from a port
 //
 // A crash leaves nothing behind: the lock on a serial port and the sockets go with the process.
 package port
@@ -62,8 +62,8 @@ const (
 	listenScheme = "tcp-listen://"
 )
 
-// At understands a spec: an absolute path, tcp://host:port, tcp-listen://host:port or capture:///path. It touches no device: its
-// error says that the spec or the mode can never work, however often it is tried.
+// At understands a spec: an absolute path, tcp://host:port, tcp-listen://host:port or capture:///path. It touches no
+// device: its error says that the spec or the mode can never work, however often it is tried.
 func At(spec string, mode Mode) (Place, error) {
 	if addr, ok := strings.CutPrefix(spec, dialScheme); ok {
 		if err := checkAddr(addr, true); err != nil {

@@ -29,7 +29,7 @@ func (o *Joint) find(j *procedure.Joint) {
 		}
 	}
 	for _, c := range j.Checks {
-		for _, f := range asked(&c, j) {
+		for _, f := range bench.Asked(j, &c) {
 			o.checked(c.ID, f)
 		}
 	}
@@ -63,17 +63,6 @@ func (o *Joint) checked(id, fastener string) {
 		}
 	}
 	o.lacks(name + " was not answered")
-}
-
-func asked(c *procedure.Check, j *procedure.Joint) []string {
-	if !c.EachFastener {
-		return []string{""}
-	}
-	var ids []string
-	for _, f := range j.Fasteners {
-		ids = append(ids, f.ID)
-	}
-	return ids
 }
 
 // look adds a reading whose flags ask for a person's eye; a conditional or resent one does not.

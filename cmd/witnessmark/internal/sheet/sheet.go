@@ -196,27 +196,6 @@ func check(a *store.AnswerHistory, j *procedure.Joint) Check {
 		c.Answer = "yes"
 	}
 	i := slices.IndexFunc(j.Checks, func(c procedure.Check) bool { return c.ID == a.Check })
-	c.OK = i >= 0 && accepted(&j.Checks[i], a)
+	c.OK = i >= 0 && bench.Accepted(&j.Checks[i], &a.CheckAnswered)
 	return c
-}
-
-func accepted(c *procedure.Check, a *store.AnswerHistory) bool {
-	if c.Accept == nil {
-		return a.Yes
-	}
-	v, err := measured(c.Accept.Unit, a.Value)
-	return err == nil && v >= c.Accept.Low && v <= c.Accept.High
-}
-
-func measured(in, text string) (int64, error) {
-	switch in {
-	case "mm":
-		v, err := unit.ParseLength(text)
-		return int64(v), err
-	case string(unit.Nm):
-		v, _, err := unit.ParseTorque(text)
-		return int64(v), err
-	}
-	v, err := unit.ParseAngle(text)
-	return int64(v), err
 }
