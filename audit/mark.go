@@ -23,7 +23,8 @@ const (
 	Unsure           = "unsure"
 	OutOfCalibration = "wrench out of calibration"
 	OutOfRange       = "wrench out of range"
-	Resent           = "resent"
+	Resent           = "resent"          // kept in the wrench's memory and sent later
+	PossibleRepeat   = "possible repeat" // the same line as one before: a second pull, or the same one sent twice
 	Conditional      = "conditional"
 )
 

@@ -26,16 +26,37 @@ type Reading struct {
 	Clock      string          `json:"clock,omitempty" db:"clock"`     // the wrench's own clock as text, never used for order
 	Serial     string          `json:"serial,omitempty" db:"serial"`   // the serial number the wrench speaks
 	Tag        string          `json:"tag,omitempty" db:"tag"`         // a fastener number or preset sent by the wrench
+	Preset     string          `json:"preset,omitempty" db:"preset"`   // the preset or programme that was set at the wrench
+	Judged     Judgement       `json:"judged,omitempty" db:"judged"`   // the wrench's own judgement; ours is a mark
+	Battery    *int64          `json:"battery,omitempty" db:"battery"` // percent, 0 to 100
+	ErrorCode  string          `json:"error_code,omitempty" db:"error_code"`
+	Stored     bool            `json:"stored,omitempty" db:"stored"`   // kept in the wrench's memory and sent later: Clock is its time
+	Epoch      int64           `json:"epoch,omitempty" db:"epoch"`     // how often the wrench's counter has begun anew before this
+	Skipped    int64           `json:"skipped,omitempty" db:"skipped"` // counts between the reading before and this one that never came
+	Repeat     bool            `json:"repeat,omitempty" db:"repeat"`   // the same line as one before, and nothing tells a second pull from a second sending
 	Raw        []byte          `json:"raw" db:"raw"`                   // the frame's bytes, delimiter included
 	Profile    string          `json:"profile" db:"profile"`           // name and version of the profile that decoded it
 }
 
-// Refusal is a frame that did not become a reading.
+// Judgement is what a wrench itself says of a pull.
+type Judgement string
+
+// What a wrench can say; one that does not judge says nothing.
+const (
+	JudgedPass Judgement = "pass"
+	JudgedLow  Judgement = "low"
+	JudgedHigh Judgement = "high"
+	JudgedFail Judgement = "fail" // it does not say why
+)
+
+// Refusal is a frame that did not become a reading, or several alike that came too fast to be kept one by one.
 type Refusal struct {
 	Wrench string `json:"wrench" db:"wrench"`
 	Reason string `json:"reason" db:"reason"` // one of the Reason constants: a metric label
 	Detail string `json:"detail" db:"detail"` // one sentence: what was found, what was expected
 	Raw    []byte `json:"raw" db:"raw"`       // at most MaxRaw bytes of the frame
+	// More is how many further frames with the same reason came with this one; their bytes are in the raw evidence.
+	More int64 `json:"more,omitempty" db:"more"`
 }
 
 // MaxRaw bounds the raw bytes kept of one frame.
@@ -49,4 +70,5 @@ const (
 	ReasonChecksum = "checksum" // the check over the frame does not fit
 	ReasonForm     = "form"     // the frame has not the fields that the profile draws
 	ReasonValue    = "value"    // a field holds a number that no wrench can measure
+	ReasonStranger = "stranger" // another wrench than the one that is expected here: the serial number that it speaks says so
 )

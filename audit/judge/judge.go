@@ -72,5 +72,11 @@ func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time) []stri
 	if ranged && (int64(r.Torque) < w.RangeLow || int64(r.Torque) > w.RangeHigh) {
 		flags = append(flags, audit.OutOfRange)
 	}
+	if r.Stored {
+		flags = append(flags, audit.Resent)
+	}
+	if r.Repeat {
+		flags = append(flags, audit.PossibleRepeat)
+	}
 	return flags
 }

@@ -1,7 +1,9 @@
 package judge_test
 
 import (
+	"slices"
 	"testing"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/judge"
@@ -54,6 +56,27 @@ func TestVerdict(t *testing.T) {
 		t.Run(rule, func(t *testing.T) {
 			r := device.Reading{Torque: c.torque, Angle: c.angle, Direction: c.way}
 			if got := judge.Verdict(c.f, &r, c.turned, c.classA); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+func TestWrenchFlags(t *testing.T) {
+	for rule, c := range map[string]struct {
+		reading device.Reading
+		want    []string
+	}{
+		"nothing to say":                 {device.Reading{}, nil},
+		"kept in memory and sent later":  {device.Reading{Stored: true}, []string{audit.Resent}},
+		"the same line as one before":    {device.Reading{Repeat: true}, []string{audit.PossibleRepeat}},
+		"both":                           {device.Reading{Stored: true, Repeat: true}, []string{audit.Resent, audit.PossibleRepeat}},
+		"above the range of the wrench":  {device.Reading{Torque: 201 * unit.NewtonMetre}, []string{audit.OutOfRange}},
+		"on the upper end of that range": {device.Reading{Torque: 200 * unit.NewtonMetre}, nil},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			w := audit.WrenchDeclared{RangeLow: 0, RangeHigh: int64(200 * unit.NewtonMetre)}
+			if got := judge.WrenchFlags(w, &c.reading, time.Time{}); !slices.Equal(got, c.want) {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
 		})
