@@ -11,7 +11,6 @@ package link
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -75,22 +74,20 @@ func Run(ctx context.Context, l Link) error {
 	if err != nil {
 		return err
 	}
-	k := newKeeper(l, place)
-	return errors.Join(k.keep(ctx), place.Close())
+	return newKeeper(l).keep(ctx, place)
 }
 
 // keeper is a Link at work.
 type keeper struct {
 	Link
-	place  port.Place
 	recent recent
 
 	mu    sync.Mutex // guards state, and makes one call of Notice wait for another
 	state State
 }
 
-func newKeeper(l Link, place port.Place) *keeper {
-	k := &keeper{Link: l, place: place}
+func newKeeper(l Link) *keeper {
+	k := &keeper{Link: l}
 	if l.Last != nil {
 		k.recent.add(*l.Last)
 	}
@@ -98,10 +95,19 @@ func newKeeper(l Link, place port.Place) *keeper {
 }
 
 // keep connects until ctx ends or the sink fails.
-func (k *keeper) keep(ctx context.Context) error {
-	// Durable beyond the end of ctx: what came before it is to be kept.
-	late, cancel := context.WithCancel(context.WithoutCancel(ctx))
+func (k *keeper) keep(ctx context.Context, place port.Place) error {
+	late, cancel := graced(ctx)
 	defer cancel()
+	return Hold(ctx, place,
+		func(up bool, reason string) { k.tell(func(s *State) { s.Up, s.Reason = up, reason }) },
+		func(ctx context.Context, p port.Port) (heard bool, lost, err error) {
+			return newTalk(k, p).hold(ctx, late)
+		})
+}
+
+// graced gives a context that ends Grace after ctx: what came before the end of ctx is to be kept.
+func graced(ctx context.Context) (context.Context, context.CancelFunc) {
+	late, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	stop := context.AfterFunc(ctx, func() {
 		timer := time.NewTimer(Grace)
 		defer timer.Stop()
@@ -111,41 +117,7 @@ func (k *keeper) keep(ctx context.Context) error {
 		case <-late.Done():
 		}
 	})
-	defer stop()
-	var pause backoff
-	defer k.down("the link was ended")
-	for ctx.Err() == nil {
-		heard, lost, err := k.connect(ctx, late)
-		if ctx.Err() != nil || err != nil {
-			return err
-		}
-		k.down(lost.Error())
-		if heard {
-			pause = backoff{} // a port that opens and says nothing is no better than one that does not open
-		}
-		pause.rest(ctx)
-	}
-	return nil
-}
-
-// connect holds one connection from plug to unplug. lost says why it is gone, or never came; err is the sink's.
-func (k *keeper) connect(ctx, late context.Context) (heard bool, lost, err error) {
-	p, lost := k.place.Open(ctx)
-	if lost != nil {
-		return false, lost, nil
-	}
-	k.tell(func(s *State) { s.Up, s.Reason = true, "" })
-	return newTalk(k, p).hold(ctx, late)
-}
-
-// down books that the port is not there. The same reason again is no news.
-func (k *keeper) down(reason string) {
-	k.mu.Lock()
-	same := !k.state.Up && k.state.Reason == reason
-	k.mu.Unlock()
-	if !same {
-		k.tell(func(s *State) { s.Up, s.Reason = false, reason })
-	}
+	return late, func() { stop(); cancel() }
 }
 
 func (k *keeper) tell(change func(*State)) {

@@ -25,9 +25,9 @@ type running struct {
 func run(t *testing.T, place port.Place, d *diary, notice func(State)) running {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
-	k := newKeeper(Link{Wrench: "TW-01", Profile: form(t), Sink: d, Notice: notice}, place)
+	k := newKeeper(Link{Wrench: "TW-01", Profile: form(t), Sink: d, Notice: notice})
 	r := running{cancel, make(chan error, 1)}
-	go func() { r.done <- k.keep(ctx) }()
+	go func() { r.done <- k.keep(ctx, place) }()
 	return r
 }
 
