@@ -89,16 +89,21 @@ func TestFolder(t *testing.T) {
 
 func TestWrenches_Attention(t *testing.T) {
 	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
-	seen, ahead, past := now.Add(-3*time.Second), now.AddDate(0, 1, 0), now.AddDate(0, -1, 0)
+	since, seen, ahead, past := now.Add(-12*time.Second), now.Add(-3*time.Second), now.AddDate(0, 1, 0), now.AddDate(0, -1, 0)
 	for name, tc := range map[string]struct {
 		w    control.Wrench
 		want error
 		says string
 	}{
-		"up and calibrated is fine":            {control.Wrench{Up: true, LastSeen: &seen, Due: &ahead}, nil, "3s ago"},
-		"one that is down is not":              {control.Wrench{Reason: "no such device"}, errAttention, "DOWN: no such device"},
-		"one that is out of calibration":       {control.Wrench{Up: true, Due: &past}, errAttention, "OVER since 2026-04-04"},
-		"what was never said is said to be so": {control.Wrench{Up: true}, nil, "not said"},
+		"fresh and calibrated is fine":         {control.Wrench{State: "fresh", Since: since, LastSeen: &seen, Due: &ahead}, nil, "fresh for 12s  3s ago"},
+		"one that is gone is not":              {control.Wrench{State: "gone", Since: since, Reason: "no such device"}, errAttention, "GONE for 12s: no such device"},
+		"one that is stale is not":             {control.Wrench{State: "stale", Since: since, Up: true, Reason: "silent"}, errAttention, "STALE for 12s: silent"},
+		"one that is out of calibration":       {control.Wrench{State: "fresh", Due: &past}, errAttention, "OVER since 2026-04-04"},
+		"what was never said is said to be so": {control.Wrench{State: "fresh"}, nil, "not said"},
+		"the rule that found the port":         {control.Wrench{State: "fresh", Port: "/dev/x", Where: "USB socket"}, nil, "/dev/x by USB socket"},
+		"a wrench that lost nothing":           {control.Wrench{State: "fresh", Refused: map[string]int64{"torn": 0}}, nil, "not said     -"},
+		"what was lost and doubled": {control.Wrench{State: "fresh", Resent: 4, Skipped: 1, Epoch: 2, Refused: map[string]int64{"torn": 2, "checksum": 3}},
+			nil, "4 sent again, 1 never came, 3 refused (checksum), 2 refused (torn), 2 times its counter began anew"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var out bytes.Buffer
@@ -173,7 +178,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"check answer seal yes --bench 1 --by Ada", exitOK, "fastener 1"},
 		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
 		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
-		{"wrench status", exitAttention, "DOWN"},
+		{"wrench status", exitAttention, "GONE"},
 	}
 	for _, step := range day {
 		code, out, errs := said(t, append(strings.Fields(step.args), "--data", data)...)

@@ -3,6 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -29,26 +32,70 @@ func (wrenchStatus) Run(ctx context.Context, s shop) error {
 func wrenches(s shop, list []control.Wrench, now time.Time) error {
 	var attention error
 	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "WRENCH\tBENCH\tSTATE\tLAST HEARD\tCALIBRATION\tPORT")
+	fmt.Fprintln(t, "WRENCH\tBENCH\tSTATE\tLAST HEARD\tCALIBRATION\tLOST AND DOUBLED\tPORT")
 	for _, w := range list {
-		state, heard := "up", "not since the start"
-		if !w.Up {
-			state, attention = "DOWN: "+w.Reason, errAttention
+		state, well := stateOf(w, now)
+		due, valid := calibrationOf(w, now)
+		if !well || !valid {
+			attention = errAttention
 		}
-		if w.LastSeen != nil {
-			heard = now.Sub(*w.LastSeen).Round(time.Second).String() + " ago"
-		}
-		due := "not said"
-		if w.Due != nil {
-			due = "to " + w.Due.Format(time.DateOnly)
-			if now.After(*w.Due) {
-				due, attention = "OVER since "+w.Due.Format(time.DateOnly), errAttention
-			}
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", w.ID, w.Bench, state, heard, due, w.Port)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", w.ID, w.Bench, state, heardOf(w, now), due, countsOf(w), portOf(w))
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	return attention
+}
+
+// stateOf says how the wrench fares, for how long, and why it is no better.
+func stateOf(w control.Wrench, now time.Time) (text string, well bool) {
+	text = fmt.Sprintf("%s for %s", w.State, now.Sub(w.Since).Round(time.Second))
+	if w.State == "fresh" {
+		return text, true
+	}
+	return strings.ToUpper(w.State) + text[len(w.State):] + ": " + w.Reason, false
+}
+
+func heardOf(w control.Wrench, now time.Time) string {
+	if w.LastSeen == nil {
+		return "not since the start"
+	}
+	return now.Sub(*w.LastSeen).Round(time.Second).String() + " ago"
+}
+
+func calibrationOf(w control.Wrench, now time.Time) (text string, valid bool) {
+	switch {
+	case w.Due == nil:
+		return "not said", true
+	case now.After(*w.Due):
+		return "OVER since " + w.Due.Format(time.DateOnly), false
+	}
+	return "to " + w.Due.Format(time.DateOnly), true
+}
+
+// countsOf says what was lost and what came twice.
+func countsOf(w control.Wrench) string {
+	var said []string
+	say := func(n int64, what string) {
+		if n > 0 {
+			said = append(said, fmt.Sprintf("%d %s", n, what))
+		}
+	}
+	say(int64(w.Resent), "sent again")
+	say(w.Skipped, "never came")
+	for _, reason := range slices.Sorted(maps.Keys(w.Refused)) {
+		say(w.Refused[reason], "refused ("+reason+")")
+	}
+	say(w.Epoch, "times its counter began anew")
+	if said == nil {
+		return "-"
+	}
+	return strings.Join(said, ", ")
+}
+
+func portOf(w control.Wrench) string {
+	if w.Where == "" {
+		return w.Port
+	}
+	return w.Port + " by " + w.Where
 }

@@ -9,6 +9,7 @@ import (
 
 	"go.uber.org/goleak"
 	"witnessmark/device"
+	"witnessmark/device/frame"
 	"witnessmark/device/port"
 	"witnessmark/device/profile"
 	"witnessmark/device/unit"
@@ -190,4 +191,18 @@ func inTurn(ports ...*fakePort) fakePlace {
 		ports = ports[1:]
 		return p, nil
 	}
+}
+
+// speaking is a form of wrench that names its serial number.
+type speaking struct {
+	Profile
+	serial string
+}
+
+func (s speaking) Decode(wrench string, f frame.Frame) profile.Result {
+	res := s.Profile.Decode(wrench, f)
+	if res.Reading != nil {
+		res.Reading.Serial = s.serial
+	}
+	return res
 }

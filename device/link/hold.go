@@ -7,9 +7,9 @@ import (
 	"witnessmark/device/port"
 )
 
-// Hold opens a place, and opens it again whenever its port was lost, until ctx ends; it then returns nil. Between
-// attempts that fail it pauses for longer and longer, up to LongestPause. A port that opens and gives nothing is no
-// better than one that does not open.
+// Hold opens a place, and opens it again whenever its port was lost, until ctx ends; it then returns nil, or that the
+// system does not let go of the port. Between attempts that fail it pauses for longer and longer, up to LongestPause. A
+// port that opens and gives nothing is no better than one that does not open.
 //
 // talk is given each open port. It closes it, and returns once the port is closed: heard says whether anything came,
 // lost why the port is gone. Its err ends Hold, which returns it. tell hears of every opening, and of every loss and
@@ -37,7 +37,7 @@ func (h *hold) run(ctx context.Context) error {
 	for ctx.Err() == nil {
 		heard, lost, err := h.connect(ctx)
 		if ctx.Err() != nil || err != nil {
-			return err
+			return errors.Join(err, stuck(lost))
 		}
 		h.down(lost.Error())
 		if heard {
@@ -57,6 +57,14 @@ func (h *hold) connect(ctx context.Context) (heard bool, lost, err error) {
 	h.last = ""
 	h.tell(true, "")
 	return h.talk(ctx, p)
+}
+
+// stuck is the loss of a port that the system does not let go of: the one that is to be heard of at the end too.
+func stuck(lost error) error {
+	if errors.Is(lost, port.ErrStuck) {
+		return lost
+	}
+	return nil
 }
 
 func (h *hold) down(reason string) {

@@ -6,7 +6,7 @@
 // The reader sits in Read whatever the Sink does, as long as the queue has room: a line that a serial driver holds
 // when the plug is pulled is lost. What a crash leaves: readings in the queue are neither durable nor acknowledged,
 // and a wrench that waits for an acknowledgement sends them again. A reading that was durable, but whose
-// acknowledgement never went out, comes again too; Link.Last lets the next run know it.
+// acknowledgement never went out, comes again too; Link.Memory lets the next run know it.
 package link
 
 import (
@@ -17,13 +17,13 @@ import (
 
 	"witnessmark/device"
 	"witnessmark/device/frame"
+	"witnessmark/device/memory"
 	"witnessmark/device/port"
 	"witnessmark/device/profile"
 )
 
 // Profile is what a link needs to know of how a wrench speaks. A *profile.Profile is one.
 type Profile interface {
-	Mode() profile.Mode
 	NewFramer() *frame.Framer
 	Decode(wrench string, f frame.Frame) profile.Result
 	Ack(r device.Reading) []byte // nil: this wrench knows none
@@ -38,25 +38,34 @@ type Sink interface {
 	Refusal(ctx context.Context, r device.Refusal) error
 }
 
-// State is how the wrench fares at present.
-type State struct {
-	Up     bool      // the port is open; of tcp-listen: a wrench is there
-	Reason string    // why it is not up, for people; empty while it is, and before the first attempt
-	Seen   time.Time // when bytes last came, by our clock; zero: not since Run began
-	Resent int       // readings since Run began that came again and were not handed on
-}
-
 // Link is one wrench and what is to become of its readings.
 type Link struct {
-	Wrench  string // its id in this shop
-	Spec    string // where it is plugged in, in the form of port.At
+	Wrench  string     // its id in this shop
+	Place   port.Place // where it is plugged in; Run closes it
 	Profile Profile
 	Sink    Sink
+	// Serial is the serial number that the wrench speaks; empty: whatever it speaks is right. A reading that names
+	// another one is refused and not acknowledged, so that the wrench keeps it for whom it belongs to.
+	Serial string
+	// Evidence is given everything that came, whatever becomes of it, by the goroutine that reads; nil: nobody keeps it.
+	Evidence Evidence
 	// Notice is told every change of the state, and every coming of bytes, one call at a time. It must return at once:
 	// the reader waits for it. nil: nobody listens.
 	Notice func(State)
-	// Last is the newest reading of the wrench that is durable from before; nil: none.
-	Last *device.Reading
+	// Memory knows the readings of the wrench that are durable from before. It belongs to Run; nil: there are none.
+	Memory *memory.Memory
+	// Stale and Gone are how long an open port may be silent until the wrench is held to be stale, and to be gone;
+	// 0: however long.
+	Stale, Gone time.Duration
+	// Reopen closes a port that was silent until the wrench is gone, and opens it again. That cures a connection whose
+	// other end hangs. A serial port is better left open: opening one may reset the wrench.
+	Reopen bool
+}
+
+// Evidence takes the bytes of a port as they came. It must return at once: the reader waits for it.
+type Evidence interface {
+	Took(at time.Time, b []byte) // b is the reader's own again after the call
+	Gone(at time.Time)           // the port gives no more
 }
 
 const (
@@ -67,42 +76,15 @@ const (
 )
 
 // Run keeps the wrench connected until ctx ends and then returns nil, after everything in the queue went to the Sink
-// and was acknowledged. Its error is that of the Sink, or says that the spec can never work; a port that cannot be
-// opened is no error but a State, and is tried again.
+// and was acknowledged. Its error is that of the Sink; a port that cannot be opened is no error but a State, and is
+// tried again.
 func Run(ctx context.Context, l Link) error {
-	place, err := port.At(l.Spec, port.Mode(l.Profile.Mode()))
-	if err != nil {
-		return err
-	}
-	return newKeeper(l).keep(ctx, place)
-}
-
-// keeper is a Link at work.
-type keeper struct {
-	Link
-	recent recent
-
-	mu    sync.Mutex // guards state, and makes one call of Notice wait for another
-	state State
-}
-
-func newKeeper(l Link) *keeper {
-	k := &keeper{Link: l}
-	if l.Last != nil {
-		k.recent.add(*l.Last)
-	}
-	return k
-}
-
-// keep connects until ctx ends or the sink fails.
-func (k *keeper) keep(ctx context.Context, place port.Place) error {
 	late, cancel := graced(ctx)
 	defer cancel()
-	return Hold(ctx, place,
-		func(up bool, reason string) { k.tell(func(s *State) { s.Up, s.Reason = up, reason }) },
-		func(ctx context.Context, p port.Port) (heard bool, lost, err error) {
-			return newTalk(k, p).hold(ctx, late)
-		})
+	k := newKeeper(l)
+	return Hold(ctx, l.Place, k.plug, func(ctx context.Context, p port.Port) (heard bool, lost, err error) {
+		return newTalk(k, p).hold(ctx, late)
+	})
 }
 
 // graced gives a context that ends Grace after ctx: what came before the end of ctx is to be kept.
@@ -120,13 +102,36 @@ func graced(ctx context.Context) (context.Context, context.CancelFunc) {
 	return late, func() { stop(); cancel() }
 }
 
-func (k *keeper) tell(change func(*State)) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	change(&k.state)
-	if k.Notice != nil {
-		k.Notice(k.state)
+// keeper is a Link at work.
+type keeper struct {
+	Link
+	here *presence
+	hung chan struct{} // closed when the open port is to be given up for its silence; nil: it is kept
+}
+
+func newKeeper(l Link) *keeper {
+	if l.Memory == nil {
+		l.Memory = memory.New()
 	}
+	return &keeper{Link: l, here: newPresence(l)}
+}
+
+// plug books that the port was opened, or is not there.
+func (k *keeper) plug(up bool, reason string) {
+	if !up {
+		k.here.down(reason)
+		return
+	}
+	where := ""
+	if w, tells := k.Place.(interface{ Where() string }); tells {
+		where = w.Where()
+	}
+	var giveUp func()
+	if k.Reopen {
+		k.hung = make(chan struct{})
+		giveUp = sync.OnceFunc(func() { close(k.hung) })
+	}
+	k.here.up(where, giveUp)
 }
 
 // sunk names the wrench in an error of the sink.

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"witnessmark/device/memory"
 	"witnessmark/device/port"
 	"witnessmark/device/port/plugtest"
 )
@@ -23,7 +24,11 @@ func start(t *testing.T, spec string, change ...func(*Link)) *bench {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	b := &bench{diary: newDiary(), states: newStates()}
-	l := Link{Wrench: "TW-01", Spec: spec, Profile: form(t), Sink: b, Notice: b.notice}
+	place, err := port.At(spec, port.Mode(form(t).Mode()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := Link{Wrench: "TW-01", Place: place, Profile: form(t), Sink: b, Notice: b.notice}
 	for _, c := range change {
 		c(&l)
 	}
@@ -144,9 +149,10 @@ func TestRun_Resent(t *testing.T) {
 	b.until(func(st State) bool { return st.Resent == 1 })
 	b.stop()
 
-	// The next run knows the last one of this.
-	kept := form(t).Decode("TW-01", frameOf(pull(t, 7))).Reading
-	again := start(t, s.Path, func(l *Link) { l.Last = kept })
+	// The next run knows what this one kept.
+	known := memory.New()
+	known.Keep(*form(t).Decode("TW-01", frameOf(pull(t, 7))).Reading)
+	again := start(t, s.Path, func(l *Link) { l.Memory = known })
 	s.Send(pull(t, 7) + pull(t, 8))
 	s.Expect(ack(7) + ack(8))
 	again.expect(t, "reading 8")
@@ -216,13 +222,5 @@ func tell(t *testing.T, wrench port.Port, n int64) {
 	}
 	if string(got) != want {
 		t.Fatalf("got %q, want %q", got, want)
-	}
-}
-
-func TestRun_SpecThatCannotWork(t *testing.T) {
-	d := newDiary()
-	if err := Run(t.Context(), Link{Wrench: "TW-01", Spec: "ttyUSB0", Profile: form(t), Sink: d}); err == nil ||
-		!strings.Contains(err.Error(), "absolute path") {
-		t.Errorf("got %v, want to be told how a port is written", err)
 	}
 }

@@ -22,12 +22,15 @@ type running struct {
 	done chan error
 }
 
-func run(t *testing.T, place port.Place, d *diary, notice func(State)) running {
+func run(t *testing.T, place port.Place, d *diary, notice func(State), change ...func(*Link)) running {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
-	k := newKeeper(Link{Wrench: "TW-01", Profile: form(t), Sink: d, Notice: notice})
+	l := Link{Wrench: "TW-01", Place: place, Profile: form(t), Sink: d, Notice: notice}
+	for _, c := range change {
+		c(&l)
+	}
 	r := running{cancel, make(chan error, 1)}
-	go func() { r.done <- k.keep(ctx, place) }()
+	go func() { r.done <- Run(ctx, l) }()
 	return r
 }
 

@@ -103,17 +103,24 @@ type Name struct {
 	Person   string `json:"person"`
 }
 
-// Wrench is a configured wrench and how it fares.
+// Wrench is a configured wrench and how it fares. What is counted is counted since the daemon started.
 type Wrench struct {
-	ID       string     `json:"id"`
-	Title    string     `json:"title"`
-	Bench    string     `json:"bench"`
-	Port     string     `json:"port"`
-	Profile  string     `json:"profile"`
-	Up       bool       `json:"up"`
-	Reason   string     `json:"reason,omitempty"`    // why it is not up
-	LastSeen *time.Time `json:"last_seen,omitempty"` // when bytes last came; nil: not since the daemon started
-	Due      *time.Time `json:"due,omitempty"`       // when its calibration ends; nil: never said
+	ID       string           `json:"id"`
+	Title    string           `json:"title"`
+	Bench    string           `json:"bench"`
+	Port     string           `json:"port"`
+	Profile  string           `json:"profile"`
+	State    string           `json:"state"`               // fresh, stale or gone
+	Since    time.Time        `json:"since"`               // when it came into that state
+	Up       bool             `json:"up"`                  // its port is open
+	Reason   string           `json:"reason,omitempty"`    // why it is not fresh
+	Where    string           `json:"where,omitempty"`     // the rule that found its port, where there is more than one
+	LastSeen *time.Time       `json:"last_seen,omitempty"` // when bytes last came; nil: not yet
+	Resent   int              `json:"resent"`              // readings that came again
+	Skipped  int64            `json:"skipped"`             // counts of the wrench that never came
+	Refused  map[string]int64 `json:"refused,omitempty"`   // frames that did not become a reading, by reason
+	Epoch    int64            `json:"epoch"`               // how often its counter has begun anew, since we know it
+	Due      *time.Time       `json:"due,omitempty"`       // when its calibration ends; nil: never said
 }
 
 // Update is what a watcher of a bench gets: the view after an entry, and the marks that the entry led to.

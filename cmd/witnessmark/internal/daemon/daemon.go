@@ -20,8 +20,10 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/memory"
 	"witnessmark/store/journal"
 )
 
@@ -45,6 +47,8 @@ type Daemon struct {
 	base    *base
 	links   *links
 	metrics *metrics
+
+	memories map[string]*memory.Memory // by wrench; each belongs to the live follower until the links start, then to its link
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 
@@ -170,13 +174,25 @@ func (d *Daemon) journalFailed() bool {
 func (d *Daemon) startLive(ctx context.Context) error {
 	d.live = newLive(d.journal)
 	d.metrics = newMetrics(d)
-	d.live.booked = d.metrics.outcome
+	d.memories = map[string]*memory.Memory{}
+	for _, w := range d.opt.Config.Wrenches {
+		d.memories[w.Declared.Wrench] = memory.New()
+	}
+	d.live.booked = func(out audit.Outcome) { d.recall(out); d.metrics.outcome(out) }
 	d.jobs.Go(func() {
 		if err := d.live.follow(d.life); err != nil && d.life.Err() == nil {
 			d.end(fmt.Errorf("follow journal: %w", err))
 		}
 	})
 	return d.live.await(ctx, d.life, d.journal.Last())
+}
+
+// recall remembers the readings from before this start. Those after it are remembered by the links.
+func (d *Daemon) recall(out audit.Outcome) {
+	r, is := out.Entry.Event.(audit.ReadingTaken)
+	if m := d.memories[r.Wrench]; is && m != nil && out.Entry.Seq <= d.metrics.since {
+		m.Keep(r.Reading)
+	}
 }
 
 func (d *Daemon) startWriter(context.Context) error {

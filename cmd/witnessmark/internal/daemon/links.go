@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"maps"
 	"sync"
 	"time"
 
@@ -10,8 +11,10 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/device"
 	"witnessmark/device/link"
+	"witnessmark/device/port"
 )
 
 // links are the connections to the wrenches and how each fares.
@@ -20,18 +23,20 @@ type links struct {
 	state map[string]health // by wrench
 }
 
-// health is how a wrench fares.
+// health is how a wrench fares, and what happened to it since the start.
 type health struct {
-	up     bool
-	reason string    // why it is not up
-	seen   time.Time // when bytes last came; zero: not since the start
-	resent int       // readings that came again since the start
+	link.State
+	epoch   int64            // of its newest reading, from whichever start
+	skipped int64            // counts that never came
+	refused map[string]int64 // frames by reason
 }
 
 func (l *links) health(wrench string) health {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.state[wrench]
+	h := l.state[wrench]
+	h.refused = maps.Clone(h.refused)
+	return h
 }
 
 func (l *links) set(wrench string, change func(*health)) {
@@ -46,12 +51,16 @@ func (l *links) set(wrench string, change func(*health)) {
 func (d *Daemon) declareWrenches(ctx context.Context) error {
 	d.links = &links{state: map[string]health{}}
 	for _, w := range d.opt.Config.Wrenches {
-		d.links.set(w.Declared.Wrench, func(h *health) { h.reason = "not opened yet" })
+		h := health{State: link.State{Phase: link.Gone, Reason: "not opened yet", Since: time.Now().UTC()}, refused: map[string]int64{}}
 		var same bool
 		d.live.look(func(s *bench.Shop) {
 			now, known := s.Wrench(w.Declared.Wrench)
 			same = known && equal(now, w.Declared)
+			if last := s.LastReading(w.Declared.Wrench); last != nil {
+				h.epoch = last.Epoch
+			}
 		})
+		d.links.set(w.Declared.Wrench, func(was *health) { *was = h })
 		if same {
 			continue
 		}
@@ -83,34 +92,48 @@ func sameTime(a, b *time.Time) bool {
 func (d *Daemon) startLinks(context.Context) error {
 	ctx, cancel := context.WithCancel(d.life)
 	var running sync.WaitGroup
-	for _, w := range d.opt.Config.Wrenches {
-		id := w.Declared.Wrench
-		s := sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: d.opt.Log.With().Str("wrench", id).Logger()}
-		l := link.Link{Wrench: id, Spec: w.Port, Profile: w.Profile, Sink: s, Notice: s.notice}
-		d.live.look(func(sh *bench.Shop) { l.Last = sh.LastReading(id) })
-		running.Go(func() {
-			if err := link.Run(ctx, l); err != nil && ctx.Err() == nil && !d.journalFailed() {
-				d.end(fmt.Errorf("wrench %s: %w", id, err))
-			}
-		})
-	}
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
+	for _, w := range d.opt.Config.Wrenches {
+		place, err := d.place(w)
+		if err != nil {
+			return fmt.Errorf("wrench %s: %w", w.Declared.Wrench, err)
+		}
+		running.Go(func() { d.hold(ctx, w, place) })
+	}
 	return nil
+}
+
+// place is where a wrench is plugged in. It opens nothing.
+func (d *Daemon) place(w config.Wrench) (port.Place, error) {
+	return port.At(w.Port, port.Mode(w.Profile.Mode()))
+}
+
+// hold keeps one wrench connected until ctx ends.
+func (d *Daemon) hold(ctx context.Context, w config.Wrench, place port.Place) {
+	id := w.Declared.Wrench
+	s := sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: d.opt.Log.With().Str("wrench", id).Logger()}
+	err := link.Run(ctx, link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice, Memory: d.memories[id]})
+	switch {
+	case err == nil:
+	case ctx.Err() != nil:
+		s.log.Error().Err(err).Msg("wrench is not let go in good order")
+	case !d.journalFailed():
+		d.end(fmt.Errorf("wrench %s: %w", id, err))
+	}
 }
 
 // notice takes what a link says about its wrench: whenever that changes, and whenever bytes came.
 func (s sink) notice(now link.State) {
-	var before health
-	s.d.links.set(s.wrench, func(h *health) {
-		before = *h
-		*h = health{up: now.Up, reason: now.Reason, seen: now.Seen, resent: now.Resent}
-	})
-	s.d.metrics.resent.WithLabelValues(s.wrench).Add(float64(now.Resent - before.resent))
-	switch {
-	case s.ended():
-	case now.Up && !before.up:
-		s.log.Info().Msg("wrench is there")
-	case !now.Up && before.reason != now.Reason:
+	var before link.State
+	s.d.links.set(s.wrench, func(h *health) { before, h.State = h.State, now })
+	s.d.metrics.resent.WithLabelValues(s.wrench).Add(float64(now.Resent - before.Resent))
+	switch news := now.Phase != before.Phase || now.Reason != before.Reason; {
+	case !news, s.ended():
+	case now.Phase == link.Fresh:
+		s.log.Info().Str("found_by", now.Where).Msg("wrench is there")
+	case now.Up:
+		s.log.Warn().Str("state", string(now.Phase)).Str("reason", now.Reason).Msg("wrench is silent")
+	default:
 		s.log.Warn().Str("reason", now.Reason).Msg("wrench is not there")
 	}
 }
@@ -140,12 +163,31 @@ func (s sink) Reading(ctx context.Context, r device.Reading) error {
 		return err
 	}
 	s.d.metrics.journaled.Observe(s.d.opt.Clock().Sub(began).Seconds())
+	s.count(r)
 	return nil
+}
+
+// count says what the wrench's counter tells: that it began anew, or that readings never came.
+func (s sink) count(r device.Reading) {
+	anew := false
+	s.d.links.set(s.wrench, func(h *health) {
+		anew, h.epoch = r.Epoch > h.epoch, r.Epoch
+		h.skipped += r.Skipped
+	})
+	if anew {
+		s.d.metrics.epochs.WithLabelValues(s.wrench).Inc()
+		s.log.Warn().Int64("epoch", r.Epoch).Msg("the wrench's counter began anew")
+	}
+	if r.Skipped > 0 {
+		s.d.metrics.skipped.WithLabelValues(s.wrench).Add(float64(r.Skipped))
+		s.log.Warn().Int64("skipped", r.Skipped).Msg("readings that the wrench counted never came")
+	}
 }
 
 // Refusal returns when the refused frame is on disk.
 func (s sink) Refusal(ctx context.Context, r device.Refusal) error {
-	s.log.Warn().Str("reason", r.Reason).Str("detail", r.Detail).Msg("frame refused")
+	s.log.Warn().Str("reason", r.Reason).Str("detail", r.Detail).Int64("more", r.More).Msg("frame refused")
+	s.d.links.set(s.wrench, func(h *health) { h.refused[r.Reason] += 1 + r.More })
 	_, err := s.d.journal.Append(ctx, audit.FrameRefused{Bench: s.bench, Refusal: r})
 	return err
 }

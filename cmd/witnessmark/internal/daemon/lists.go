@@ -52,13 +52,12 @@ func (d *Daemon) Wrenches() []control.Wrench {
 	list := []control.Wrench{}
 	for _, w := range d.opt.Config.Wrenches {
 		id := w.Declared.Wrench
-		c := control.Wrench{ID: id, Title: w.Declared.Title, Bench: d.opt.Config.BenchOf(id), Port: w.Port,
-			Profile: w.Profile.Name, Due: w.Declared.Due}
 		h := d.links.health(id)
-		c.Up, c.Reason = h.up, h.reason
-		if !h.seen.IsZero() {
-			seen := h.seen.UTC()
-			c.LastSeen = &seen
+		c := control.Wrench{ID: id, Title: w.Declared.Title, Bench: d.opt.Config.BenchOf(id), Port: w.Port,
+			Profile: w.Profile.Name, State: string(h.Phase), Since: h.Since, Up: h.Up, Reason: h.Reason, Where: h.Where,
+			Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch, Due: w.Declared.Due}
+		if !h.Seen.IsZero() {
+			c.LastSeen = &h.Seen
 		}
 		list = append(list, c)
 	}

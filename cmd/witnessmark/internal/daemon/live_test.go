@@ -9,7 +9,7 @@ import (
 )
 
 func TestLive_SlowWatcherIsDropped(t *testing.T) {
-	j := newMemory(0)
+	j := newPages(0)
 	l := newLive(j)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
@@ -42,7 +42,7 @@ func TestLive_SlowWatcherIsDropped(t *testing.T) {
 }
 
 func TestLive_AwaitEndsWithTheDaemon(t *testing.T) {
-	l := newLive(newMemory(0))
+	l := newLive(newPages(0))
 	life, end := context.WithCancel(t.Context())
 	end()
 	if err := l.await(t.Context(), life, 1); err != errEnding {

@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/device"
+	"witnessmark/device/link"
 )
 
 // metrics counts what happens from this start on; what was journaled before it is history, not an event.
@@ -21,6 +22,8 @@ type metrics struct {
 	order     *prometheus.CounterVec
 	refused   *prometheus.CounterVec
 	resent    *prometheus.CounterVec
+	epochs    *prometheus.CounterVec
+	skipped   *prometheus.CounterVec
 	journaled prometheus.Histogram
 	committed prometheus.Histogram
 }
@@ -28,6 +31,7 @@ type metrics struct {
 // Metric descriptions of the figures that are read when asked for, so that nothing stale is ever shown.
 var (
 	wrenchUp   = desc("wrench_up", "1 while the port of the wrench is open.", "wrench")
+	wrenchIs   = desc("wrench_state", "1 for the state that the wrench is in: fresh, stale (silent for too long) or gone.", "wrench", "state")
 	wrenchSeen = desc("wrench_last_seen_timestamp_seconds", "When bytes last came from the wrench.", "wrench")
 	entriesIn  = desc("journal_entries", "Entries in the journal.")
 	depth      = desc("journal_depth", "Entries of the journal that are not in PostgreSQL yet.")
@@ -53,13 +57,15 @@ func newMetrics(d *Daemon) *metrics {
 		order:    counter("out_of_order_readings_total", "Readings of a fastener that was not next.", "wrench"),
 		refused:  counter("refused_frames_total", "Frames that did not become a reading.", "wrench", "reason"),
 		resent:   counter("resent_readings_total", "Readings that a wrench sent again and that were journaled already.", "wrench"),
+		epochs:   counter("wrench_epochs_total", "Times that the count of a wrench began anew.", "wrench"),
+		skipped:  counter("skipped_readings_total", "Readings that a wrench counted and that never came.", "wrench"),
 		journaled: histogram("journal_latency_seconds", "From a decoded frame to its entry on disk.",
 			prometheus.ExponentialBuckets(0.0005, 2, 14)),
 		committed: histogram("commit_latency_seconds", "From the entry of a reading to its row in PostgreSQL.",
 			prometheus.ExponentialBuckets(0.001, 4, 14)),
 	}
 	m.zero()
-	m.registry.MustRegister(m.readings, m.order, m.refused, m.resent, m.journaled, m.committed, m)
+	m.registry.MustRegister(m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
 	return m
 }
 
@@ -72,11 +78,13 @@ func (m *metrics) zero() {
 			m.readings.WithLabelValues(id, string(v))
 		}
 		for _, reason := range []string{device.ReasonTorn, device.ReasonTooLong, device.ReasonNUL, device.ReasonChecksum,
-			device.ReasonForm, device.ReasonValue} {
+			device.ReasonForm, device.ReasonValue, device.ReasonStranger} {
 			m.refused.WithLabelValues(id, reason)
 		}
 		m.order.WithLabelValues(id)
 		m.resent.WithLabelValues(id)
+		m.epochs.WithLabelValues(id)
+		m.skipped.WithLabelValues(id)
 	}
 }
 
@@ -87,7 +95,7 @@ func (m *metrics) outcome(out audit.Outcome) {
 	}
 	switch ev := out.Entry.Event.(type) {
 	case audit.FrameRefused:
-		m.refused.WithLabelValues(ev.Wrench, ev.Reason).Inc()
+		m.refused.WithLabelValues(ev.Wrench, ev.Reason).Add(float64(1 + ev.More))
 	case audit.ReadingTaken:
 		for _, mark := range out.Marks {
 			if mark.Reading != out.Entry.Seq {
@@ -110,7 +118,7 @@ func (m *metrics) written(out audit.Outcome) {
 
 // Describe implements prometheus.Collector.
 func (m *metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{wrenchUp, wrenchSeen, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
+	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
 		ch <- d
 	}
 }
@@ -124,9 +132,12 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 	for _, w := range m.d.opt.Config.Wrenches {
 		id := w.Declared.Wrench
 		h := m.d.links.health(id)
-		gauge(wrenchUp, truth(h.up), id)
-		if !h.seen.IsZero() {
-			gauge(wrenchSeen, seconds(h.seen), id)
+		gauge(wrenchUp, truth(h.Up), id)
+		for _, phase := range []link.Phase{link.Fresh, link.Stale, link.Gone} {
+			gauge(wrenchIs, truth(h.Phase == phase), id, string(phase))
+		}
+		if !h.Seen.IsZero() {
+			gauge(wrenchSeen, seconds(h.Seen), id)
 		}
 	}
 	last := m.d.journal.Last()

@@ -17,22 +17,22 @@ import (
 	"witnessmark/audit/bench"
 )
 
-// memory is a journal in memory.
-type memory struct {
+// pages is a journal in memory.
+type pages struct {
 	mu    sync.Mutex
 	all   []audit.Entry
 	moved chan struct{}
 }
 
-func newMemory(n int) *memory {
-	m := &memory{moved: make(chan struct{})}
+func newPages(n int) *pages {
+	m := &pages{moved: make(chan struct{})}
 	for range n {
 		m.add(audit.PersonAdded{Person: strconv.Itoa(len(m.all)), Name: "Ada " + strconv.Itoa(len(m.all))})
 	}
 	return m
 }
 
-func (m *memory) add(ev audit.Event) {
+func (m *pages) add(ev audit.Event) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.all = append(m.all, audit.Entry{Seq: uint64(len(m.all)) + 1, Event: ev})
@@ -40,19 +40,19 @@ func (m *memory) add(ev audit.Event) {
 	m.moved = make(chan struct{})
 }
 
-func (m *memory) Last() uint64 {
+func (m *pages) Last() uint64 {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return uint64(len(m.all))
 }
 
-func (m *memory) Read(from uint64, max int) ([]audit.Entry, error) {
+func (m *pages) Read(from uint64, max int) ([]audit.Entry, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.all[from-1 : min(int(from)-1+max, len(m.all))], nil
 }
 
-func (m *memory) Wait(ctx context.Context, after uint64) error {
+func (m *pages) Wait(ctx context.Context, after uint64) error {
 	for {
 		m.mu.Lock()
 		n, moved := uint64(len(m.all)), m.moved
@@ -175,7 +175,7 @@ func TestWriter_EveryFaultEndsInEveryEntryOnce(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				j, r := newMemory(3*batch+7), &rows{faults: faults}
+				j, r := newPages(3*batch+7), &rows{faults: faults}
 				w, booked := writerOn(j, r)
 				until(t, w, j.Last())
 				if want := upTo(3*batch + 7); !reflect.DeepEqual(r.kept, want) {
@@ -194,7 +194,7 @@ func TestWriter_EveryFaultEndsInEveryEntryOnce(t *testing.T) {
 
 func TestWriter_GoesOnWhereTheDatabaseStands(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j, r := newMemory(batch+20), &rows{kept: upTo(batch + 11)}
+		j, r := newPages(batch+20), &rows{kept: upTo(batch + 11)}
 		w, booked := writerOn(j, r)
 		until(t, w, j.Last())
 		if want := upTo(batch + 20); !reflect.DeepEqual(r.kept, want) || !reflect.DeepEqual(*booked, want[batch+11:]) {
@@ -208,7 +208,7 @@ func TestWriter_GoesOnWhereTheDatabaseStands(t *testing.T) {
 
 func TestWriter_DatabasePutBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j, r := newMemory(40), &rows{}
+		j, r := newPages(40), &rows{}
 		w, _ := writerOn(j, r)
 		until(t, w, 40)
 		r.kept = upTo(15) // an older state of the same database was restored
@@ -223,7 +223,7 @@ func TestWriter_DatabasePutBack(t *testing.T) {
 
 func TestWriter_ForeignDatabase(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j, r := newMemory(3), &rows{kept: upTo(9)}
+		j, r := newPages(3), &rows{kept: upTo(9)}
 		w, _ := writerOn(j, r)
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
