@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"fmt"
 	"os"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/device/profile"
@@ -55,6 +56,8 @@ type Wrench struct {
 	Port     string           // a device path, tcp://host:port, tcp-listen://host:port or capture:///path
 	Profile  *profile.Profile // never nil in a Config that was returned without error
 	Declared audit.WrenchDeclared
+	// Stale and Gone are how long its port may be silent until it counts as stale, and as gone; 0: the file does not say.
+	Stale, Gone time.Duration
 }
 
 // BenchOf returns the bench that a wrench lies on; every wrench of a valid Config lies on exactly one.

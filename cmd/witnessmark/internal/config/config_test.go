@@ -96,3 +96,17 @@ func TestParse_PathsCountFromTheFile(t *testing.T) {
 		t.Errorf("got %q, %v, want /etc/shop/box", c.Data, err)
 	}
 }
+
+func TestParse_Ages(t *testing.T) {
+	text := strings.NewReplacer("# stale: 5 min", "stale: 1.5 min", "# gone: 30 min", "gone: 8 h").Replace(string(Example()))
+	c, err := Parse("example.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w := c.Wrenches[1]; w.Stale != 90*time.Second || w.Gone != 8*time.Hour {
+		t.Errorf("got %s and %s, want 1m30s and 8h", w.Stale, w.Gone)
+	}
+	if w := c.Wrenches[0]; w.Stale != 0 || w.Gone != 0 {
+		t.Errorf("got %s and %s of a wrench of which nothing is said, want none", w.Stale, w.Gone)
+	}
+}

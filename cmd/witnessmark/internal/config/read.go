@@ -53,7 +53,7 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 	ids, ports := map[string]bool{}, map[string]string{}
 	items, _ := n.List()
 	for _, item := range items {
-		m := item.Map("id", "title", "port", "profile", "calibration")
+		m := item.Map("id", "title", "port", "profile", "calibration", "stale", "gone")
 		w := Wrench{Port: need(m, "port", line)}
 		w.Declared.Wrench = need(m, "id", unused("wrench", ids))
 		w.Declared.Title = maybe(m, "title", line)
@@ -72,9 +72,18 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 		if cal, ok := m.Get("calibration"); ok {
 			calibration(cal, &w.Declared)
 		}
+		ages(m, &w)
 		all = append(all, w)
 	}
 	return all
+}
+
+// ages reads how long the wrench may be silent.
+func ages(m strictyaml.Map, w *Wrench) {
+	w.Stale, w.Gone = maybe(m, "stale", duration), maybe(m, "gone", duration)
+	if w.Stale > 0 && w.Gone > 0 && w.Gone <= w.Stale {
+		at(m, "gone").Faultf("a wrench would be gone before it is stale: make gone the longer time")
+	}
 }
 
 // profile reads a profile by its file if the name looks like a path, else by the name of one that is built in.

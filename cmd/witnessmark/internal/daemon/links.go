@@ -112,7 +112,8 @@ func (d *Daemon) place(w config.Wrench) (port.Place, error) {
 func (d *Daemon) hold(ctx context.Context, w config.Wrench, place port.Place) {
 	id := w.Declared.Wrench
 	s := sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: d.opt.Log.With().Str("wrench", id).Logger()}
-	err := link.Run(ctx, link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice, Memory: d.memories[id]})
+	err := link.Run(ctx, link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice,
+		Memory: d.memories[id], Stale: w.Stale, Gone: w.Gone})
 	switch {
 	case err == nil:
 	case ctx.Err() != nil:
