@@ -11,7 +11,10 @@ var parities = map[string]serial.Parity{
 	"mark": serial.MarkParity, "space": serial.SpaceParity,
 }
 
-var stops = map[string]serial.StopBits{"1": serial.OneStopBit, "2": serial.TwoStopBits}
+// stops maps 1.5 to 2, because Linux knows no other: its CSTOPB is "two", and a UART makes 1.5 of it with 5 data bits.
+// On the wire a stop bit is idle time and its length a minimum: who wants 1.5 is content with 2, and whoever receives
+// looks at the first stop bit only, whatever was set.
+var stops = map[string]serial.StopBits{"1": serial.OneStopBit, "1.5": serial.TwoStopBits, "2": serial.TwoStopBits}
 
 // settings is the mode in the words of the library that sets the port.
 func (m Mode) settings() (*serial.Mode, error) {
@@ -21,7 +24,7 @@ func (m Mode) settings() (*serial.Mode, error) {
 	}
 	stop, known := stops[m.StopBits]
 	if !known {
-		return nil, fmt.Errorf("found stop bits %q, write 1 or 2", m.StopBits)
+		return nil, fmt.Errorf("found stop bits %q, write 1, 1.5 or 2", m.StopBits)
 	}
 	if m.DataBits < 5 || m.DataBits > 8 {
 		return nil, fmt.Errorf("found %d data bits, write 5, 6, 7 or 8", m.DataBits)

@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"net"
+	"time"
 )
 
 // OpenSerial opens serial ports under Linux only.
@@ -14,4 +15,7 @@ func OpenSerial(_ context.Context, path string, _ Mode) (Port, error) {
 }
 
 // limitSilence leaves it to keep-alive.
-func limitSilence(*net.TCPConn) error { return nil }
+func limitSilence(*net.TCPConn, time.Duration) error { return nil }
+
+// Holders are known under Linux only.
+func Holders(string) []Holder { return nil }

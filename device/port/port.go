@@ -18,6 +18,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Port is an open connection to a wrench. One goroutine may read while others write and close.
@@ -53,7 +54,7 @@ type Mode struct {
 	Baud     int    // bits a second
 	DataBits int    // 5 to 8
 	Parity   string // none, odd, even, mark or space
-	StopBits string // 1 or 2; adapters under Linux know no 1.5
+	StopBits string // 1, 1.5 or 2
 }
 
 // The beginnings of a spec that is no path.
@@ -62,23 +63,47 @@ const (
 	listenScheme = "tcp-listen://"
 )
 
+// Option is a wish about a place beside its mode; kinds of place that it does not concern pass it over.
+type Option func(*options)
+
+type options struct {
+	idle   time.Duration
+	pauses bool
+}
+
+// Idle is how long the other side of a TCP connection may be dead before it counts as unplugged: Idle seconds without
+// a sign of life, bytes or answers to keep-alive questions. A wrench that is only silent stays. At least MinIdle;
+// DefaultIdle if the option is not given.
+func Idle(limit time.Duration) Option { return func(o *options) { o.idle = limit } }
+
+// Pauses has a capture played with its own pauses, each of at most LongestPause, instead of as fast as it is taken:
+// where a silent gap ends a frame, the frames of a capture have no other end.
+func Pauses(play bool) Option { return func(o *options) { o.pauses = play } }
+
 // At understands a spec: an absolute path, tcp://host:port, tcp-listen://host:port or capture:///path. It touches no
 // device: its error says that the spec or the mode can never work, however often it is tried.
-func At(spec string, mode Mode) (Place, error) {
+func At(spec string, mode Mode, wishes ...Option) (Place, error) {
+	o := options{idle: DefaultIdle}
+	for _, w := range wishes {
+		w(&o)
+	}
+	if o.idle < MinIdle {
+		return nil, fmt.Errorf("port %q: found an idle limit of %s, expected at least %s", spec, o.idle, MinIdle)
+	}
 	if addr, ok := strings.CutPrefix(spec, dialScheme); ok {
 		if err := checkAddr(addr, true); err != nil {
 			return nil, fmt.Errorf("port %q: %w", spec, err)
 		}
-		return dialled{addr}, nil
+		return dialled{addr, o.idle}, nil
 	}
 	if addr, ok := strings.CutPrefix(spec, listenScheme); ok {
 		if err := checkAddr(addr, false); err != nil {
 			return nil, fmt.Errorf("port %q: %w", spec, err)
 		}
-		return &listening{addr: addr}, nil
+		return &listening{addr: addr, idle: o.idle}, nil
 	}
 	if path, ok := strings.CutPrefix(spec, captureScheme); ok {
-		return recording(path)
+		return recording(path, o.pauses)
 	}
 	if !filepath.IsAbs(spec) {
 		return nil, fmt.Errorf("port %q: write an absolute path, %shost:port or %shost:port", spec, dialScheme, listenScheme)
@@ -106,8 +131,8 @@ func checkAddr(addr string, dial bool) error {
 }
 
 // Open opens a spec once. Of a listening one the port holds the listener too, and Close ends both.
-func Open(ctx context.Context, spec string, mode Mode) (Port, error) {
-	place, err := At(spec, mode)
+func Open(ctx context.Context, spec string, mode Mode, wishes ...Option) (Port, error) {
+	place, err := At(spec, mode, wishes...)
 	if err != nil {
 		return nil, err
 	}

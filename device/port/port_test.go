@@ -1,14 +1,39 @@
 package port
 
 import (
+	"context"
+	"fmt"
+	"io"
+	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"go.bug.st/serial"
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+// holdEnv names the port that this program is to open and hold, as another program, until its input ends.
+const holdEnv = "WITNESSMARK_TEST_HOLD"
+
+func TestMain(m *testing.M) {
+	if path := os.Getenv(holdEnv); path != "" {
+		os.Exit(hold(path))
+	}
+	goleak.VerifyTestMain(m)
+}
+
+func hold(path string) int {
+	p, err := OpenSerial(context.Background(), path, nine600)
+	if err != nil {
+		fmt.Println(err)
+		return 1
+	}
+	fmt.Println("held")
+	io.Copy(io.Discard, os.Stdin) // ends with the test
+	p.Close()
+	return 0
+}
 
 var nine600 = Mode{Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"}
 
@@ -41,7 +66,7 @@ func TestAt_RefusesMode(t *testing.T) {
 	}{
 		{"nothing said", Mode{}, "parity"},
 		{"unknown parity", Mode{9600, 8, "both", "1"}, "none, odd, even, mark or space"},
-		{"one and a half stop bits", Mode{9600, 8, "none", "1.5"}, "write 1 or 2"},
+		{"three stop bits", Mode{9600, 8, "none", "3"}, "write 1, 1.5 or 2"},
 		{"four data bits", Mode{9600, 4, "none", "1"}, "5, 6, 7 or 8"},
 		{"nine data bits", Mode{9600, 9, "none", "1"}, "5, 6, 7 or 8"},
 		{"no speed", Mode{0, 8, "none", "1"}, "bits a second"},
@@ -52,6 +77,11 @@ func TestAt_RefusesMode(t *testing.T) {
 			}
 		})
 	}
+	t.Run("an idle limit too short for keep-alive", func(t *testing.T) {
+		if _, err := At("tcp://192.0.2.7:4001", Mode{}, Idle(time.Second)); err == nil || !strings.Contains(err.Error(), "at least 3s") {
+			t.Errorf("got %v, want to be told the least", err)
+		}
+	})
 	t.Run("TCP asks for no mode", func(t *testing.T) {
 		for _, spec := range []string{"tcp://[2001:db8::7]:4001", "tcp-listen://:0"} {
 			if _, err := At(spec, Mode{}); err != nil {
@@ -68,6 +98,7 @@ func TestMode_Settings(t *testing.T) {
 	}{
 		{Mode{4800, 7, "even", "2"}, serial.Mode{BaudRate: 4800, DataBits: 7, Parity: serial.EvenParity, StopBits: serial.TwoStopBits}},
 		{Mode{115200, 8, "none", "1"}, serial.Mode{BaudRate: 115200, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}},
+		{Mode{9600, 8, "none", "1.5"}, serial.Mode{BaudRate: 9600, DataBits: 8, Parity: serial.NoParity, StopBits: serial.TwoStopBits}},
 		{Mode{9600, 5, "odd", "1"}, serial.Mode{BaudRate: 9600, DataBits: 5, Parity: serial.OddParity, StopBits: serial.OneStopBit}},
 		{Mode{9600, 8, "mark", "1"}, serial.Mode{BaudRate: 9600, DataBits: 8, Parity: serial.MarkParity, StopBits: serial.OneStopBit}},
 		{Mode{9600, 6, "space", "1"}, serial.Mode{BaudRate: 9600, DataBits: 6, Parity: serial.SpaceParity, StopBits: serial.OneStopBit}},

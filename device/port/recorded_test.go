@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"witnessmark/device/port"
 )
@@ -83,4 +85,60 @@ func TestRecorded_Refuses(t *testing.T) {
 			t.Errorf("%s: got %v", path, err)
 		}
 	}
+}
+
+// The clock of a bubble moves only while everybody waits, so the pauses are exact.
+func TestRecorded_Pauses(t *testing.T) {
+	const long = `format: witnessmark/capture/1
+made by: synthetic, written for this test
+wrench: TW-01
+
+250    61
+290    62
+86400000 63
+86400010 gone
+`
+	path := filepath.Join(t.TempDir(), "long.capture")
+	if err := os.WriteFile(path, []byte(long), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for rule, tc := range map[string]struct {
+		play bool
+		want []time.Duration // when each byte and the end come
+	}{
+		"a capture is played as fast as it is taken":                         {false, []time.Duration{0, 0, 0, 0}},
+		"or with its own pauses, a long one shortened and the first one too": {true, []time.Duration{250, 290, 1290, 1300}},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				p, err := port.Open(t.Context(), "capture://"+path, port.Mode{}, port.Pauses(tc.play))
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer p.Close()
+				began := time.Now()
+				for i, want := range tc.want {
+					_, err := p.Read(make([]byte, 1))
+					if got := time.Since(began); got != want*time.Millisecond || (err != nil) != (i == 3) {
+						t.Errorf("byte %d: got it after %v with %v, want it after %d ms", i, got, err, want)
+					}
+				}
+			})
+		})
+	}
+	t.Run("a close ends a pause", func(t *testing.T) {
+		synctest.Test(t, func(t *testing.T) {
+			p, err := port.Open(t.Context(), "capture://"+path, port.Mode{}, port.Pauses(true))
+			if err != nil {
+				t.Fatal(err)
+			}
+			ended := make(chan error)
+			go func() { _, err := p.Read(make([]byte, 1)); ended <- err }()
+			synctest.Wait()
+			p.Close()
+			if err := <-ended; !errors.Is(err, port.ErrClosed) {
+				t.Errorf("got %v, want %v", err, port.ErrClosed)
+			}
+		})
+	})
 }

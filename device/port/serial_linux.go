@@ -56,6 +56,17 @@ func await(ctx context.Context, open func() (*line, error)) (*line, error) {
 }
 
 func openSerial(path string, set *serial.Mode) (*line, error) {
+	p, err := take(path, set)
+	if inUse(err) {
+		return nil, busy(path, err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func take(path string, set *serial.Mode) (*line, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, plain(path, err)
@@ -106,6 +117,11 @@ func gone(err error) bool {
 	return errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENXIO) || errors.Is(err, syscall.ENODEV)
 }
 
+// inUse tells a device that somebody else has locked, or keeps for himself.
+func inUse(err error) bool {
+	return errors.Is(err, syscall.EBUSY) || errors.Is(err, syscall.EWOULDBLOCK)
+}
+
 // plain says what to do about an error of the system.
 func plain(path string, err error) error {
 	var errno syscall.Errno
@@ -117,8 +133,8 @@ func plain(path string, err error) error {
 		return fmt.Errorf("nothing is plugged in at %s: plug the wrench in, or correct the port in the configuration: %w", path, err)
 	case errors.Is(err, syscall.EACCES), errors.Is(err, syscall.EPERM):
 		return fmt.Errorf("this user may not open %s: add the user to the group that owns the device: %w", path, err)
-	case errors.Is(err, syscall.EBUSY), errors.Is(err, syscall.EWOULDBLOCK):
-		return fmt.Errorf("another program uses %s: end that program: %w", path, err)
+	case inUse(err):
+		return err // who uses it is to be found out with our own descriptor closed
 	case errors.Is(err, syscall.EISDIR):
 		return fmt.Errorf("%s is a folder: name the device that the wrench is plugged into", path)
 	}

@@ -160,8 +160,8 @@ func TestSerial_HighDescriptor(t *testing.T) {
 
 func TestSerial_OneProgram(t *testing.T) {
 	s, p := plugged(t)
-	if _, err := OpenSerial(t.Context(), s.Path, Mode{4800, 8, "none", "1"}); err == nil || !strings.Contains(err.Error(), "another program uses "+s.Path) {
-		t.Errorf("second opener: got %v, want to be told that another program uses it", err)
+	if _, err := OpenSerial(t.Context(), s.Path, Mode{4800, 8, "none", "1"}); err == nil || !strings.Contains(err.Error(), "this program has "+s.Path+" open already") {
+		t.Errorf("second opener: got %v, want to be told that it is ourselves", err)
 	}
 	if exclusive := s.Exclusive(); !exclusive {
 		t.Error("got a port that takes other openers, want it to be ours")

@@ -12,53 +12,69 @@ import (
 // dialWithin bounds one attempt, so that an address that swallows packets is reported and tried again.
 const dialWithin = 5 * time.Second
 
-// A peer that lost its power says nothing. It is asked after an idle time, and is gone when three answers in a row
-// are missing: 25 s in all, which is also how long bytes of ours may stay unanswered.
-var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 3}
+// How long a peer may give no sign of life.
+const (
+	DefaultIdle = 30 * time.Second
+	MinIdle     = 3 * time.Second // keep-alive counts in whole seconds
+)
 
-const silence = 25 * time.Second
+// keepAlive asks a peer that says nothing, because one that lost its power says nothing either: after a third of the
+// limit for the first time, and until the limit three times more. A peer that answers none of these is gone when the
+// limit is over, or one question later. An answer is the peer's system's own: the wrench hears of none of it.
+func keepAlive(idle time.Duration) net.KeepAliveConfig {
+	return net.KeepAliveConfig{Enable: true, Idle: idle / 3, Interval: max(idle/6, time.Second), Count: 4}
+}
 
-// Dial connects to host:port, at most dialWithin later.
-func Dial(ctx context.Context, addr string) (Port, error) {
-	d := net.Dialer{Timeout: dialWithin, KeepAliveConfig: keepAlive}
+// Dial connects to host:port, at most dialWithin later. The peer may be dead for DefaultIdle.
+func Dial(ctx context.Context, addr string) (Port, error) { return dial(ctx, addr, DefaultIdle) }
+
+func dial(ctx context.Context, addr string, idle time.Duration) (Port, error) {
+	d := net.Dialer{Timeout: dialWithin, KeepAliveConfig: keepAlive(idle)}
 	conn, err := d.DialContext(ctx, "tcp", addr)
 	if err != nil {
 		return nil, fmt.Errorf("reach the wrench at %s%s: %w", dialScheme, addr, err)
 	}
-	return onWire(dialScheme+addr, conn.(*net.TCPConn), nil)
+	return onWire(dialScheme+addr, conn.(*net.TCPConn), idle, nil)
 }
 
 // onWire makes a port of a fresh connection.
-func onWire(name string, conn *net.TCPConn, free func()) (Port, error) {
-	if err := limitSilence(conn); err != nil {
+func onWire(name string, conn *net.TCPConn, idle time.Duration, free func()) (Port, error) {
+	if err := limitSilence(conn, idle); err != nil {
 		return nil, errors.Join(fmt.Errorf("limit the silence of %s: %w", name, err), conn.Close())
 	}
 	return newLine(name, conn, free), nil
 }
 
 // dialled is an address that we dial.
-type dialled struct{ addr string }
+type dialled struct {
+	addr string
+	idle time.Duration
+}
 
-func (d dialled) Open(ctx context.Context) (Port, error) { return Dial(ctx, d.addr) }
+func (d dialled) Open(ctx context.Context) (Port, error) { return dial(ctx, d.addr, d.idle) }
 func (dialled) Close() error                             { return nil }
 
 // Listener takes peers one at a time: who comes while a peer is there waits until its port is closed, and what it
 // sent meanwhile is not lost.
 type Listener struct {
 	tcp  *net.TCPListener
+	idle time.Duration
 	busy chan struct{} // full while a peer is there
 	gone chan struct{} // closed with the Listener
 	once sync.Once
 }
 
-// Listen listens on host:port; an empty host is every address of the computer, port 0 a free one.
-func Listen(addr string) (*Listener, error) {
-	c := net.ListenConfig{KeepAliveConfig: keepAlive}
+// Listen listens on host:port; an empty host is every address of the computer, port 0 a free one. A peer may be dead
+// for DefaultIdle.
+func Listen(addr string) (*Listener, error) { return listen(addr, DefaultIdle) }
+
+func listen(addr string, idle time.Duration) (*Listener, error) {
+	c := net.ListenConfig{KeepAliveConfig: keepAlive(idle)}
 	l, err := c.Listen(context.Background(), "tcp", addr)
 	if err != nil {
 		return nil, fmt.Errorf("wait for a wrench at %s%s: %w", listenScheme, addr, err)
 	}
-	return &Listener{tcp: l.(*net.TCPListener), busy: make(chan struct{}, 1), gone: make(chan struct{})}, nil
+	return &Listener{tcp: l.(*net.TCPListener), idle: idle, busy: make(chan struct{}, 1), gone: make(chan struct{})}, nil
 }
 
 // Addr is the host:port that is listened on.
@@ -79,7 +95,7 @@ func (l *Listener) Accept(ctx context.Context) (Port, error) {
 		free()
 		return nil, fmt.Errorf("wait for a wrench: %w", err)
 	}
-	p, err := onWire(listenScheme+l.Addr(), conn, free)
+	p, err := onWire(listenScheme+l.Addr(), conn, l.idle, free)
 	if err != nil {
 		free()
 	}
@@ -117,12 +133,13 @@ func (l *Listener) Close() error {
 // listening is an address that we listen on from the first Open on.
 type listening struct {
 	addr string
+	idle time.Duration
 	l    *Listener
 }
 
 func (p *listening) Open(ctx context.Context) (Port, error) {
 	if p.l == nil {
-		l, err := Listen(p.addr)
+		l, err := listen(p.addr, p.idle)
 		if err != nil {
 			return nil, err
 		}

@@ -3,36 +3,78 @@ package port
 import (
 	"net"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
 
-func TestTCP_LimitsSilence(t *testing.T) {
-	l := hear(t)
-	dialled := mustDial(t, l.Addr())
-	accepted := mustAccept(t, l)
-	for side, p := range map[string]Port{"dialled": dialled, "accepted": accepted} {
-		raw, err := p.(*line).ch.(*net.TCPConn).SyscallConn()
+// both opens a connection by two places and gives its two sides.
+func both(t *testing.T, wishes ...Option) map[string]Port {
+	t.Helper()
+	here, err := At("tcp-listen://127.0.0.1:0", Mode{}, wishes...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { here.Close() })
+	l := here.(*listening)
+	if l.l, err = listen(l.addr, l.idle); err != nil { // to know the address before somebody dials it
+		t.Fatal(err)
+	}
+	there, err := At("tcp://"+l.l.Addr(), Mode{}, wishes...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sides := map[string]Port{}
+	for _, side := range []struct {
+		name string
+		at   Place
+	}{{"dialled", there}, {"accepted", here}} {
+		p, err := side.at.Open(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, o := range []struct {
-			name                string
-			level, option, want int
-		}{
-			{"keep-alive", unix.SOL_SOCKET, unix.SO_KEEPALIVE, 1},
-			{"idle seconds", unix.IPPROTO_TCP, unix.TCP_KEEPIDLE, 10},
-			{"seconds between questions", unix.IPPROTO_TCP, unix.TCP_KEEPINTVL, 5},
-			{"questions", unix.IPPROTO_TCP, unix.TCP_KEEPCNT, 3},
-			{"milliseconds unanswered", unix.IPPROTO_TCP, unix.TCP_USER_TIMEOUT, 25_000},
-		} {
-			var got int
-			if cerr := raw.Control(func(fd uintptr) { got, err = unix.GetsockoptInt(int(fd), o.level, o.option) }); cerr != nil || err != nil {
-				t.Fatal(cerr, err)
+		t.Cleanup(func() { p.Close() })
+		sides[side.name] = p
+	}
+	return sides
+}
+
+// By tcp(7): TCP_USER_TIMEOUT ends a connection whose keep-alive questions stay unanswered, whatever their count.
+func TestTCP_LimitsSilence(t *testing.T) {
+	for rule, tc := range map[string]struct {
+		wishes             []Option
+		idle, between, end int
+	}{
+		"by itself after 30 s":             {nil, 10, 5, 30_000},
+		"or as asked for":                  {[]Option{Idle(time.Minute)}, 20, 10, 60_000},
+		"a short limit asks each second":   {[]Option{Idle(MinIdle)}, 1, 1, 3000},
+		"the last wish is the one granted": {[]Option{Idle(time.Hour), Idle(12 * time.Second)}, 4, 2, 12_000},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			for side, p := range both(t, tc.wishes...) {
+				raw, err := p.(*line).ch.(*net.TCPConn).SyscallConn()
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, o := range []struct {
+					name                string
+					level, option, want int
+				}{
+					{"keep-alive", unix.SOL_SOCKET, unix.SO_KEEPALIVE, 1},
+					{"idle seconds", unix.IPPROTO_TCP, unix.TCP_KEEPIDLE, tc.idle},
+					{"seconds between questions", unix.IPPROTO_TCP, unix.TCP_KEEPINTVL, tc.between},
+					{"questions", unix.IPPROTO_TCP, unix.TCP_KEEPCNT, 4},
+					{"milliseconds unanswered", unix.IPPROTO_TCP, unix.TCP_USER_TIMEOUT, tc.end},
+				} {
+					var got int
+					if cerr := raw.Control(func(fd uintptr) { got, err = unix.GetsockoptInt(int(fd), o.level, o.option) }); cerr != nil || err != nil {
+						t.Fatal(cerr, err)
+					}
+					if got != o.want {
+						t.Errorf("%s side, %s: got %d, want %d", side, o.name, got, o.want)
+					}
+				}
 			}
-			if got != o.want {
-				t.Errorf("%s side, %s: got %d, want %d", side, o.name, got, o.want)
-			}
-		}
+		})
 	}
 }

@@ -23,6 +23,7 @@ type Socket struct {
 	t      testing.TB
 	master *os.File
 	slave  *os.File
+	hide   func() // takes away what shows it beside Path; nil: nothing does
 }
 
 // New makes a socket with nothing plugged in.
@@ -64,6 +65,9 @@ func (s *Socket) Unplug() {
 		return
 	}
 	s.must(os.Remove(s.Path))
+	if s.hide != nil {
+		s.hide()
+	}
 	s.must(s.master.Close())
 	s.must(s.slave.Close())
 	s.master, s.slave = nil, nil
