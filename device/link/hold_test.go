@@ -3,7 +3,6 @@ package link
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -61,32 +60,6 @@ func TestHold_EndsWhileItPauses(t *testing.T) {
 			}
 		default:
 			t.Error("got a Hold that goes on pausing after the end of ctx")
-		}
-	})
-}
-
-// stuckPort does not close.
-type stuckPort struct{ *fakePort }
-
-func (p stuckPort) Close() error {
-	p.fakePort.Close()
-	return fmt.Errorf("close wrench: %w", port.ErrStuck)
-}
-
-func TestHold_SaysAtTheEndThatAPortIsStuck(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		d := newDiary()
-		opened := false
-		r := run(t, fakePlace(func(context.Context) (port.Port, error) {
-			if opened {
-				return nil, errors.New("still held")
-			}
-			opened = true
-			return stuckPort{newFakePort(d)}, nil
-		}), d, nil)
-		synctest.Wait()
-		if err := r.over(); !errors.Is(err, port.ErrStuck) {
-			t.Errorf("got %v, want %v", err, port.ErrStuck)
 		}
 	})
 }

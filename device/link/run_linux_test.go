@@ -68,40 +68,6 @@ func TestRun_PlugAndUnplug(t *testing.T) {
 	b.expect(t, "reading 1", "reading 2", "reading 3")
 }
 
-func TestRun_Renumbered(t *testing.T) {
-	s := plugtest.New(t)
-	s.Plug()
-	b := start(t, s.Path)
-	b.until(up)
-	first := s.Device()
-	for s.Device() == first {
-		other := plugtest.New(t)
-		s.Unplug()
-		other.Plug() // takes the number that was given back, unless another process was quicker
-		s.Plug()
-	}
-	b.until(func(st State) bool { return st.Up })
-	s.Send(pull(t, 1))
-	s.Expect(ack(1))
-	b.expect(t, "reading 1")
-}
-
-func TestRun_HalfLineAtUnplug(t *testing.T) {
-	s := plugtest.New(t)
-	s.Plug()
-	b := start(t, s.Path)
-	line := pull(t, 1)
-	s.Send(line[:9])
-	b.until(func(st State) bool { return !st.Seen.IsZero() })
-	s.Unplug()
-	torn := fmt.Sprintf("refusal torn %q", line[:9])
-	b.expect(t, torn)
-	s.Plug()
-	s.Send(line)
-	s.Expect(ack(1))
-	b.expect(t, torn, "reading 1")
-}
-
 func TestRun_SplitWrites(t *testing.T) {
 	s := plugtest.New(t)
 	s.Plug()
