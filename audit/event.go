@@ -151,6 +151,8 @@ var decoders = map[string]func([]byte) (Event, error){
 	JointClosed{}.Kind():    decode[JointClosed],
 	CheckAnswered{}.Kind():  decode[CheckAnswered],
 	FastenerNamed{}.Kind():  decode[FastenerNamed],
+	BadgeGiven{}.Kind():     decode[BadgeGiven],
+	LabelScanned{}.Kind():   decode[LabelScanned],
 	ReadingTaken{}.Kind():   decode[ReadingTaken],
 	FrameRefused{}.Kind():   decode[FrameRefused],
 }

@@ -24,6 +24,8 @@ var tables = map[string]table{
 	audit.JointClosed{}.Kind():    {"joint_close", reflect.TypeFor[audit.JointClosed]()},
 	audit.CheckAnswered{}.Kind():  {"check_answer", reflect.TypeFor[audit.CheckAnswered]()},
 	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
+	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
+	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},
 	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},
 	audit.FrameRefused{}.Kind():   {"refusal", reflect.TypeFor[audit.FrameRefused]()},
 	audit.Mark{}.Kind():           {"mark", reflect.TypeFor[audit.Mark]()},

@@ -15,6 +15,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/device"
+	"witnessmark/device/label"
 	"witnessmark/device/unit"
 	"witnessmark/store"
 	"witnessmark/store/cluster/clustertest"
@@ -117,6 +118,19 @@ func outcome(seq uint64) audit.Outcome {
 	switch {
 	case seq <= uint64(len(story)):
 		o.Entry.Event = story[seq-1]
+	case seq == 25:
+		o.Entry.Event = audit.BadgeGiven{Badge: "B-7", Person: "ab12", By: "ab12"}
+	case seq > 25 && seq < 30:
+		scan := audit.LabelScanned{Bench: "B", Scanner: "S", Label: label.Engine, Value: "E-100", Text: "E:E-100", Run: 5, Person: "ab12"}
+		switch seq {
+		case 27:
+			scan.Label, scan.Value, scan.Text = label.Badge, "B-7", "B:B-7"
+		case 28:
+			scan.Label, scan.Value, scan.Text, scan.Note, o.Refused = "", "", "B+7\x00", "no kind of label", "no kind of label"
+		case 29:
+			scan.Label, scan.Value, scan.Text = label.Fastener, "1", "F:1"
+		}
+		o.Entry.Event = scan
 	case seq%50 == 0:
 		o.Entry.Event, o.Refused = audit.JointClosed{Bench: "B", Run: 9, Person: "ab12"}, "no joint"
 	default:
@@ -137,8 +151,8 @@ func TestStore_CommitReopenVerify(t *testing.T) {
 		t.Errorf("got position %d, want 60", got)
 	}
 	size, signed := st.Ledger()
-	if size != 60+51 || signed.IsZero() {
-		t.Errorf("got %d leaves signed %v, want 60 entries and 51 marks, signed", size, signed)
+	if size != 60+46 || signed.IsZero() {
+		t.Errorf("got %d leaves signed %v, want 60 entries and 46 marks, signed", size, signed)
 	}
 	if err := st.Close(); err != nil {
 		t.Fatal(err)
@@ -187,11 +201,15 @@ func TestStore_GapIsRefused(t *testing.T) {
 
 func TestStore_RecordsCannotBeChanged(t *testing.T) {
 	s := newShop(t)
-	s.commit(s.open(), 1, 10)
+	s.commit(s.open(), 1, 30)
 	for _, statement := range []string{
 		"UPDATE witnessmark.reading SET torque = 1", "DELETE FROM witnessmark.mark", "TRUNCATE witnessmark.reading",
 		"DELETE FROM witnessmark.ledger_leaf", "UPDATE witnessmark.checkpoint SET size = 1", "TRUNCATE witnessmark.refusal",
 		"UPDATE witnessmark.person SET person = 'x'", "DELETE FROM witnessmark.person", "UPDATE witnessmark.build SET engine = 'E-2'",
+		"UPDATE witnessmark.badge SET person = 'x'", "UPDATE witnessmark.badge SET badge = 'B-8'", "DELETE FROM witnessmark.badge", "TRUNCATE witnessmark.badge",
+		"UPDATE witnessmark.scan SET person = 'x'", "UPDATE witnessmark.scan SET label = 'badge'", "DELETE FROM witnessmark.scan", "TRUNCATE witnessmark.scan",
+		"UPDATE witnessmark.scan SET value = '' WHERE label = 'engine'", "UPDATE witnessmark.scan SET text = '' WHERE label = 'engine'",
+		"UPDATE witnessmark.scan SET value = 'B-8' WHERE label = 'badge'", "UPDATE witnessmark.scan SET text = 'B:B-8', value = '' WHERE label = ''",
 	} {
 		for _, role := range []string{"witnessmark_writer", "the owner"} {
 			set := ""
@@ -204,14 +222,20 @@ func TestStore_RecordsCannotBeChanged(t *testing.T) {
 			}
 		}
 	}
-	if err := s.sql(false, "SET ROLE witnessmark_writer; UPDATE witnessmark.person SET name = ''"); err == nil {
-		t.Error("a name blanked by the writer: got no error")
-	}
-	if err := s.sql(false, "UPDATE witnessmark.person SET name = ''"); err != nil {
-		t.Errorf("a name blanked by the owner: got %v", err)
-	}
-	if got := s.verify(); got != "" {
-		t.Errorf("verify after a name was blanked: %s", got)
+	for what, statement := range map[string]string{
+		"a name":            "UPDATE witnessmark.person SET name = ''",
+		"a badge":           "UPDATE witnessmark.badge SET badge = ''",
+		"a scan of a badge": "UPDATE witnessmark.scan SET value = '', text = '' WHERE label IN ('badge', '')",
+	} {
+		if err := s.sql(false, "SET ROLE witnessmark_writer; "+statement); err == nil {
+			t.Errorf("%s blanked by the writer: got no error", what)
+		}
+		if err := s.sql(false, statement); err != nil {
+			t.Errorf("%s blanked by the owner: got %v", what, err)
+		}
+		if got := s.verify(); got != "" {
+			t.Errorf("verify after %s was blanked: %s", what, got)
+		}
 	}
 }
 
@@ -220,25 +244,28 @@ func TestVerify_NamesWhatWasChanged(t *testing.T) {
 		"a torque":                        {"UPDATE witnessmark.reading SET torque = torque + 1 WHERE seq = 12", "table reading, entry 12, leaf "},
 		"a verdict":                       {"UPDATE witnessmark.mark SET verdict = 'low torque' WHERE reading = 12", "table mark, entry 12, leaf "},
 		"an engine":                       {"UPDATE witnessmark.build SET engine = 'E-101'", "table build, entry 4, leaf 3"},
+		"the person of a scan":            {"UPDATE witnessmark.scan SET person = 'x' WHERE seq = 27", "table scan, entry 27, leaf "},
+		"the person of a badge":           {"UPDATE witnessmark.badge SET person = 'x'", "table badge, entry 25, leaf "},
+		"a label that was scanned":        {"UPDATE witnessmark.scan SET value = '2' WHERE seq = 29", "table scan, entry 29, leaf "},
 		"a time":                          {"UPDATE witnessmark.reading SET at = at + interval '1 microsecond' WHERE seq = 9", "table reading, entry 9, leaf 8"},
 		"a row taken out":                 {"DELETE FROM witnessmark.reading WHERE seq = 12", "table reading, entry 12, leaf "},
-		"the last row taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 20", "table mark, entry 20, leaf "},
+		"the last row taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 30", "table mark, entry 30, leaf "},
 		"a row put in":                    {"INSERT INTO witnessmark.joint_close SELECT 's1', 99, now(), '', 9999, 'B', 5, ''", "table joint_close, entry 99, leaf 9999: a row without a leaf"},
 		"a leaf's hash":                   {"UPDATE witnessmark.ledger_leaf SET hash = decode(repeat('00', 32), 'hex') WHERE index = 7", "leaf 7"},
 		"a leaf taken out":                {"DELETE FROM witnessmark.ledger_leaf WHERE index = 7", "leaf 7: the leaf is missing"},
-		"row and leaf taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 20; DELETE FROM witnessmark.ledger_leaf WHERE index = (SELECT max(index) FROM witnessmark.ledger_leaf)", "table checkpoint"},
+		"row and leaf taken out":          {"DELETE FROM witnessmark.mark WHERE reading = 30; DELETE FROM witnessmark.ledger_leaf WHERE index = (SELECT max(index) FROM witnessmark.ledger_leaf)", "table checkpoint"},
 		"a checkpoint's root":             {"UPDATE witnessmark.checkpoint SET root = decode(repeat('00', 32), 'hex')", "table checkpoint"},
 		"a checkpoint's signature":        {"UPDATE witnessmark.checkpoint SET note = overlay(note PLACING '\\x41'::bytea FROM 30)", "table checkpoint"},
 		"the end of the ledger":           {"UPDATE witnessmark.ledger_head SET size = size - 1", "table ledger_head"},
 		"the newest checkpoint taken out": {"DELETE FROM witnessmark.checkpoint", "table checkpoint: the one of size"},
 		"the end of the ledger's edge":    {"UPDATE witnessmark.ledger_head SET edge = ''", "table ledger_head: its edge"},
-		"the journal position":            {"UPDATE witnessmark.ledger_head SET position = position - 1", "table ledger_head: it says entry 19"},
+		"the journal position":            {"UPDATE witnessmark.ledger_head SET position = position - 1", "table ledger_head: it says entry 29"},
 		"the entry of a leaf":             {"UPDATE witnessmark.ledger_leaf SET seq = 77 WHERE index = 3", "table ledger_leaf, entry 77, leaf 3"},
 		"a kind that does not exist":      {"UPDATE witnessmark.ledger_leaf SET kind = 'gossip' WHERE index = 3", `unknown kind "gossip"`},
 	} {
 		t.Run(rule, func(t *testing.T) {
 			s := newShop(t)
-			s.commit(s.open(), 1, 20)
+			s.commit(s.open(), 1, 30)
 			if got := s.verify(); got != "" {
 				t.Fatalf("before the change: %s", got)
 			}
@@ -414,8 +441,8 @@ func TestSchema_EveryKeyBeginsWithTheShop(t *testing.T) {
 		t.Errorf("got %v, %v, want nothing", found, err)
 	}
 	var tables int
-	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables != 15 {
-		t.Errorf("got %d tables, %v, want 15, or this check looks at nothing", tables, err)
+	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables != 17 {
+		t.Errorf("got %d tables, %v, want 17, or this check looks at nothing", tables, err)
 	}
 }
 

@@ -25,11 +25,16 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
-		s.builds = append(s.builds, &Build{ID: e.Seq, BuildOpened: ev, revision: r})
+		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r}
+		s.builds = append(s.builds, b)
+		s.brought(b)
 	case audit.JointStarted:
-		s.runs[ev.Bench] = newRun(e.Seq, s.build(ev.Build), ev)
+		b := s.build(ev.Build)
+		s.runs[ev.Bench] = newRun(e.Seq, b, ev)
+		s.place(ev.Bench).worked(b)
 	case audit.JointClosed:
 		r := s.runs[ev.Bench]
+		s.place(ev.Bench).worked(r.build)
 		r.matcher.Settle()
 		out.Marks = r.restate(nil)
 		delete(s.runs, ev.Bench)
@@ -38,6 +43,10 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		r.answers = append(r.answers, ev)
 	case audit.FastenerNamed:
 		out.Marks = s.runs[ev.Bench].name(ev)
+	case audit.BadgeGiven:
+		s.giveBadge(ev)
+	case audit.LabelScanned:
+		s.scan(ev)
 	case audit.ReadingTaken:
 		out.Marks = s.reading(e, ev)
 	}
@@ -49,7 +58,7 @@ func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 	s.heard[ev.Wrench] = &ev.Reading
 	w := s.wrenches[ev.Wrench]
 	if r := s.runs[ev.Bench]; r != nil {
-		return r.take(e, ev.Reading, w)
+		return r.take(e, ev.Reading, w, s.place(ev.Bench).located(&ev.Reading))
 	}
 	return []audit.Mark{{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected},
 		Confidence: audit.Certain, Calibration: w.seq}}

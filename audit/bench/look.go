@@ -13,12 +13,17 @@ import (
 // View is what the technician at a bench sees now.
 func (s *Shop) View(bench string) View {
 	v := View{Bench: bench, Seq: s.seq, Summary: Summary{Open: []OpenStage{}, Attention: []string{}}}
+	p := s.at(bench)
+	v.Person, v.Scanned = s.PersonName(p.person), p.fastener
+	v.Engine, v.WorkOrder = p.engine, p.order
+	if p.build != nil {
+		v.Build, v.Engine, v.WorkOrder = p.build.ID, p.build.Engine, p.build.WorkOrder
+	}
 	r := s.runs[bench]
 	if r == nil {
 		return v
 	}
-	v.Build, v.Run = r.build.ID, r.seq
-	v.Engine, v.WorkOrder = r.build.Engine, r.build.WorkOrder
+	v.Run = r.seq
 	v.Joint, v.Title = r.joint.ID, r.joint.Title
 	open, due := r.matcher.Open()
 	v.Left, v.Steps = len(open), len(r.matcher.Steps())

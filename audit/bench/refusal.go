@@ -35,6 +35,10 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseAnswer(ev)
 	case audit.FastenerNamed:
 		return s.refuseName(ev)
+	case audit.BadgeGiven:
+		return s.refuseGift(ev)
+	case audit.LabelScanned:
+		return s.refuseScan(ev)
 	}
 	return nil
 }

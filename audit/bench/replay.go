@@ -20,7 +20,7 @@ func Replay(p *procedure.Procedure, j *procedure.Joint, readings []device.Readin
 	var out Replayed
 	for i, rd := range readings {
 		e := audit.Entry{Seq: uint64(i) + 1}
-		out.Live = append(out.Live, r.take(e, rd, declared{})[0])
+		out.Live = append(out.Live, r.take(e, rd, declared{}, "")[0])
 	}
 	r.matcher.Settle()
 	r.restate(nil)

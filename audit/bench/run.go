@@ -35,8 +35,9 @@ func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
 }
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
-func (r *run) take(e audit.Entry, rd device.Reading, w declared) []audit.Mark {
-	f := r.matcher.Observe(match.Observation{Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag})
+// scanned is the fastener whose label was scanned before it, empty: none.
+func (r *run) take(e audit.Entry, rd device.Reading, w declared, scanned string) []audit.Mark {
+	f := r.matcher.Observe(match.Observation{Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag, Scanned: scanned})
 	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At)}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}

@@ -16,6 +16,8 @@ type Shop struct {
 	builds     []*Build
 	runs       map[string]*run // by bench
 	heard      map[string]*device.Reading
+	badges     map[string]string // person by badge
+	places     map[string]*place // by bench
 }
 
 // revision is a procedure revision that the shop holds.
@@ -49,7 +51,8 @@ type ProcedureRev struct {
 
 // NewShop is a shop before its first entry.
 func NewShop() *Shop {
-	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{}}
+	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
+		badges: map[string]string{}, places: map[string]*place{}}
 }
 
 // Seq is the last entry applied.

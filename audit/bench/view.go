@@ -9,17 +9,19 @@ import (
 // View is what a technician sees of a bench; it is complete in itself and safe to keep.
 type View struct {
 	Bench     string       `json:"bench"`
-	Seq       uint64       `json:"seq"` // the last entry that it takes into account
-	Build     uint64       `json:"build,omitempty"`
-	Run       uint64       `json:"run,omitempty"` // 0: no joint on the bench
-	Engine    string       `json:"engine,omitempty"`
+	Seq       uint64       `json:"seq"`              // the last entry that it takes into account
+	Person    string       `json:"person,omitempty"` // name of who is signed in
+	Build     uint64       `json:"build,omitempty"`  // in hand, also before a joint is started
+	Run       uint64       `json:"run,omitempty"`    // 0: no joint on the bench
+	Engine    string       `json:"engine,omitempty"` // without a build: scanned, and waits for its work order
 	WorkOrder string       `json:"work_order,omitempty"`
 	Joint     string       `json:"joint,omitempty"`
 	Title     string       `json:"title,omitempty"`
-	Next      *Next        `json:"next,omitempty"` // nil: nothing is left to tighten
-	Ask       *Ask         `json:"ask,omitempty"`  // the check to answer now
-	Left      int          `json:"left"`           // steps still open
-	Steps     int          `json:"steps"`          // steps in all
+	Next      *Next        `json:"next,omitempty"`    // nil: nothing is left to tighten
+	Scanned   string       `json:"scanned,omitempty"` // the fastener that the next reading will be, by its label
+	Ask       *Ask         `json:"ask,omitempty"`     // the check to answer now
+	Left      int          `json:"left"`              // steps still open
+	Steps     int          `json:"steps"`             // steps in all
 	Last      *LastReading `json:"last,omitempty"`
 	Summary   Summary      `json:"summary"`
 }

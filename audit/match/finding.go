@@ -46,8 +46,8 @@ func (m *Matcher) locate(f *Finding, o *Observation) {
 		return
 	}
 	f.LocatedBy = audit.ByOrder
-	if tagged, ok := m.ids[o.Tag]; ok && tagged == m.steps[f.Step].Fastener {
-		f.LocatedBy = audit.ByTag
+	if told, by := m.told(o); told == m.steps[f.Step].Fastener {
+		f.LocatedBy = by
 	}
 }
 

@@ -106,7 +106,7 @@ func (m *Matcher) skipsStage(h *hypothesis, s *procedure.Step) bool {
 	return false
 }
 
-// contradiction is how much a tag or a person's word speaks against fastener f (-1: none of the joint).
+// contradiction is how much a tag, a scanned label or a person's word speaks against fastener f (-1: none of the joint).
 func (m *Matcher) contradiction(o *Observation, f int) nats {
 	if o.Named != "" {
 		named, ok := m.ids[o.Named]
@@ -118,10 +118,25 @@ func (m *Matcher) contradiction(o *Observation, f int) nats {
 		}
 		return 0
 	}
-	if tagged, ok := m.ids[o.Tag]; ok && tagged != f {
+	if told, _ := m.told(o); told >= 0 && told != f {
 		return tagPenalty
 	}
 	return 0
+}
+
+// told is the fastener that a scanned label, else a tag, says the observation was, and which of the two; -1: neither.
+func (m *Matcher) told(o *Observation) (fastener int, by audit.LocatedBy) {
+	if o.Scanned != "" {
+		if f, ok := m.ids[o.Scanned]; ok {
+			return f, audit.ByScan
+		}
+	}
+	if o.Tag != "" {
+		if f, ok := m.ids[o.Tag]; ok {
+			return f, audit.ByTag
+		}
+	}
+	return -1, ""
 }
 
 // apply makes the hypothesis of a branch.

@@ -16,6 +16,7 @@ type Observation struct {
 	Angle     *unit.Angle // nil: none sent
 	Direction device.Direction
 	Tag       string // fastener id sent by the wrench; empty or unknown in the joint: no help
+	Scanned   string // fastener id of the label scanned before; it goes before a tag. Empty: none was
 	// Named is a person's word: a fastener id, or NotHere. Empty: nobody said.
 	Named string
 }

@@ -43,7 +43,7 @@ const (
 	maxHypotheses = 48
 	pruneAt       = 10 * oneNat // hypotheses so much lighter than the best are let go
 	changeOfMind  = ln2         // a finding already said is kept until another is twice as likely
-	tagPenalty    = 25 * oneNat // a tag or a person's word is nearly, not quite, always right
+	tagPenalty    = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
 	namedPenalty  = 40 * oneNat
 	skipStage     = oneNat / 2 // a fastener takes a stage without the one before: who missed it does not know
 )
