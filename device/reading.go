@@ -71,4 +71,10 @@ const (
 	ReasonForm     = "form"     // the frame has not the fields that the profile draws
 	ReasonValue    = "value"    // a field holds a number that no wrench can measure
 	ReasonStranger = "stranger" // another wrench than the one that is expected here: the serial number that it speaks says so
+	ReasonNoise    = "noise"    // bytes that stand between frames: a wrong setting of the line, or a disturbed cable
 )
+
+// Reasons lists them all, in the order above.
+func Reasons() []string {
+	return []string{ReasonTorn, ReasonTooLong, ReasonNUL, ReasonChecksum, ReasonForm, ReasonValue, ReasonStranger, ReasonNoise}
+}

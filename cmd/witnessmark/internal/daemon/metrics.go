@@ -77,8 +77,7 @@ func (m *metrics) zero() {
 			audit.WrongDirection, audit.NoAngle, audit.NotJudged} {
 			m.readings.WithLabelValues(id, string(v))
 		}
-		for _, reason := range []string{device.ReasonTorn, device.ReasonTooLong, device.ReasonNUL, device.ReasonChecksum,
-			device.ReasonForm, device.ReasonValue, device.ReasonStranger} {
+		for _, reason := range device.Reasons() {
 			m.refused.WithLabelValues(id, reason)
 		}
 		m.order.WithLabelValues(id)
