@@ -2,13 +2,10 @@ package profile
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
-	"strings"
 
 	"witnessmark/device"
 	"witnessmark/device/frame"
-	"witnessmark/device/unit"
 )
 
 // refusal is why a frame did not become a reading: one of the device.Reason constants and a sentence.
@@ -26,28 +23,35 @@ var faultDetails = map[string]string{
 	device.ReasonTorn:    "the port closed in the middle of a frame",
 	device.ReasonTooLong: "no end of frame within the %d bytes that the profile allows",
 	device.ReasonNUL:     "found a NUL byte: a break, a wrong setting of the line, or a disturbed cable",
+	device.ReasonNoise:   "found bytes outside of a frame: a wrong setting of the line, a disturbed cable, or another form of frame",
 }
 
 // Decode makes a reading of a frame, or says why there is none. The wrench is its id in this shop. Nothing in the
-// result refers to the frame's bytes.
+// result refers to the frame's bytes. It allocates the reading with what it points to, its Raw and its texts.
 func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 	if f.Fault != "" {
 		detail := faultDetails[f.Fault]
 		if f.Fault == device.ReasonTooLong {
-			detail = fmt.Sprintf(detail, p.longest)
+			detail = fmt.Sprintf(detail, p.framing.longest)
 		}
 		return refused(wrench, f, &refusal{f.Fault, detail})
 	}
-	line := bytes.TrimRight(f.Bytes, "\r\n")
-	for _, prefix := range p.ignore {
-		if bytes.HasPrefix(line, []byte(prefix)) {
-			return Result{Ignored: true}
-		}
-	}
-	r, why := p.read(string(line))
-	if why != nil {
+	d := draft{kept: new(kept)}
+	l, why := p.line(f.Bytes)
+	switch {
+	case l.ignored:
+		return Result{Ignored: true}
+	case why != nil:
 		return refused(wrench, f, why)
 	}
+	if why := p.fields.read(f.Bytes, l, &d); why != nil {
+		d.finish()
+		res := refused(wrench, f, why)
+		res.Answer = p.answerAnyway(&d.Reading)
+		return res
+	}
+	d.finish()
+	r := &d.Reading
 	r.Wrench, r.Raw, r.Profile = wrench, rawOf(f), p.spokenBy
 	return Result{Reading: r}
 }
@@ -58,64 +62,112 @@ func refused(wrench string, f frame.Frame, why *refusal) Result {
 
 func rawOf(f frame.Frame) []byte { return bytes.Clone(f.Bytes[:min(len(f.Bytes), device.MaxRaw)]) }
 
-// read takes a line without its ending.
-func (p *Profile) read(line string) (*device.Reading, *refusal) {
-	if !strings.HasPrefix(line, p.lead) {
-		return nil, badForm("found a line that begins %.20q, expected it to begin %q", line, p.lead)
+// body is where in a frame the fields stand.
+type body struct {
+	from, to int // without the lead and the check
+	ignored  bool
+}
+
+// line finds the fields' place in a frame, and holds what guards it.
+func (p *Profile) line(f []byte) (l body, why *refusal) {
+	from, to, why := p.framing.cut(f, p.check.sum != nil && !p.check.hex)
+	binary := p.fields.form == byBinary
+	if !binary && from <= to && p.ignores(f[from:to]) {
+		return body{ignored: true}, nil
 	}
-	body, why := p.check.strip(line, len(p.lead))
 	if why != nil {
-		return nil, why
+		return l, why
 	}
-	return p.fields.read(body[len(p.lead):])
+	lead := p.fields.lead
+	if !bytes.HasPrefix(f[from:to], lead) && !p.check.placed {
+		return l, badForm("found a line that begins %.20q, expected it to begin %q", string(f[from:to]), string(lead))
+	}
+	if l.from, l.to, why = p.check.strip(f, from, to, len(lead)); why != nil {
+		return l, why
+	}
+	if binary && p.ignores(f) {
+		return body{ignored: true}, nil
+	}
+	if !bytes.HasPrefix(f[l.from:l.to], lead) {
+		return l, badForm("found a line that begins %.20q, expected it to begin %q", string(f[l.from:l.to]), string(lead))
+	}
+	if p.fields.form != byColumns {
+		l.from += len(lead)
+	}
+	return l, nil
 }
 
-// draft is a reading while its fields are read; what hangs together is settled when all of them are known.
-type draft struct {
-	device.Reading
-	number string // the torque with a point and no sign that tells the direction
-	sense  int    // by the signs of torque and angle where they tell it: 1 tightened, -1 loosened, 0 not said
+func (p *Profile) ignores(line []byte) bool {
+	for _, prefix := range p.ignore {
+		if bytes.HasPrefix(line, prefix) {
+			return true
+		}
+	}
+	return false
 }
 
-func (fs fields) read(body string) (*device.Reading, *refusal) {
-	var d draft
+// read takes every field into the draft.
+func (fs *fields) read(f []byte, l body, d *draft) *refusal {
 	d.Direction, d.Unit = device.Tighten, fs.unit
-	rest, more := body, true
+	var all spans
+	if why := fs.find(f, l, &all); why != nil {
+		return why
+	}
 	for i := range fs.list {
-		if !more {
-			return nil, badForm("found %d fields, expected %d", i, len(fs.list))
-		}
-		var text string
-		text, rest, more = strings.Cut(rest, fs.separator)
-		if why := fs.list[i].read(text, &d); why != nil {
-			return nil, why
+		if why := fs.take(i, f, all[i], d); why != nil {
+			fs.takeSpoken(f, i+1, &all, d)
+			return why
 		}
 	}
-	if more {
-		found := len(fs.list) + strings.Count(rest, fs.separator) + 1
-		return nil, badForm("found %d fields, expected %d", found, len(fs.list))
-	}
-	if why := d.settle(); why != nil {
-		return nil, why
-	}
-	return &d.Reading, nil
+	return d.settle()
 }
 
-func (d *draft) settle() *refusal {
-	if d.sense < 0 {
-		d.Direction = device.Loosen
+// find is where every field stands. The forms are told apart here and not behind an interface: what is handed to one
+// would be allocated.
+func (fs *fields) find(f []byte, l body, all *spans) *refusal {
+	switch fs.form {
+	case bySeparator:
+		return fs.findSeparated(f, l.from, l.to, all)
+	case byColumns:
+		return fs.findColumns(f, l.from, l.to, all)
+	case byPattern:
+		return fs.findGroups(f, l.from, l.to, all)
+	case byJSON:
+		return fs.findMembers(f, l.from, l.to, all)
 	}
-	t, err := unit.TorqueIn(d.number, d.Unit)
+	return fs.findBytes(f, all)
+}
+
+// take reads one field.
+func (fs *fields) take(i int, f []byte, at span, d *draft) *refusal {
+	field := &fs.list[i]
+	if field.kind == kindUnread {
+		return nil
+	}
+	if at.from < 0 {
+		return field.read(nil, d)
+	}
+	var room numberRoom
 	switch {
-	case errors.Is(err, unit.ErrTooLarge), t > MaxTorque:
-		return badValue("found torque %.40s %s, expected at most %s", d.TorqueText, d.Unit, MaxTorque)
-	case err != nil:
-		return badForm("found torque %.40q, expected a number", d.TorqueText)
-	case t < 0:
-		return badValue("found torque %s %s, expected no minus: the sign does not tell the direction here", d.TorqueText, d.Unit)
-	case d.Angle != nil && max(*d.Angle, -*d.Angle) > MaxAngle:
-		return badValue("found angle %s, expected at most %s", *d.Angle, MaxAngle)
+	case fs.form == byBinary:
+		t, why := field.as.write(f[at.from:at.to], &room)
+		if why != nil {
+			return why
+		}
+		return field.read(t, d)
+	case fs.form == byJSON && bytes.IndexByte(f[at.from:at.to], '\\') >= 0:
+		t := []byte(unescaped(f[at.from:at.to]))
+		return field.read(trim(t, spanOf(0, len(t))), d)
 	}
-	d.Torque = t
-	return nil
+	return field.read(trim(f, at), d)
+}
+
+// takeSpoken reads what an acknowledgement may repeat of the fields that come after a wrong one.
+func (fs *fields) takeSpoken(f []byte, from int, all *spans, d *draft) {
+	for i := from; i < len(fs.list); i++ {
+		switch fs.list[i].kind {
+		case kindCounter, kindSerial, kindTag:
+			fs.take(i, f, all[i], d) // one that is wrong too is not repeated
+		}
+	}
 }

@@ -1,53 +1,316 @@
 package profile
 
 import (
+	"bytes"
+	"encoding/json"
+	"strconv"
 	"strings"
+	"time"
 
 	"witnessmark/device"
+	"witnessmark/device/unit"
 )
 
 // Encode writes a reading as the wrench does, ending included: the inverse of Decode, for a simulated wrench. The
 // torque is written by its text and unit if the form has that unit, else in the form's first unit and decimals. What
-// the form has no field for is left out; text that holds the separator gives a frame that Decode refuses.
+// the form has no field for is left out; text that holds the separator gives a frame that Decode refuses. nil: the
+// form has no room for the reading.
 func (p *Profile) Encode(r device.Reading) []byte {
-	torque, spelled := p.fields.torque(&r)
-	parts := make([]string, len(p.fields.list))
-	for i := range p.fields.list {
-		switch f := &p.fields.list[i]; f.kind {
-		case kindTorque:
-			parts[i] = f.signed(torque, r.Direction)
-		case kindUnit:
-			parts[i] = spelled
-		default:
-			parts[i] = grammars[f.kind].write(f, &r)
-		}
+	texts := p.fields.write(&r)
+	var f []byte
+	if p.fields.form == byBinary {
+		f = p.composeBytes(texts)
+	} else if line, ok := p.compose(texts); ok {
+		f = p.framing.wrap(line)
 	}
-	line := p.check.seal(p.lead+strings.Join(parts, p.fields.separator), len(p.lead))
-	return append([]byte(line), p.end.Bytes()...)
+	if f == nil {
+		return nil
+	}
+	from, to, why := p.framing.cut(f, p.check.sum != nil && !p.check.hex)
+	if why != nil || !p.check.seal(f, from, to, len(p.fields.lead)) {
+		return nil
+	}
+	return f
 }
 
-// torque is the number and the spelling of its unit.
-func (fs fields) torque(r *device.Reading) (number, spelled string) {
-	offered := []spelling{{"", fs.unit}}
-	decimals := 0
-	for _, f := range fs.list {
-		switch f.kind {
+// compose writes the line with room for its check.
+func (p *Profile) compose(texts []string) (line []byte, ok bool) {
+	fs := &p.fields
+	switch fs.form {
+	case byColumns:
+		line, ok = fs.composeColumns(texts)
+	case byPattern:
+		line, ok = fs.pattern.compose(texts)
+		line = append(bytes.Clone(fs.lead), line...)
+	case byJSON:
+		line, ok = append(bytes.Clone(fs.lead), fs.composeMembers(texts)...), true
+	default:
+		line, ok = append(bytes.Clone(fs.lead), strings.Join(texts, string(fs.separator))...), true
+	}
+	room := 0
+	if p.check.sum != nil && !p.check.behind {
+		room = p.check.width() + len(p.check.mark)
+	}
+	if p.framing.form == formFixed {
+		blanks := p.framing.length - len(p.framing.start) - room - len(line)
+		if blanks < 0 {
+			return nil, false
+		}
+		line = append(line, bytes.Repeat([]byte(" "), blanks)...)
+	}
+	return p.makeRoom(line, room), ok
+}
+
+// makeRoom opens a place for the check: behind the line, or where it is placed. Columns leave it free themselves.
+func (p *Profile) makeRoom(line []byte, room int) []byte {
+	switch at := p.check.at - p.framing.head(); {
+	case !p.check.placed || p.check.at < 0:
+		return append(line, make([]byte, room)...)
+	case p.fields.form == byColumns:
+		return append(line, bytes.Repeat([]byte(" "), max(0, at+room-len(line)))...)
+	}
+	return append(make([]byte, room), line...)
+}
+
+func (p *Profile) composeBytes(texts []string) []byte {
+	g := &p.framing
+	n := g.length
+	if g.form != formFixed {
+		n = max(p.fields.reach, g.count.At+g.count.Size, len(g.start))
+		if p.check.placed && p.check.at >= 0 {
+			n = max(n, p.check.at+p.check.width())
+		} else {
+			n += p.check.width()
+		}
+	}
+	f := make([]byte, n)
+	copy(f, g.start)
+	for i := range p.fields.list {
+		field := &p.fields.list[i]
+		if texts[i] != "" && !field.as.read(texts[i], f[field.at.from:field.at.to]) {
+			return nil
+		}
+	}
+	if len(f) > g.longest || g.form == formCounted && !g.setCount(f) {
+		return nil
+	}
+	return f
+}
+
+func (fs *fields) composeColumns(texts []string) ([]byte, bool) {
+	line := bytes.Repeat([]byte(" "), fs.reach)
+	copy(line, fs.lead)
+	for i, t := range texts {
+		at := fs.list[i].at
+		width := int(at.to - at.from)
+		if len(t) > width {
+			return nil, false
+		}
+		begin := int(at.from)
+		switch fs.list[i].kind {
+		case kindTorque, kindAngle, kindCounter, kindBattery:
+			begin = int(at.to) - len(t) // numbers stand at the right
+		}
+		copy(line[begin:], t)
+	}
+	return line, true
+}
+
+// composeMembers writes the object whose members the fields are.
+func (fs *fields) composeMembers(texts []string) []byte {
+	var b []byte
+	return fs.paths.write(b, fs, texts)
+}
+
+func (m *member) write(b []byte, fs *fields, texts []string) []byte {
+	if m.field >= 0 {
+		return appendJSON(b, &fs.list[m.field], texts[m.field])
+	}
+	if m.isList() {
+		return m.writeList(b, fs, texts)
+	}
+	b = append(b, '{')
+	for i := range m.below {
+		below := &m.below[i]
+		if below.field >= 0 && texts[below.field] == "" {
+			continue
+		}
+		if b[len(b)-1] != '{' {
+			b = append(b, ',')
+		}
+		key, _ := json.Marshal(below.key)
+		b = append(append(b, key...), ':')
+		b = below.write(b, fs, texts)
+	}
+	return append(b, '}')
+}
+
+func (m *member) isList() bool {
+	for i := range m.below {
+		if m.below[i].index < 0 {
+			return false
+		}
+	}
+	return len(m.below) > 0
+}
+
+func (m *member) writeList(b []byte, fs *fields, texts []string) []byte {
+	last := 0
+	for i := range m.below {
+		last = max(last, m.below[i].index)
+	}
+	b = append(b, '[')
+	for i := range last + 1 {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		if at := m.numbered(i); at != nil {
+			b = at.write(b, fs, texts)
+		} else {
+			b = append(b, "null"...)
+		}
+	}
+	return append(b, ']')
+}
+
+// appendJSON writes a number as a number if JSON knows it as one, anything else as a string.
+func appendJSON(b []byte, f *field, text string) []byte {
+	switch f.kind {
+	case kindTorque, kindAngle, kindCounter, kindBattery:
+		if json.Valid([]byte(text)) {
+			return append(b, text...)
+		}
+	}
+	if text == "" {
+		return append(b, "null"...)
+	}
+	s, _ := json.Marshal(text)
+	return append(b, s...)
+}
+
+// write gives the text of every field as it stands on the wire; empty: nothing.
+func (fs *fields) write(r *device.Reading) []string {
+	torque, spelled := fs.torque(r)
+	texts := make([]string, len(fs.list))
+	for i := range fs.list {
+		switch f := &fs.list[i]; f.kind {
+		case kindTorque:
+			texts[i] = f.signed(torque, r.Direction)
+		case kindUnit:
+			texts[i] = spelled
+		default:
+			texts[i] = f.write(r)
+		}
+		if texts[i] == "" {
+			texts[i] = fs.list[i].none
+		}
+	}
+	return texts
+}
+
+func (f *field) write(r *device.Reading) (text string) {
+	switch f.kind {
+	case kindAngle:
+		return f.writeAngle(r)
+	case kindDirection:
+		text, _ = f.spell(string(r.Direction))
+	case kindJudgement:
+		text, _ = f.spell(string(r.Judged))
+	case kindStored:
+		text, _ = f.spell(storedNo)
+		if r.Stored {
+			text, _ = f.spell(storedYes)
+		}
+	case kindCounter:
+		if r.Counter != nil {
+			text = strconv.FormatInt(*r.Counter, 10)
+		}
+	case kindBattery:
+		if r.Battery != nil {
+			text = f.signed(f.scale.undo(strconv.FormatInt(*r.Battery, 10), f.decimals, false), "")
+		}
+	case kindFixed:
+		text = f.is
+	case kindClock:
+		text = f.writeClock(r.Clock)
+	case kindSerial:
+		text = r.Serial
+	case kindTag:
+		text = r.Tag
+	case kindPreset:
+		text = r.Preset
+	case kindError:
+		text = r.ErrorCode
+	}
+	return text
+}
+
+func (f *field) writeAngle(r *device.Reading) string {
+	switch {
+	case r.Angle == nil:
+		return ""
+	case f.scale.ratio == nil:
+		return f.signed(r.Angle.In(f.decimals), r.Direction)
+	}
+	return f.signed(f.scale.undo(r.Angle.In(3), f.decimals, false), r.Direction)
+}
+
+func (f *field) writeClock(clock string) string {
+	if !f.unixTime {
+		return clock
+	}
+	t, err := time.Parse(time.RFC3339, clock)
+	if err != nil || t.Unix() < 0 {
+		return ""
+	}
+	return strconv.FormatInt(t.Unix(), 10)
+}
+
+// signed writes a number with the wrench's decimal sign, and with a minus where that tells the direction.
+func (f *field) signed(number string, way device.Direction) string {
+	if f.minus == minusLoosens && way == device.Loosen && strings.Trim(number, "0.") != "" {
+		number = "-" + number
+	}
+	if f.comma {
+		number = strings.Replace(number, ".", ",", 1)
+	}
+	return number
+}
+
+// torque is the number on the wire and the spelling of its unit.
+func (fs *fields) torque(r *device.Reading) (number, spelled string) {
+	f, offered := fs.units()
+	for _, s := range offered {
+		switch {
+		case s.means != string(r.Unit):
+		case r.TorqueText != "":
+			return f.scale.undo(plain(r.TorqueText), f.decimals, !f.as.whole()), s.text
+		default:
+			return f.rounded(r.Torque, r.Unit), s.text
+		}
+	}
+	return f.rounded(r.Torque, unit.TorqueUnit(offered[0].means)), offered[0].text
+}
+
+// units gives the torque field, and the units in which it can be written.
+func (fs *fields) units() (torque *field, offered []spelling) {
+	offered = []spelling{{"", string(fs.unit)}}
+	for i := range fs.list {
+		switch f := &fs.list[i]; f.kind {
 		case kindUnit:
 			offered = f.spelled
 		case kindTorque:
-			decimals = f.decimals
+			torque = f
 		}
 	}
-	for _, s := range offered {
-		switch {
-		case s.unit != r.Unit:
-		case r.TorqueText != "":
-			return plain(r.TorqueText), s.text
-		default:
-			return r.Torque.In(s.unit, decimals), s.text
-		}
+	return torque, offered
+}
+
+func (f *field) rounded(t unit.Torque, u unit.TorqueUnit) string {
+	if f.scale.ratio == nil {
+		return t.In(u, f.decimals)
 	}
-	return r.Torque.In(offered[0].unit, decimals), offered[0].text
+	return f.scale.undo(t.In(u, 18), f.decimals, false)
 }
 
 // plain undoes what signed does.

@@ -1,15 +1,10 @@
 package profile
 
 import (
-	"errors"
-	"strconv"
-	"strings"
-
-	"witnessmark/device"
 	"witnessmark/device/unit"
 )
 
-// fieldKind is what a field of the line means.
+// fieldKind is what a field of the frame means.
 type fieldKind string
 
 const (
@@ -21,201 +16,100 @@ const (
 	kindClock     fieldKind = "clock"
 	kindSerial    fieldKind = "serial"
 	kindTag       fieldKind = "tag"
-	kindUnread    fieldKind = "unread" // stands in the line and is not looked at
+	kindPreset    fieldKind = "preset"
+	kindJudgement fieldKind = "judgement"
+	kindBattery   fieldKind = "battery"
+	kindError     fieldKind = "error"
+	kindStored    fieldKind = "stored"
+	kindFixed     fieldKind = "fixed"
+	kindUnread    fieldKind = "unread" // stands in the frame and is not looked at
 )
 
-// fields is the body of a line.
+// kinds lists the field kinds in the order in which they are to be named.
+var kinds = []fieldKind{kindTorque, kindUnit, kindAngle, kindDirection, kindCounter, kindClock, kindSerial, kindTag,
+	kindPreset, kindJudgement, kindBattery, kindError, kindStored, kindFixed, kindUnread}
+
+// fieldForm is how fields are found in a line.
+type fieldForm string
+
+const (
+	bySeparator fieldForm = "separator"
+	byColumns   fieldForm = "columns"
+	byPattern   fieldForm = "pattern"
+	byJSON      fieldForm = "json"
+	byBinary    fieldForm = "binary"
+)
+
+// maxFields bounds the fields of a frame.
+const maxFields = 48
+
+// fields is the body of a frame.
 type fields struct {
-	separator string
-	list      []field
+	form      fieldForm
+	lead      []byte
+	separator []byte
+	pattern   *pattern
+	paths     *member         // of JSON: the top of what is looked for
+	list      []field         //
 	unit      unit.TorqueUnit // of the torque, if no field says it
+	reach     int             // columns, binary: how far the last field reaches
+	needs     int             // columns: how far a line must reach
 }
 
-// field is one place in the line. Which of the settings have a meaning depends on the kind.
+// field is one place in the frame. Which of the settings have a meaning depends on the kind and the form.
 type field struct {
 	name     string
 	kind     fieldKind
 	optional bool
-	decimals int  // torque, angle: digits after the point that the wrench writes
-	comma    bool // torque, angle: the decimal sign is a comma
-	loosens  bool // torque, angle: a minus says that the wrench loosened
+	none     string    // the text which says that there is no value; empty: no text does
+	decimals int       // numbers: digits after the point that the wrench writes
+	comma    bool      // numbers: the decimal sign is a comma
+	minus    minusRule // torque, angle
+	scale    scale     // numbers
 	spelled  []spelling
-	tighten  string // direction
-	loosen   string
+	is       string // fixed
+	unixTime bool   // clock: seconds since 1970
+	at       span   // columns: in the line, from 0; binary: in the frame
+	as       number // binary
+	path     []string
 }
 
-// spelling is how the wrench writes a unit.
-type spelling struct {
-	text string
-	unit unit.TorqueUnit
-}
+// minusRule is what a minus before a number means.
+type minusRule string
 
-// reader and writer of every kind; read gets text that is not empty and has no blanks around it.
-type grammar struct {
-	read  func(f *field, text string, d *draft) *refusal
-	write func(f *field, r *device.Reading) string
-}
+const (
+	minusRefused minusRule = "refused"
+	minusKept    minusRule = "kept" // angle: it is an angle below zero
+	minusLoosens minusRule = "loosens"
+)
 
-var grammars = map[fieldKind]grammar{
-	kindTorque:    {readTorque, nil}, // written together with its unit
-	kindUnit:      {readUnit, nil},
-	kindAngle:     {readAngle, writeAngle},
-	kindDirection: {readDirection, writeDirection},
-	kindCounter:   {readCounter, writeCounter},
-	kindClock:     text(func(r *device.Reading) *string { return &r.Clock }),
-	kindSerial:    text(func(r *device.Reading) *string { return &r.Serial }),
-	kindTag:       text(func(r *device.Reading) *string { return &r.Tag }),
-	kindUnread: {
-		func(*field, string, *draft) *refusal { return nil },
-		func(*field, *device.Reading) string { return "" },
-	},
-}
+// spelling is how the wrench writes one of several meanings: a unit, a direction, a judgement, yes or no.
+type spelling struct{ text, means string }
 
-func (f *field) read(raw string, d *draft) *refusal {
-	t := strings.Trim(raw, " ")
-	if t == "" {
-		if f.optional || f.kind == kindUnread {
-			return nil
+// meaning finds what is spelled so.
+func (f *field) meaning(t []byte) (string, bool) {
+	for i := range f.spelled {
+		if string(t) == f.spelled[i].text {
+			return f.spelled[i].means, true
 		}
-		return badForm("found nothing for %s", f.name)
 	}
-	return grammars[f.kind].read(f, t, d)
+	return "", false
 }
 
-// number gives the text with a point as its decimal sign. Where the sign tells the direction, it is taken off.
-func (f *field) number(t string, d *draft) (string, *refusal) {
-	if f.comma {
-		if strings.Contains(t, ".") {
-			return "", badForm("found %s %.40q, expected a decimal comma", f.name, t)
-		}
-		t = strings.Replace(t, ",", ".", 1)
-	}
-	if !f.loosens {
-		return t, nil
-	}
-	digits, minus := strings.CutPrefix(t, "-")
-	if minus && strings.HasPrefix(digits, "+") || strings.HasPrefix(digits, "-") {
-		return "", badForm("found %s %.40q, expected a number", f.name, t)
-	}
-	if strings.Trim(digits, "+0.") == "" {
-		return digits, nil // nothing has no direction
-	}
-	sense := 1
-	if minus {
-		sense = -1
-	}
-	if d.sense == -sense {
-		return "", badValue("found %s %.40s, expected the sign of the field before it", f.name, t)
-	}
-	d.sense = sense
-	return digits, nil
-}
-
-func readTorque(f *field, t string, d *draft) (why *refusal) {
-	d.TorqueText = t
-	d.number, why = f.number(t, d)
-	return why
-}
-
-func readUnit(f *field, t string, d *draft) *refusal {
+// spell is the inverse of meaning.
+func (f *field) spell(means string) (string, bool) {
 	for _, s := range f.spelled {
-		if s.text == t {
-			d.Unit = s.unit
-			return nil
+		if s.means == means {
+			return s.text, true
 		}
 	}
-	return badForm("found %s %.40q, expected one that the profile spells", f.name, t)
+	return "", false
 }
 
-func readAngle(f *field, t string, d *draft) *refusal {
-	number, why := f.number(t, d)
-	if why != nil {
-		return why
-	}
-	a, err := unit.AngleOf(number)
-	if errors.Is(err, unit.ErrTooLarge) {
-		return badValue("found %s %.40s, expected at most %s", f.name, t, MaxAngle)
-	}
-	if err != nil {
-		return badForm("found %s %.40q, expected a number", f.name, t)
-	}
-	d.Angle = &a
-	return nil
-}
+// span is where something stands: bytes from up to to. A place that is not there begins before 0.
+type span struct{ from, to int16 }
 
-func writeAngle(f *field, r *device.Reading) string {
-	if r.Angle == nil {
-		return ""
-	}
-	return f.signed(r.Angle.In(f.decimals), r.Direction)
-}
+func spanOf(from, to int) span { return span{int16(from), int16(to)} }
 
-// signed writes a number with the wrench's decimal sign, and with a minus where that tells the direction.
-func (f *field) signed(number string, way device.Direction) string {
-	if f.loosens && way == device.Loosen && strings.Trim(number, "0.") != "" {
-		number = "-" + number
-	}
-	if f.comma {
-		number = strings.Replace(number, ".", ",", 1)
-	}
-	return number
-}
-
-func readDirection(f *field, t string, d *draft) *refusal {
-	switch t {
-	case f.tighten:
-		d.Direction = device.Tighten
-	case f.loosen:
-		d.Direction = device.Loosen
-	default:
-		return badForm("found %s %.40q, expected %s or %s", f.name, t, f.tighten, f.loosen)
-	}
-	return nil
-}
-
-func writeDirection(f *field, r *device.Reading) string {
-	if r.Direction == device.Loosen {
-		return f.loosen
-	}
-	return f.tighten
-}
-
-func readCounter(f *field, t string, d *draft) *refusal {
-	n, err := strconv.ParseUint(t, 10, 63)
-	if err != nil {
-		return badForm("found %s %.40q, expected a whole number", f.name, t)
-	}
-	count := int64(n)
-	d.Counter = &count
-	return nil
-}
-
-func writeCounter(_ *field, r *device.Reading) string {
-	if r.Counter == nil {
-		return ""
-	}
-	return strconv.FormatInt(*r.Counter, 10)
-}
-
-// text is a field that is kept as it was written. It must be printable: it goes into the database and onto paper.
-func text(of func(*device.Reading) *string) grammar {
-	return grammar{
-		func(f *field, t string, d *draft) *refusal {
-			if !printable(t) {
-				return badForm("found %s %.40q, expected printable ASCII", f.name, t)
-			}
-			*of(&d.Reading) = t
-			return nil
-		},
-		func(_ *field, r *device.Reading) string { return *of(r) },
-	}
-}
-
-func printable(s string) bool {
-	for _, c := range []byte(s) {
-		if c < ' ' || c > '~' {
-			return false
-		}
-	}
-	return true
-}
+// spans are the places of all fields of one frame.
+type spans [maxFields]span

@@ -22,6 +22,8 @@
 package profile
 
 import (
+	"time"
+
 	"witnessmark/device"
 	"witnessmark/device/frame"
 	"witnessmark/device/unit"
@@ -47,26 +49,43 @@ type Profile struct {
 	Version string
 	Title   string // for people; may be empty
 
-	mode     Mode
-	end      frame.Ending
-	longest  int
-	check    check
-	lead     string
-	fields   fields
-	ignore   []string
-	ack      []ackPart // nil: this form knows no acknowledgement
-	spokenBy string    // what Reading.Profile holds
+	mode      Mode
+	framing   framing
+	check     check
+	fields    fields
+	ignore    [][]byte
+	answers   answers
+	sending   sending
+	registers *Registers // nil: frames are cut from a stream
+	spokenBy  string     // what Reading.Profile holds
 }
 
-// Result is what became of a frame; exactly one field is set.
+// Result is what became of a frame: a reading, a refusal, or nothing because it is to be ignored.
 type Result struct {
 	Reading *device.Reading `json:"reading,omitempty"`
 	Refusal *device.Refusal `json:"refusal,omitempty"`
 	Ignored bool            `json:"ignored,omitempty"` // a line that the profile names as no reading
+	// Answer acknowledges a refused frame whose check fits, once it is kept as evidence; nil: it is not to be answered.
+	Answer []byte `json:"answer,omitempty"`
 }
 
-// Mode is how the wrench's serial port is to be set.
+// Mode is how the wrench's serial port is to be set; the zero Mode if its registers are read over TCP only.
 func (p *Profile) Mode() Mode { return p.mode }
 
 // NewFramer cuts the stream of one connection.
-func (p *Profile) NewFramer() *frame.Framer { return frame.NewLine(p.end, p.longest) }
+func (p *Profile) NewFramer() *frame.Framer {
+	return p.framing.framer(p.fits, p.fields.form != byBinary)
+}
+
+// fits says whether the bytes are one frame whose check fits, or that can be read where there is none.
+func (p *Profile) fits(f []byte) bool {
+	l, why := p.line(f)
+	if why != nil || l.ignored || p.check.sum != nil {
+		return why == nil
+	}
+	d := draft{kept: new(kept)}
+	return p.fields.read(f, l, &d) == nil
+}
+
+// Gap is the silence that ends a frame; 0: none does.
+func (p *Profile) Gap() time.Duration { return p.framing.gap }

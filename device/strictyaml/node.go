@@ -110,3 +110,6 @@ func (n Node) found() string {
 
 // IsList tells a list where both a list and text may stand; it adds no fault.
 func (n Node) IsList() bool { return n.kind == list }
+
+// IsMap tells a map where both a map and text may stand; it adds no fault.
+func (n Node) IsMap() bool { return n.kind == mapping }
