@@ -13,19 +13,29 @@ import (
 const (
 	candidateFrom audit.Share = 30_000
 	certainFrom   audit.Share = 900_000
+	// doubtFrom is the share from which a step that is taken as done is doubted. What is only possible, because nothing
+	// ever tells equal fasteners apart, stays far below it; a trace of a slip lifts one step above it.
+	doubtFrom audit.Share = 50_000
+	// blindShare is what each reading without an angle adds: the share of pulls that are second hits.
+	blindShare audit.Share = 10_000
 )
 
 // summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
 func (r *run) summary(withChecks bool) Summary {
 	steps := Steps(r.joint, r.marks())
 	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
-	sum.Complete = len(sum.Open) == 0
+	var doubtful []string
+	if sum.Complete = len(sum.Open) == 0; sum.Complete { // before the last pull there is nothing to doubt yet
+		doubtful = r.doubtful(steps)
+		sum.Complete = len(doubtful) == 0
+	}
 	if withChecks {
 		lines, good := r.checkFindings(steps)
 		sum.Complete = sum.Complete && good
 		sum.Attention = append(sum.Attention, lines...)
 	}
 	sum.Attention = append(sum.Attention, r.stageFindings(sum.Open, steps)...)
+	sum.Attention = append(sum.Attention, doubtful...)
 	for i := range r.readings {
 		if line := readingFinding(&r.readings[i]); line != "" {
 			sum.Attention = append(sum.Attention, line)
@@ -61,6 +71,30 @@ func (r *run) openStages(steps []StepState) []OpenStage {
 		}
 	}
 	return open
+}
+
+// doubtful speaks of steps that are taken as done, where another reading of the same facts leaves them open.
+func (r *run) doubtful(steps []StepState) []string {
+	var out []string
+	from := doubtFrom
+	for i := range r.readings {
+		if r.readings[i].reading.Angle == nil { // nothing could show a second hit: that is no trace of one
+			from += blindShare
+		}
+	}
+	shares := r.matcher.OpenShare()
+	for _, st := range r.joint.Stages {
+		var may []string
+		for i, s := range steps {
+			if s.Stage == st.ID && s.State == Done && shares[i] >= from {
+				may = append(may, s.Fastener)
+			}
+		}
+		if len(may) > 0 {
+			out = append(out, fmt.Sprintf("stage %s: the readings leave it open whether one was missed: check %s", st.ID, strings.Join(may, ", ")))
+		}
+	}
+	return out
 }
 
 // stageFindings speaks of the steps that failed, and of those left behind by a technician who has gone on.

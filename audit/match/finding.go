@@ -20,12 +20,12 @@ func (m *Matcher) shares() []int64 {
 
 func share(nano int64) audit.Share { return audit.Share(min(nano/1000, int64(audit.Certain))) }
 
-// shareOfTip is the posterior of the newest observation having been the given step.
-func (m *Matcher) shareOfTip(step int) audit.Share {
+// shareOfTip is the posterior of the newest observation having been the step that a node says.
+func (m *Matcher) shareOfTip(n *node) audit.Share {
 	var sum int64
 	for i, s := range m.shares() {
-		if m.beliefs[i].tip.step == step {
-			sum += s
+		if t := m.beliefs[i].tip; t.step == n.step {
+			sum += s / int64(t.alike)
 		}
 	}
 	return share(sum)
@@ -59,14 +59,14 @@ func (m *Matcher) Findings() []Finding {
 	for i, s := range m.shares() {
 		for k, n := range chain(m.beliefs[i].tip, len(m.seen)) {
 			if n.step == chosen[k].step {
-				sums[k] += s
+				sums[k] += s / int64(n.alike)
 			}
 		}
 	}
 	out := make([]Finding, len(m.seen))
 	for i, n := range chosen {
 		out[i] = m.finding(n, share(sums[i]))
-		m.locate(&out[i], &m.seen[i])
+		m.locate(&out[i], &m.seen[i].Observation)
 	}
 	return out
 }
@@ -84,7 +84,7 @@ func (m *Matcher) OpenShare() []audit.Share {
 	sums := make([]int64, len(m.steps))
 	for i, s := range m.shares() {
 		for k := range m.steps {
-			if m.open(m.beliefs[i], k) {
+			if m.beliefs[i].open.has(k) {
 				sums[k] += s
 			}
 		}
@@ -100,7 +100,7 @@ func (m *Matcher) OpenShare() []audit.Share {
 // again, else the first open one, for the procedure wants nothing left behind.
 func (m *Matcher) Open() (open []int, due int) {
 	for i := range m.steps {
-		if m.open(m.chosen, i) {
+		if m.chosen.open.has(i) {
 			open = append(open, i)
 		}
 	}

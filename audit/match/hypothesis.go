@@ -2,22 +2,45 @@ package match
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 
 	"witnessmark/audit"
 	"witnessmark/audit/judge"
 	"witnessmark/audit/procedure"
-	"witnessmark/device"
 	"witnessmark/device/unit"
 )
 
 // fastener is where one fastener stands in a hypothesis.
 type fastener struct {
-	done     uint64 // a bit per stage
-	stage    int    // of the last pull, -1: none
-	failed   bool   // the last pull did not pass, or turned it back
-	standing unit.Torque
-	turned   unit.Angle // in that stage so far
+	standing int32 // mN·m
+	turned   int32 // m°, in the stage of the last pull so far
+	rate     int32 // µ° per N·m in its last fresh pull, 0: none; how its own friction compares with the others'
+	like     int16 // the kind of step of that pull
+	stage    int8  // of the last pull, -1: none
+	failed   bool  // the last pull did not pass, or turned it back
+	slack    bool  // that pull was from slack
+}
+
+// steps is a set of steps, a bit each.
+type steps []uint64
+
+func (s steps) has(i int) bool { return s[i/64]&(1<<(i%64)) != 0 }
+func (s steps) put(i int)      { s[i/64] |= 1 << (i % 64) }
+func (s steps) drop(i int)     { s[i/64] &^= 1 << (i % 64) }
+
+// from is the first of the set that is i or more, -1: none.
+func (s steps) from(i int) int {
+	for w := i / 64; w < len(s); w++ {
+		bitset := s[w]
+		if w == i/64 {
+			bitset &= ^uint64(0) << (i % 64)
+		}
+		if bitset != 0 {
+			return w*64 + bits.TrailingZeros64(bitset)
+		}
+	}
+	return -1
 }
 
 // hypothesis is one way in which everything seen so far may have come about.
@@ -27,18 +50,20 @@ type hypothesis struct {
 	far    int // the furthest pos there has been
 	last   int // step of the last pull on this joint, -1: none
 	bolts  []fastener
+	open   steps // not done yet
 	tip    *node
-	parent *hypothesis // the one it grew from
+	parent *hypothesis // the one it grew from; of use until the next observation only
 }
 
 // node attributes one observation; the chain through parent goes back to the first.
 type node struct {
 	parent     *node
 	step       int
+	alike      int // the step stands for so many that no reading tells apart
 	kind       Kind
 	outOfOrder bool
 	turned     unit.Angle
-	stood      unit.Torque
+	was        fastener // before
 	verdict    audit.Verdict
 }
 
@@ -46,82 +71,50 @@ type node struct {
 type branch struct {
 	from       *hypothesis
 	step       int
+	alike      int
 	kind       Kind
 	outOfOrder bool
 	weight     nats
+	born       int
+}
+
+// generation is the hypotheses after one observation. Two of them take turns, so that an observation costs no new room.
+type generation struct {
+	all  [maxHypotheses]hypothesis
+	kept []*hypothesis
+}
+
+func (m *Matcher) newGeneration(fasteners int) *generation {
+	g := &generation{}
+	words := (len(m.steps) + 63) / 64
+	bolts, open := make([]fastener, maxHypotheses*fasteners), make(steps, maxHypotheses*words)
+	for i := range g.all {
+		g.all[i].bolts = bolts[i*fasteners : (i+1)*fasteners : (i+1)*fasteners]
+		g.all[i].open = open[i*words : (i+1)*words : (i+1)*words]
+	}
+	return g
 }
 
 // grow branches every hypothesis by observation o and keeps the heaviest.
-func (m *Matcher) grow(o *Observation) []*hypothesis {
-	all := m.scratch[:0]
-	for _, h := range m.beliefs {
-		all = m.branches(all, h, o)
+func (m *Matcher) grow(o *observed) []*hypothesis {
+	b := grower{Matcher: m, o: o, all: m.scratch[:0], hit: m.hit, best: never * 100}
+	for _, h := range m.beliefs { // the heaviest first, which spares the others their hopeless branches
+		b.branches(h)
 	}
+	all, best := b.all, b.best
 	m.scratch = all
-	best := all[0].weight
-	for i := range all {
-		best = max(best, all[i].weight)
-	}
 	all = slices.DeleteFunc(all, func(b branch) bool { return best-b.weight > pruneAt })
-	// Stable: equal weights keep the order of generation, so that the outcome never depends on the sort.
-	slices.SortStableFunc(all, func(a, b branch) int { return cmp.Compare(b.weight, a.weight) })
-	var kept []*hypothesis
+	// Equal weights keep the order of generation, so that the outcome never depends on the sort.
+	slices.SortFunc(all, func(a, b branch) int { return cmp.Or(cmp.Compare(b.weight, a.weight), a.born-b.born) })
+	g := m.next
+	m.next, m.now = m.now, g
+	g.kept = g.kept[:0]
 	for _, b := range all[:min(len(all), maxHypotheses)] {
-		kept = append(kept, m.apply(b, o, best))
+		h := &g.all[len(g.kept)]
+		m.apply(h, b, o, best)
+		g.kept = append(g.kept, h)
 	}
-	return kept
-}
-
-// branches appends what o may have been under h. There is always at least the stray.
-func (m *Matcher) branches(all []branch, h *hypothesis, o *Observation) []branch {
-	add := func(step int, k Kind, out bool, prior nats) {
-		w := h.weight + prior
-		if k == Loosened {
-			w += flat(max(2*int64(m.highest)/milli, 1)) + flat(maxAngle)
-		} else {
-			s := &m.steps[step]
-			w += m.phys.weigh(o, &h.bolts[s.Fastener], &s.Figures)
-			if k != ReHit && s.Stage > 0 && m.skipsStage(h, s) {
-				w -= skipStage
-			}
-		}
-		all = append(all, branch{h, step, k, out, w - m.contradiction(o, m.steps[step].Fastener)})
-	}
-	m.forward(h, add)
-	m.again(h, add)
-	if o.Direction == device.Loosen {
-		m.back(h, add)
-	}
-	w := h.weight + lnShare(pStray) + stray(o, m.highest) - m.contradiction(o, -1)
-	return append(all, branch{h, -1, Stray, false, w})
-}
-
-// skipsStage is true where the fastener has not had an earlier stage that covers it.
-func (m *Matcher) skipsStage(h *hypothesis, s *procedure.Step) bool {
-	for st := range s.Stage {
-		if m.at[st][s.Fastener] >= 0 && h.bolts[s.Fastener].done&(1<<st) == 0 {
-			return true
-		}
-	}
-	return false
-}
-
-// contradiction is how much a tag, a scanned label or a person's word speaks against fastener f (-1: none of the joint).
-func (m *Matcher) contradiction(o *Observation, f int) nats {
-	if o.Named != "" {
-		named, ok := m.ids[o.Named]
-		if !ok {
-			named = -1
-		}
-		if named != f {
-			return namedPenalty
-		}
-		return 0
-	}
-	if told, _ := m.told(o); told >= 0 && told != f {
-		return tagPenalty
-	}
-	return 0
+	return g.kept
 }
 
 // told is the fastener that a scanned label, else a tag, says the observation was, and which of the two; -1: neither.
@@ -140,55 +133,77 @@ func (m *Matcher) told(o *Observation) (fastener int, by audit.LocatedBy) {
 }
 
 // apply makes the hypothesis of a branch.
-func (m *Matcher) apply(b branch, o *Observation, best nats) *hypothesis {
-	h := &hypothesis{weight: b.weight - best, pos: b.from.pos, far: b.from.far, last: b.from.last, parent: b.from,
-		bolts: slices.Clone(b.from.bolts)}
-	n := &node{parent: b.from.tip, step: b.step, kind: b.kind, outOfOrder: b.outOfOrder, verdict: audit.NotJudged}
+func (m *Matcher) apply(h *hypothesis, b branch, o *observed, best nats) {
+	h.weight, h.pos, h.far, h.last, h.parent = b.weight-best, b.from.pos, b.from.far, b.from.last, b.from
+	copy(h.bolts, b.from.bolts)
+	copy(h.open, b.from.open)
+	n := &node{parent: b.from.tip, step: b.step, alike: b.alike, kind: b.kind, outOfOrder: b.outOfOrder, verdict: audit.NotJudged}
 	h.tip = n
 	if b.step < 0 {
-		return h
+		return
 	}
 	s := &m.steps[b.step]
 	f := &h.bolts[s.Fastener]
-	n.stood = f.standing
+	n.was = *f
 	if b.kind == Loosened {
 		n.verdict = audit.WrongDirection
-		*f = fastener{stage: -1, failed: true}
+		left := int64(f.standing)
+		if o.angle != none {
+			left -= o.angle * 1_000_000 / m.phys.slackRate(m.kind[b.step])
+		}
+		*f = fastener{stage: -1, failed: true, standing: int32(max(left, 0))}
+		m.reopen(h, s.Fastener)
 	} else {
-		m.pull(f, s, n, o)
+		m.pull(h, f, b.step, n, o)
 	}
 	h.last = b.step
 	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened {
 		h.pos, h.far = b.step, max(h.far, b.step)
 	}
-	return h
+}
+
+// fresh is true of a pull that moved a fastener as its stage wants.
+func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k != Stray }
+
+// reopen takes back all that a fastener had reached.
+func (m *Matcher) reopen(h *hypothesis, fastener int) {
+	for st := range m.at {
+		if i := m.at[st][fastener]; i >= 0 {
+			h.open.put(i)
+		}
+	}
 }
 
 // pull brings a fastener to where the observation left it.
-func (m *Matcher) pull(f *fastener, s *procedure.Step, n *node, o *Observation) {
-	if f.stage == s.Stage {
-		n.turned = f.turned
+func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observed) {
+	s := &m.steps[step]
+	if int(f.stage) == s.Stage {
+		n.turned = unit.Angle(f.turned)
 	}
-	r := device.Reading{Torque: o.Torque, Angle: o.Angle, Direction: o.Direction}
-	n.verdict = judge.Verdict(s.Figures, &r, n.turned, m.classA)
-	f.stage, f.turned = s.Stage, n.turned
-	if o.Angle != nil {
-		f.turned += *o.Angle
+	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
+	n.verdict = judge.Verdict(s.Figures, &m.reading, n.turned, m.classA)
+	f.stage, f.turned = int8(s.Stage), int32(n.turned)
+	if o.angle != none {
+		f.turned = int32(min(int64(f.turned)+o.angle, maxTurned))
 	}
-	bit := uint64(1) << s.Stage
 	switch {
 	case n.verdict == audit.Pass:
-		f.done, f.failed = f.done|bit, false
+		h.open.drop(step)
+		f.failed = false
 	case n.kind == ReHit && n.verdict == audit.LowTorque:
 		return // too weak a pull moves nothing
 	case n.kind == ReHit:
 		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
 	default:
-		f.done, f.failed = f.done&^bit, true
+		h.open.put(step)
+		f.failed = true
+	}
+	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
+		f.rate, f.like, f.slack = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0
 	}
 	if s.Action == procedure.LoosenBy {
-		f.standing = 0
+		f.standing, f.rate = 0, 0
 	} else {
-		f.standing = max(f.standing, o.Torque)
+		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
 	}
 }

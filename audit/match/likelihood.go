@@ -3,113 +3,241 @@ package match
 import (
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
-	"witnessmark/device/unit"
 )
 
-const milli = int64(unit.NewtonMetre) / 1000 // µN·m in a mN·m; densities are per mN·m and per m°
+// none is an angle that was not sent.
+const none = int64(-1) << 62
 
-// rate is what was learned of the angle a fastener turns per torque, in m° per N·m.
-type rate struct {
-	sum int64
-	n   int
+// observed is an observation in the matcher's own units.
+type observed struct {
+	Observation
+	torque int64 // mN·m
+	angle  int64 // m°, or none
+	// The fastener that a person named, and that of a scanned label or the wrench's tag: its index, elsewhere, or unsaid.
+	named, tagged int
+	peak          nats // no likelihood is higher
 }
 
-func (r rate) value() int64 { return (r.sum + priorRate) / int64(r.n+1) }
+const (
+	elsewhere = -1
+	unsaid    = -2
+)
 
-func (r *rate) learn(turn unit.Angle, rise unit.Torque) {
-	if rise < unit.NewtonMetre || turn <= 0 {
-		return
+func (m *Matcher) observe(o Observation) observed {
+	seen := observed{Observation: o, torque: int64(o.Torque) / milli, angle: none, named: unsaid, tagged: unsaid}
+	if o.Angle != nil {
+		seen.angle = int64(*o.Angle)
+		m.phys.see(seen.angle)
 	}
-	r.sum += int64(turn) * int64(unit.NewtonMetre) / int64(rise)
-	r.n++
+	if o.Named != "" {
+		seen.named = elsewhere
+		if f, ok := m.ids[o.Named]; ok {
+			seen.named = f
+		}
+	}
+	if f, _ := m.told(&o); f >= 0 {
+		seen.tagged = f
+	}
+	// The narrowest density is that of a torque near its target or, at the end of a turn, near where a fastener stood.
+	seen.peak = gauss(0, max(seen.torque*opScatter/1500, 1)*max(seen.torque*opScatter/1500, 1))
+	if o.Angle != nil {
+		seen.peak += gauss(0, angleNoise*angleNoise) + ln2
+	}
+	return seen
 }
 
-// physics holds the two rates of a joint: from slack (the wrench counts from its threshold) and from a seated torque.
-type physics struct{ slack, seated rate }
-
-// weigh is the logarithm of the likelihood of observation o, had it been a pull on a fastener in state f at a step
-// with figures g. Loosening and tightening never explain each other.
-func (p *physics) weigh(o *Observation, f *fastener, g *procedure.Figures) nats {
-	if (o.Direction == device.Loosen) != (g.Action == procedure.LoosenBy) {
+// weigh is the logarithm of the likelihood of o, had it been a pull on a fastener in state f at a step. Loosening and
+// tightening never explain each other.
+func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
+	s := &m.steps[step]
+	if (o.Direction == device.Loosen) != (s.Action == procedure.LoosenBy) {
 		return never
 	}
-	switch g.Action {
+	standing := int64(f.standing)
+	switch s.Action {
 	case procedure.TightenTo:
-		return torqueNear(o.Torque, g.Torque) + p.turnFor(o, f)
+		target := int64(s.Torque) / milli
+		if standing*1000 >= o.torque*stuckFrom {
+			return againNear(o.torque, target) + m.phys.nothingMoved(o, standing, m.kind[step])
+		}
+		return torqueNear(o.torque, target) + m.phys.moved(o, f, m.kind[step])
 	case procedure.TurnBy:
-		return p.torqueAfter(o, f, g) + angleNear(o, g.Angle, turnNoise)
+		return m.phys.torqueAfter(o, f, s, m.kind[step]) + angleNear(o.angle, int64(s.Angle), turnNoise)
 	default:
-		return flat(int64(max(f.standing, unit.NewtonMetre))*2/milli) + angleNear(o, g.Angle, loosenNoise)
+		return flat(max(standing, 1000)*2) + angleNear(o.angle, int64(s.Angle), loosenNoise)
 	}
 }
 
 // torqueNear weighs a final torque against a target: near it, given up early or run over, or wild.
-func torqueNear(t, target unit.Torque) nats {
-	x, want := int64(t)/milli, max(int64(target)/milli, 1)
-	sigma := max(want*opScatter/1000, 1)
-	w := gauss(x-want, sigma*sigma)
-	if x >= want*wideLow/1000 && x <= want*wideHigh/1000 {
-		w = max(w, lnShare(pWide)+flat(want*(wideHigh-wideLow)/1000))
+func torqueNear(t, target int64) nats {
+	target = max(target, 1)
+	sigma := max(target*opScatter/1000, 1)
+	w := gauss(t-target, sigma*sigma)
+	if t*1000 >= target*wideLow && t*1000 <= target*wideHigh {
+		w = max(w, pWide+flat(target*(wideHigh-wideLow)/1000))
 	}
-	if x <= want*wildHigh/1000 {
-		return max(w, lnShare(pWild)+flat(want*wildHigh/1000))
+	if t*1000 <= target*wildHigh {
+		return max(w, pWild+flat(target*wildHigh/1000))
 	}
 	return max(w, never)
 }
 
-// turnFor weighs the angle of a pull that ended at o.Torque on a fastener standing at f.standing: it turns by the
-// wind-up, and by the rise in torque times the rate.
-func (p *physics) turnFor(o *Observation, f *fastener) nats {
-	if o.Angle == nil {
-		return 0
-	}
-	r := p.seated
-	if f.standing == 0 {
-		r = p.slack
-	}
-	rise := int64(max(o.Torque-f.standing, 0)) * r.value() / int64(unit.NewtonMetre)
-	spread := rise * rateScatter(r.n) / 1000
-	w := gauss(int64(*o.Angle)-rise-windUp, spread*spread+angleNoise*angleNoise)
-	return max(w, oddTurn(int64(*o.Angle)-windUp, rise))
-}
-
-// oddTurn weighs a turn that is not what the other fasteners did for such a rise.
-func oddTurn(turn, rise int64) nats {
-	switch {
-	case turn > rise*oddHigh/1000:
-		return lnShare(pLongAngle) + flat(maxAngle)
-	case rise > 0 && turn >= rise*oddLow/1000:
-		return lnShare(pOddAngle) + flat(rise*(oddHigh-oddLow)/1000)
-	}
-	return lnShare(pShortAngle) + flat(maxAngle)
-}
-
-// torqueAfter weighs the torque at the end of a turn: inside the stage's window, else anywhere above where it stood.
-func (p *physics) torqueAfter(o *Observation, f *fastener, g *procedure.Figures) nats {
-	low, high := f.standing, max(4*f.standing, 20*unit.NewtonMetre)
-	if g.Torques.Set {
-		low, high = g.Torques.Low, g.Torques.High
-	}
-	w := flat(int64(high-low)/milli + 1)
-	if o.Torque < low || o.Torque > high {
-		w += lnShare(pWild)
+// againNear weighs the torque of a second pull at a fastener that stands there already: a hand that feels no turn goes
+// on until it gives way.
+func againNear(t, target int64) nats {
+	w := torqueNear(t, target)
+	if t >= target && t*1000 <= target*giveWay {
+		w = max(w, pHalf+flat(target*(giveWay-1000)/1000))
 	}
 	return w
 }
 
-func angleNear(o *Observation, target unit.Angle, sigma int64) nats {
-	if o.Angle == nil {
+// moved weighs the angle of a pull that took a fastener from where it stood to o.torque.
+func (p *physics) moved(o *observed, f *fastener, kind int) nats {
+	if o.angle == none {
 		return 0
 	}
-	w := gauss(int64(*o.Angle-target), sigma*sigma)
-	return max(w, lnShare(pWide)+flat(maxAngle))
+	standing := int64(f.standing)
+	rise := max(o.torque-standing, 1)
+	g, _, known := p.own(p.fresh(kind, standing == 0), f)
+	if g.spread == 0 { // the first pull of a joint: any turn within reason
+		return -ln(max(o.angle, 1000)) - lnDecades
+	}
+	turn := g.rate * rise / 1_000_000
+	if usual := p.seated[kind].rise; standing > 0 && (usual == 0 || rise*1000 < usual*600) {
+		w, _ := p.windUp(o.torque)
+		turn, g.spread = turn+w, max(g.spread, otherStart)
+	}
+	spread := turn * g.spread / 1000
+	w := pUsual + gauss(o.angle-turn, spread*spread+p.noise())
+	if o.angle*1000 >= turn*oddLow { // no friction lets a fastener rise almost without a turn
+		w = usual(o.angle-turn, spread*spread, p.noise())
+	}
+	return max(w, oddTurn(o.angle, turn, known))
+}
+
+// usual weighs a deviation of a fastener from what it should do. Friction has heavier tails than a normal density: most
+// pulls scatter as measured, some twice as much.
+func usual(deviation, scatter2, noise2 int64) nats {
+	return max(pUsual+gauss(deviation, scatter2+noise2), pTail+gauss(deviation, tail2*scatter2+noise2))
+}
+
+// oddTurn weighs a turn that is not what the other fasteners did for such a rise; known: nor what it did itself before.
+func oddTurn(angle, turn int64, known bool) nats {
+	switch {
+	case angle*1000 > turn*oddHigh:
+		return pLongAngle + flat(maxAngle)
+	case angle*1000 >= turn*oddLow:
+		return oddPrior(known) - ln(max(angle, 1000)) - lnOdd
+	}
+	return pShortAngle + flat(max(turn, 1000))
+}
+
+func oddPrior(known bool) nats {
+	if known {
+		return pOddNow
+	}
+	return pOddAngle
+}
+
+// nothingMoved weighs the angle of a pull at a fastener that stood there already: only wrench, socket and shank wind
+// up, and what little the rise in torque turned.
+func (p *physics) nothingMoved(o *observed, standing int64, kind int) nats {
+	if o.angle == none {
+		return 0
+	}
+	slack := p.slackTurn(kind, o.torque)
+	crept := slack * max(o.torque-standing, 0) / max(o.torque, 1)
+	w := pOddAngle + flat(slack)
+	if o.angle > slack {
+		w = pShortAngle + flat(maxAngle)
+	}
+	if turn, known := p.windUp(o.torque); known {
+		spread := turn * windSpread / 1000
+		w = max(w, gauss(o.angle-turn, spread*spread+crept*crept+p.noise()))
+	}
+	for _, share := range windShares {
+		s := slack * share.of / 1000
+		w = max(w, share.weight+ln2+gauss(o.angle, s*s+crept*crept+p.noise()))
+	}
+	return w
+}
+
+// torqueAfter weighs the torque at the end of a turn: as much above where the fastener stood as the others of its kind
+// rose, or anywhere above it; a fastener that was turned before may yield.
+func (p *physics) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind int) nats {
+	standing := int64(f.standing)
+	angle := int64(s.Angle)
+	if o.angle != none {
+		angle = max(o.angle, 1000)
+	}
+	full := angle * 1_000_000 / p.slackRate(kind) // what an elastic bolt would rise
+	high := standing + full*3/2
+	if s.Torques.Set {
+		high = max(high, int64(s.Torques.High)/milli)
+	}
+	w := pWide + flat(max(2*high, 1))
+	if o.torque > high {
+		w = pWild + flat(2*max(o.torque, 1))
+	}
+	g := p.turn(kind)
+	if g.spread == 0 {
+		if o.torque >= standing && o.torque <= high {
+			w = max(w, flat(high-standing+1))
+		}
+		return w
+	}
+	own, ratio, known := p.own(g, f)
+	rise, up := max(g.rate*angle/ratio/1000, 1), o.torque-standing
+	sigma := standing * opScatter / 1000
+	if int(f.stage) == s.Stage { // turned before: elastic as then, or it yields
+		spread := rise * againScatter / 1000
+		w = max(w, pHalf+gauss(up-rise, spread*spread+sigma*sigma+1))
+		if up >= -sigma && up*1000 < rise*giveWay {
+			w = max(w, pHalf+flat(rise*giveWay/1000))
+		}
+		return w
+	}
+	spread := rise * own.spread / 1000
+	if up*1000 > rise*oddLow && up*1000 < rise*oddHigh {
+		w = max(w, oddPrior(known)-ln(up)-lnOdd)
+	}
+	return max(w, usual(up-rise, spread*spread, sigma*sigma+1))
+}
+
+// slackRate is µ° per N·m of a fastener that moves, for a scale.
+func (p *physics) slackRate(kind int) int64 {
+	g := p.fresh(kind, false)
+	if g.spread == 0 {
+		return priorRate
+	}
+	return max(g.rate, 1)
+}
+
+func angleNear(angle, target, sigma int64) nats {
+	if angle == none {
+		return 0
+	}
+	return max(gauss(angle-target, sigma*sigma), pWide+flat(maxAngle))
 }
 
 // stray is the likelihood of an observation that has nothing to do with the joint, given its highest torque.
-func stray(o *Observation, highest unit.Torque) nats {
-	w := flat(max(2*int64(max(highest, o.Torque))/milli, 1))
-	if o.Angle != nil {
+func stray(o *observed, highest int64) nats {
+	w := flat(max(2*max(highest, o.torque), 1))
+	if o.angle != none {
 		w += flat(maxAngle)
 	}
 	return w
 }
+
+// windShares says what part of a slack fastener's turn the wind-up may be before any was seen, ‰.
+var windShares = []struct {
+	of     int64
+	weight nats
+}{{70, lnShare(700_000)}, {220, lnShare(270_000)}}
+
+// share of the logarithms used above.
+var (
+	lnOdd     = ln(1_830_000) - lnCertain // ln(2.5/0.4): width of oddLow … oddHigh in logarithms
+	lnDecades = ln(4_970_000) - lnCertain // ln(144)
+)

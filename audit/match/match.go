@@ -54,18 +54,26 @@ type Finding struct {
 type Matcher struct {
 	steps   []procedure.Step
 	leg     []int   // per step: the stage, or the fastener where a fastener goes through all stages
+	kind    []int   // per step: equal for those that no reading tells apart
+	kinds   int     // how many kinds there are
 	at      [][]int // stage, fastener → step, -1: not covered
 	ids     map[string]int
 	classA  bool
-	highest unit.Torque
+	highest int64 // mN·m
 
-	seen    []Observation
-	beliefs []*hypothesis // heaviest first
-	chosen  *hypothesis   // the one that is said
-	phys    physics
-	scratch []branch // room for the branches of one observation, used again
+	seen      []observed
+	beliefs   []*hypothesis // heaviest first
+	chosen    *hypothesis   // the one that is said
+	phys      physics
+	now, next *generation // beliefs are of now
 	// rethought is true when the newest observation changed what had been said of earlier ones.
 	rethought bool
+
+	// Room that is used again for every observation.
+	scratch             []branch
+	behind, near, alike []int
+	hit                 steps
+	reading             device.Reading
 }
 
 // New begins a run of joint j with every fastener slack.
@@ -81,16 +89,24 @@ func New(j *procedure.Joint) *Matcher {
 			m.at[s][f] = -1
 		}
 	}
-	m.index(j.Round)
-	m.reset(len(j.Fasteners))
+	m.index(j)
+	m.now, m.next = m.newGeneration(len(j.Fasteners)), m.newGeneration(len(j.Fasteners))
+	m.hit = make(steps, (len(m.steps)+63)/64)
+	m.reset()
 	return m
 }
 
-func (m *Matcher) index(round procedure.Round) {
+func (m *Matcher) index(j *procedure.Joint) {
+	type alike struct {
+		stage int
+		kind  string
+		procedure.Figures
+	}
+	known := map[alike]int{}
 	leg, last := -1, -1
 	for i, s := range m.steps {
 		key := s.Stage
-		if round == procedure.RoundFastener {
+		if j.Round == procedure.RoundFastener {
 			key = s.Fastener
 		}
 		if key != last {
@@ -98,16 +114,28 @@ func (m *Matcher) index(round procedure.Round) {
 		}
 		m.leg = append(m.leg, leg)
 		m.at[s.Stage][s.Fastener] = i
-		m.highest = max(m.highest, s.Torque, s.Torques.High)
+		m.highest = max(m.highest, int64(s.Torque)/milli, int64(s.Torques.High)/milli)
+		a := alike{s.Stage, j.Fasteners[s.Fastener].Type, s.Figures}
+		if _, ok := known[a]; !ok {
+			known[a] = len(known)
+		}
+		m.kind = append(m.kind, known[a])
 	}
+	m.kinds = len(known)
 }
 
-func (m *Matcher) reset(fasteners int) {
-	h := &hypothesis{pos: -1, far: -1, last: -1, bolts: make([]fastener, fasteners)}
+// reset goes back to before the first observation.
+func (m *Matcher) reset() {
+	h := &m.now.all[0]
+	h.weight, h.pos, h.far, h.last, h.tip, h.parent = 0, -1, -1, -1, nil, nil
 	for i := range h.bolts {
-		h.bolts[i].stage = -1
+		h.bolts[i] = fastener{stage: -1}
 	}
-	m.beliefs, m.chosen, m.seen, m.phys = []*hypothesis{h}, h, nil, physics{}
+	for i := range m.steps {
+		h.open.put(i)
+	}
+	m.now.kept = append(m.now.kept[:0], h)
+	m.beliefs, m.chosen, m.seen, m.phys = m.now.kept, h, nil, newPhysics(m.kinds)
 }
 
 // Steps is the order wanted; a Finding's Step is an index into it.
@@ -115,12 +143,18 @@ func (m *Matcher) Steps() []procedure.Step { return m.steps }
 
 // Observe takes the next reading into account and returns the finding as it is said now.
 func (m *Matcher) Observe(o Observation) Finding {
-	m.seen = append(m.seen, o)
-	m.beliefs = m.grow(&m.seen[len(m.seen)-1])
+	m.seen = append(m.seen, m.observe(o))
+	newest := &m.seen[len(m.seen)-1]
+	m.beliefs = m.grow(newest)
 	m.choose()
-	f := m.finding(m.chosen.tip, m.shareOfTip(m.chosen.tip.step))
-	m.locate(&f, &m.seen[len(m.seen)-1])
-	m.learn(f)
+	f := m.finding(m.chosen.tip, m.shareOfTip(m.chosen.tip))
+	m.locate(&f, &newest.Observation)
+	switch {
+	case m.rethought:
+		m.relearn()
+	case f.Confidence >= learnFrom || m.chosen.tip.alike > 1:
+		m.learn(newest, m.chosen.tip)
+	}
 	return f
 }
 
@@ -128,9 +162,9 @@ func (m *Matcher) Observe(o Observation) Finding {
 func (m *Matcher) Name(i int, fastener string) {
 	seen := m.seen
 	seen[i].Named = fastener
-	m.reset(len(m.beliefs[0].bolts))
+	m.reset()
 	for _, o := range seen {
-		m.Observe(o)
+		m.Observe(o.Observation)
 	}
 	m.chosen = m.beliefs[0]
 }
@@ -155,23 +189,4 @@ func (m *Matcher) choose() {
 	}
 	m.rethought = best.parent != m.chosen
 	m.chosen = best
-	for _, h := range m.beliefs {
-		h.parent = nil // only needed above; lets the old generation go
-	}
-}
-
-// learn takes the turn of a fresh fastener into the joint's torque rate, when it is fairly sure that it was one.
-func (m *Matcher) learn(f Finding) {
-	o, n := &m.seen[len(m.seen)-1], m.chosen.tip
-	if f.Step < 0 || f.Kind == ReHit || f.Kind == Loosened || o.Angle == nil || f.Confidence < 700_000 {
-		return
-	}
-	if m.steps[f.Step].Action != procedure.TightenTo {
-		return
-	}
-	r := &m.phys.seated
-	if n.stood == 0 {
-		r = &m.phys.slack
-	}
-	r.learn(*o.Angle-windUp, o.Torque-n.stood)
 }

@@ -1,64 +1,82 @@
 package match
 
-import "witnessmark/audit"
+// How often a technician does what, before the reading is looked at. Each is a share of all readings in
+// millionths, kept as its logarithm, chosen from shop sense rather than fitted to any simulator: a careful person errs in a few readings of a thousand.
+var (
+	pNext        = lnShare(960_000) // goes on to the next fastener
+	pRetry       = lnShare(800_000) // after a failed one: tightens the same again
+	pMoveOn      = lnShare(150_000) // after a failed one: goes on all the same
+	pReHitLast   = lnShare(8_000)   // hits the one just done again: the commonest slip
+	pReHitAny    = lnShare(2_000)   // hits some other one again, shared among all that are done
+	pNoticed     = lnShare(600_000) // after a second hit: knows it, and goes on with the right one
+	pBelieved    = lnShare(350_000) // … or took it for the next one, and leaves that out
+	pSkipOne     = lnShare(3_000)   // leaves one out
+	pSkipAny     = lnShare(1_000)   // goes somewhere else in the same leg, shared among the open ones
+	pMakeGood    = lnShare(10_000)  // goes back to one left behind, shared among those
+	pBackToFirst = lnShare(800_000) // … and then mostly to the first of them
+	pBackToOther = lnShare(200_000)
+	pEarly       = lnShare(3_000)   // begins the next leg with one left open ahead
+	pEarlyAny    = lnShare(500)     // begins it in the middle, shared
+	pStray       = lnShare(2_000)   // tries the wrench on something else
+	pStrayBack   = lnShare(500)     // … of those that loosen: rarely anything but a bolt of the joint
+	pAware       = lnShare(500_000) // after turning one back: begins it anew
+	pUnaware     = lnShare(500_000) // after turning one back: goes on, and does not know
+	pBackOther   = lnShare(500_000)
+	pBackLast    = lnShare(500_000) // turns back the one just done, rather than another
+	pHalf        = lnShare(500_000) // at the end of a leg with some left behind: goes back, or does not know
+)
 
-// How often a technician does what, before the reading is looked at. Each is a share of all readings, chosen from
-// shop sense rather than fitted to any simulator: a careful person errs in a few readings of a thousand.
-const (
-	pNext        audit.Share = 960_000 // goes on to the next fastener
-	pRetry       audit.Share = 800_000 // after a failed one: tightens the same again
-	pMoveOn      audit.Share = 150_000 // after a failed one: goes on all the same
-	pReHitLast   audit.Share = 10_000  // hits the one just done again: the commonest slip
-	pReHitAny    audit.Share = 2_000   // hits some other one again, shared among all that are done
-	pSkipOne     audit.Share = 3_000   // leaves one out
-	pSkipAny     audit.Share = 2_000   // goes somewhere else in the same leg, shared among the open ones
-	pMakeGood    audit.Share = 10_000  // goes back to one left behind, shared among those
-	pBackToFirst audit.Share = 800_000 // … and then mostly to the first of them
-	pEarly       audit.Share = 3_000   // begins the next leg with one left open ahead
-	pEarlyAny    audit.Share = 500     // begins it in the middle, shared
-	pStray       audit.Share = 3_000   // tries the wrench on something else
-	pHalf        audit.Share = 500_000 // at the end of a leg with some left behind: goes back, or does not know
+// How often a reading is not as it should be.
+var (
+	pWide       = lnShare(30_000)
+	pWild       = lnShare(3_000)
+	pUsual      = lnShare(750_000) // pulls that scatter as measured
+	pTail       = lnShare(200_000) // … that scatter more
+	pOddAngle   = lnShare(50_000)  // one fastener in twenty has odd friction …
+	pOddNow     = lnShare(1_000)   // … but rarely one that was not odd in the stage before;
+	pLongAngle  = lnShare(2_000)   // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
+	pShortAngle = lnShare(30)      // but a fastener that rises in torque without turning is next to impossible
 )
 
 // How readings scatter about what they should be.
 const (
-	opScatter     = 25 // operator and wrench about a torque target, ‰ of it: ±2.5 % is what a practised hand does
-	pWide         = audit.Share(30_000)
-	pWild         = audit.Share(3_000)
-	wideLow       = 600   // a pull given up early or run over: 60 … 130 % of the target
-	wideHigh      = 1300  // ‰
-	wildHigh      = 1500  // beyond 150 % nobody pulls unnoticed
-	windUp        = 1_500 // m°: elastic twist of wrench, socket and bolt shank before a set fastener moves
-	angleNoise    = 1_500 // m°: resolution and hand
-	turnNoise     = 2_500 // m°: how exactly a hand stops at an angle
-	loosenNoise   = 12_000
-	maxAngle      = 180_000             // m°: span of a stray angle
-	pOddAngle     = audit.Share(50_000) // one fastener in twenty has odd friction …
-	oddLow        = 400                 // ‰: … and turns by 0.4 … 2.5 times what the others do
-	oddHigh       = 2_500
-	pLongAngle    = audit.Share(2_000) // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
-	pShortAngle   = audit.Share(30)    // but a fastener that rises in torque without turning is next to impossible
-	nearFirst     = nats(100_000)      // of equals, the one that comes sooner in the order is slightly likelier
-	priorRate     = 800                // m° per N·m before anything is learned: a mid-sized engine bolt turns about 0.8° per N·m
-	maxHypotheses = 48
-	pruneAt       = 10 * oneNat // hypotheses so much lighter than the best are let go
-	changeOfMind  = ln2         // a finding already said is kept until another is twice as likely
-	tagPenalty    = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
-	namedPenalty  = 40 * oneNat
-	skipStage     = oneNat / 2 // a fastener takes a stage without the one before: who missed it does not know
+	opScatter       = 25    // operator and wrench about a torque target, ‰ of it: ±2.5 % is what a practised hand does
+	wideLow         = 600   // a pull given up early or run over: 60 … 130 % of the target
+	wideHigh        = 1_300 // ‰
+	wildHigh        = 1_500 // beyond 150 % nobody pulls unnoticed
+	giveWay         = 1_120 // ‰: a fastener that stands there gives way below this
+	stuckFrom       = 900   // ‰: a fastener that stands at 90 % of a torque hardly moves on the way to it
+	angleNoise      = 900   // m°: hand and joint, beside the wrench's grain
+	maxGrain        = 5_000 // m°
+	turnNoise       = 2_500 // m°: how exactly a hand stops at an angle
+	loosenNoise     = 12_000
+	maxAngle        = 180_000 // m°: span of a stray angle
+	tail2           = 6       // square of how much more
+	oddLow          = 400     // ‰: … and turns by 0.4 … 2.5 times what the others do
+	oddHigh         = 2_500
+	frictionScatter = 100     // ‰: friction under head and in thread, from bolt to bolt of one box
+	priorSamples    = 4       // so many readings does that weigh as
+	oddFrom         = 300     // ‰: scatter beyond this is odd friction and no measure of the usual
+	otherKind       = 250     // ‰: how far one kind of fastener foretells another
+	otherStart      = 400     // ‰: … and a pull from slack one from a seated torque
+	windSpread      = 250     // ‰
+	riseFrom        = 5       // a rise of less than a fifth tells no rate
+	priorRate       = 800_000 // µ° per N·m before anything is learned: a mid-sized engine bolt turns about 0.8° per N·m
+	againScatter    = 200     // ‰: … of the rise of a second turn of the same fastener, as long as it does not yield
+	ownFriction     = 700     // ‰ of a fastener's deviation from the others comes back in its next stage
+	ownScatter      = 100     // ‰: scatter of one fastener from stage to stage, before it was seen
+	ownSamples      = 6       // so many readings does that weigh as
+	knownFrom       = 3       // so many of a kind must have been seen to call one of them odd
+	maxRate         = 1 << 30
+	maxSamples      = 24
+	maxBehind       = 8       // of so many left behind each is thought of
+	maxTurned       = 1 << 30 // m°
+	maxStanding     = 1 << 30 // mN·m
+	maxHypotheses   = 48
+	pruneAt         = 10 * oneNat // hypotheses so much lighter than the best are let go
+	changeOfMind    = ln2         // a finding already said is kept until another is twice as likely
+	tagPenalty      = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
+	namedPenalty    = 40 * oneNat
+	skipStage       = oneNat / 2 // a fastener takes a stage without the one before: who missed it does not know
+	learnFrom       = 600_000
 )
-
-// rateScatter is the relative scatter of the angle per torque, in ‰, after n fasteners were seen.
-func rateScatter(n int) int64 {
-	switch {
-	case n == 0:
-		return 700
-	case n == 1:
-		return 320
-	case n == 2:
-		return 220
-	case n < 6:
-		return 160
-	}
-	return 120 // friction under head and in thread differs so much between bolts of one box
-}

@@ -17,6 +17,7 @@ type BoltSpec struct {
 	Yield      float64 // torque at which the bolt yields; 0: never
 	YieldRatio float64 // rate past yield as a share of Rate
 	Stiction   float64 // share by which the torque to move a standing bolt again exceeds the torque it stands at
+	Wander     float64 // relative standard deviation of the friction from pull to pull of the same bolt
 	OffRatio   float64 // share of the standing torque that loosens it: below 1, as the thread's slope helps
 }
 
@@ -28,7 +29,8 @@ func CommonBolt() BoltSpec {
 // Bolt is one bolt in its hole. It remembers the torque it stands at and how far it was stretched.
 type Bolt struct {
 	spec     BoltSpec
-	rate     float64 // N·m per degree, this bolt's own
+	own      float64 // N·m per degree, this bolt's own
+	rate     float64 // … in this pull
 	yield    float64 // torque at which it yields now: work hardening moves it up
 	standing float64 // torque it stands at
 }
@@ -36,10 +38,18 @@ type Bolt struct {
 // NewBolt draws one bolt of a kind; the same source gives the same bolt.
 func NewBolt(spec BoltSpec, source *rand.Rand) *Bolt {
 	b := &Bolt{spec: spec, rate: spec.Rate * math.Max(0.2, 1+spec.Scatter*normal(source)), yield: spec.Yield}
+	b.own = b.rate
 	if b.yield <= 0 {
 		b.yield = math.Inf(1)
 	}
 	return b
+}
+
+// settle draws the friction of the next pull. It is called before the bolt moves.
+func (b *Bolt) settle(source *rand.Rand) {
+	if b.spec.Wander > 0 {
+		b.rate = b.own * math.Max(0.2, 1+b.spec.Wander*normal(source))
+	}
 }
 
 // Standing is the torque in N·m that the bolt stands at.

@@ -38,6 +38,7 @@ func (g Gauge) shown(b *Bolt, torque float64) float64 {
 // TightenTo pulls the bolt until the wrench shows the torque (N·m). A bolt that stands near the aim already does not
 // turn: the hand pulls until it gives way, which takes a little more than it stands at, and only the wind-up shows.
 func (b *Bolt) TightenTo(torque float64, g Gauge, h Hand, source *rand.Rand) Pull {
+	b.settle(source)
 	return b.stopAt(torque*(1+h.Overshoot+h.Scatter*normal(source)), g)
 }
 
@@ -61,6 +62,7 @@ func (b *Bolt) stopAt(torque float64, g Gauge) Pull {
 
 // TurnBy pulls the bolt until the wrench shows the angle (degrees), counted from its threshold.
 func (b *Bolt) TurnBy(angle float64, g Gauge, h Hand, source *rand.Rand) Pull {
+	b.settle(source)
 	angle = max(0, angle+h.Angle*normal(source))
 	low, high := g.Threshold, max(b.standing, g.Threshold)+angle*b.rate
 	for range 60 { // bisection: shown rises with torque and is straight in pieces

@@ -1,0 +1,214 @@
+package match
+
+import (
+	"witnessmark/audit/procedure"
+	"witnessmark/device/unit"
+)
+
+// Inside the matcher torques are in mN·m and angles in m°, as plain integers; densities are per mN·m and per m°.
+const milli = int64(unit.NewtonMetre) / 1000 // µN·m in a mN·m
+
+// physics is what was learned of a joint from its readings so far. Fasteners of one kind (the same figures in the same
+// stage) behave alike; from slack and from a seated torque they turn differently, because the wrench begins to count
+// at a threshold that nobody tells.
+type physics struct {
+	slack  []samples // by kind: turn per rise of a fresh pull from slack, µ° per N·m
+	seated []samples // by kind: … of one from the torque of a stage before
+	turned []samples // by kind: rise per angle of a turn, µN·m per °
+	wind   samples   // turn per torque of a pull that moved nothing, µ° per N·m: wrench, socket and shank wind up
+	wander deviation // of single fasteners from what they did in the stage before
+	grain  int64     // m°: what the wrench counts angles in, as far as is seen
+}
+
+func newPhysics(kinds int) physics {
+	return physics{slack: make([]samples, kinds), seated: make([]samples, kinds), turned: make([]samples, kinds)}
+}
+
+// deviation is a scatter in ‰ that is learned, from what friction commonly does.
+type deviation struct{ sum, n int64 }
+
+func (d *deviation) add(permille int64) {
+	permille = min(max(permille, -permille), oddFrom)
+	d.sum, d.n = d.sum+permille*permille, d.n+1
+}
+
+func (d *deviation) value() int64 {
+	return root((ownScatter*ownScatter*ownSamples + d.sum) / (ownSamples + d.n))
+}
+
+// samples is a small sorted set of what was measured, with its median, and the scatter about it in ‰. A median,
+// because one bolt in twenty is odd and may be the first.
+type samples struct {
+	sorted [maxSamples]int64
+	n      int
+	rise   int64 // mean torque rise of the pulls, mN·m
+	middle int64
+	spread int64 // ‰
+}
+
+func (s *samples) add(v, rise int64) {
+	if s.n == maxSamples || v <= 0 {
+		return
+	}
+	i := s.n
+	for ; i > 0 && s.sorted[i-1] > v; i-- {
+		s.sorted[i] = s.sorted[i-1]
+	}
+	s.sorted[i] = v
+	s.rise = (s.rise*int64(s.n) + rise) / int64(s.n+1)
+	s.n++
+	s.middle = (s.sorted[(s.n-1)/2] + s.sorted[s.n/2]) / 2
+	sum := int64(priorSamples * frictionScatter * frictionScatter)
+	for _, x := range s.sorted[:s.n] {
+		d := min(max(x-s.middle, s.middle-x)*1000/s.middle, oddFrom)
+		sum += d * d
+	}
+	v2 := sum / (priorSamples + int64(s.n))
+	s.spread = root(v2 + v2/int64(s.n))
+}
+
+// root is the integer square root.
+func root(x int64) int64 {
+	r := int64(1)
+	for r*r < x {
+		r *= 2
+	}
+	for {
+		next := (r + x/max(r, 1)) / 2
+		if next >= r {
+			return r
+		}
+		r = next
+	}
+}
+
+// guess is an expected value with its relative scatter in ‰; scatter 0: nothing is known.
+type guess struct{ rate, spread int64 }
+
+// fresh is what a pull that moves a fastener of a kind should turn per rise: as its own kind did, else as the others.
+func (p *physics) fresh(kind int, slack bool) guess {
+	own, other := p.slack, p.seated
+	if !slack {
+		own, other = p.seated, p.slack
+	}
+	if s := &own[kind]; s.n > 0 {
+		return guess{s.middle, s.spread}
+	}
+	if s := latest(own); s != nil {
+		return guess{s.middle, otherKind}
+	}
+	if s := latest(other); s != nil {
+		return guess{s.middle, otherStart}
+	}
+	return guess{}
+}
+
+// turn is what a turn of a kind should rise per angle, µN·m per °.
+func (p *physics) turn(kind int) guess {
+	if s := &p.turned[kind]; s.n > 0 {
+		return guess{s.middle, s.spread}
+	}
+	if s := latest(p.turned); s != nil {
+		return guess{s.middle, otherKind}
+	}
+	return guess{}
+}
+
+// own turns the guess for a kind into the one for a fastener: who turned less than the others in the stage before will
+// turn less again, for most of the friction is its own.
+func (p *physics) own(g guess, f *fastener) (its guess, ratio int64, known bool) {
+	if f.rate == 0 || g.spread == 0 {
+		return g, 1000, false
+	}
+	s := &p.slack[f.like]
+	if !f.slack {
+		s = &p.seated[f.like]
+	}
+	if s.n < knownFrom {
+		return g, 1000, false
+	}
+	ratio = min(max(int64(f.rate)*1000/s.middle, oddLow), oddHigh)
+	ratio = (ratio*ownFriction + 1000*(1000-ownFriction)) / 1000
+	return guess{g.rate * ratio / 1000, p.wander.value()}, ratio, true
+}
+
+func latest(all []samples) *samples {
+	for i := len(all) - 1; i >= 0; i-- {
+		if all[i].n > 0 {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// slackTurn is how far a slack fastener would turn to a torque, for a scale.
+func (p *physics) slackTurn(kind int, torque int64) int64 {
+	g := p.fresh(kind, true)
+	if g.spread == 0 {
+		g.rate = priorRate
+	}
+	return max(g.rate*torque/1_000_000, 1)
+}
+
+// windUp is how far the wrench turns at a torque when nothing moves.
+func (p *physics) windUp(torque int64) (turn int64, known bool) {
+	return p.wind.middle * torque / 1_000_000, p.wind.n > 0
+}
+
+// noise is the variance of a reading's angle about what really turned: the wrench's own grain, and the hand.
+func (p *physics) noise() int64 {
+	return angleNoise*angleNoise + p.grain*p.grain/12
+}
+
+// see takes the grain of an angle into account: the largest step that all angles are multiples of.
+func (p *physics) see(angle int64) {
+	a, b := max(angle, -angle), p.grain
+	for b != 0 {
+		a, b = b, a%b
+	}
+	p.grain = min(a, maxGrain)
+}
+
+// learn takes an attributed pull into what is known of the joint.
+func (m *Matcher) learn(o *observed, n *node) {
+	if n.step < 0 || o.angle == none || n.kind == Loosened {
+		return
+	}
+	s, p := &m.steps[n.step], &m.phys
+	rise := o.torque - int64(n.was.standing)
+	switch {
+	case n.kind == ReHit:
+		if s.Action == procedure.TightenTo {
+			p.wind.add(o.angle*1_000_000/max(o.torque, 1), o.torque)
+		}
+	case !fresh(n.kind) || rise <= 0:
+	case s.Action == procedure.TurnBy && o.angle > 0:
+		p.turned[m.kind[n.step]].add(rise*1_000_000/o.angle, rise)
+	case s.Action == procedure.TightenTo && n.was.standing == 0:
+		p.slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
+	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
+		p.compare(o.angle*1_000_000/rise, m.kind[n.step], &n.was)
+		p.seated[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
+	}
+}
+
+// compare takes in how a fastener turned beside what it did in the stage before.
+func (p *physics) compare(rate int64, kind int, was *fastener) {
+	s := &p.seated[kind]
+	if s.n < knownFrom {
+		return
+	}
+	if its, _, known := p.own(guess{s.middle, s.spread}, was); known {
+		p.wander.add(rate*1000/max(its.rate, 1) - 1000)
+	}
+}
+
+// relearn learns anew from what is held now, after a change of mind.
+func (m *Matcher) relearn() {
+	grain := m.phys.grain
+	m.phys = newPhysics(m.kinds)
+	m.phys.grain = grain
+	for i, n := range chain(m.chosen.tip, len(m.seen)) {
+		m.learn(&m.seen[i], n)
+	}
+}
