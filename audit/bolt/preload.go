@@ -1,0 +1,64 @@
+package bolt
+
+import "witnessmark/device/unit"
+
+// Friction is a range of the coefficient of friction in thread and under head, in thousandths.
+type Friction struct{ Low, High int64 }
+
+// FrictionOf is the range that VDI 2230 part 1 gives for a state of lubrication (classes A to E of its table A5, as
+// reproduced by several makers of bolts); an unknown state is anything that is common on an engine.
+func FrictionOf(lubrication string) Friction {
+	switch lubrication {
+	case "waxed", "solid lubricant":
+		return Friction{40, 100}
+	case "oiled", "greased":
+		return Friction{80, 160}
+	case "dry", "none":
+		return Friction{140, 240}
+	}
+	return Friction{80, 240}
+}
+
+// Force is an interval of force in N.
+type Force struct{ Low, High int64 }
+
+// FromTorque is the preload behind a tightening torque on a hexagon or socket head (VDI 2230 part 1):
+//
+//	F = M / (0.16·P + 0.58·d2·µ + (D_Km/2)·µ)
+//
+// with D_Km = 1.3·d, the mean diameter of friction under a common head (from memory).
+func (t Thread) FromTorque(torque unit.Torque, f Friction) Force {
+	return Force{t.force(torque, f.High), t.force(torque, f.Low)}
+}
+
+func (t Thread) force(torque unit.Torque, friction int64) int64 {
+	arm := int64(t.Pitch)*16/100 + int64(t.PitchDiameter())*58/100*friction/1000 + int64(t.Diameter)*65/100*friction/1000
+	return int64(torque) * 1000 / max(arm, 1)
+}
+
+// FromAngle is the preload that an elastic turn adds (VDI 2230 part 1): ΔF = θ/360° · P / (δ_S + δ_P). The resilience of
+// the bolt is that of its stress area over the length; the parts that it clamps are between a tenth and a half as
+// resilient as the bolt. Beyond the yield point it is less.
+func (t Thread) FromAngle(turn unit.Angle, length unit.Length) Force {
+	if length <= 0 {
+		return Force{}
+	}
+	// N = m°/360000 · nm · E·A/length, with E = 205 000 N/mm² and A in µm² (10⁻⁶ mm²).
+	rigid := int64(turn) * (int64(t.Pitch) / 1000) / 360 * (t.StressArea() / 1000 * 205) / int64(length)
+	return Force{rigid * 10 / 15, rigid * 10 / 11}
+}
+
+// TurnRate is the turn per torque of a bolt in its joint, in µ° per N·m, from geometry alone: what a matching may expect
+// before it has seen a pull. Friction and the parts make it right within a factor of two.
+func (t Thread) TurnRate(length unit.Length, f Friction) int64 {
+	const turn = 10 * unit.Degree
+	force := t.FromAngle(turn, length)
+	middle := (force.Low + force.High) / 2
+	friction := (f.Low + f.High) / 2
+	arm := int64(t.Pitch)*16/100 + int64(t.PitchDiameter())*58/100*friction/1000 + int64(t.Diameter)*65/100*friction/1000
+	torque := middle * arm / 1000 // µN·m
+	if torque <= 0 {
+		return 0
+	}
+	return int64(turn) * 1_000_000_000 / torque
+}
