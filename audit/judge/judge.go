@@ -17,6 +17,9 @@ func Verdict(f procedure.Figures, r *device.Reading, turned unit.Angle, needsAng
 	if wrongWay(f, r) {
 		return audit.WrongDirection
 	}
+	if f.Action == procedure.Verify { // no tightening: where it moves is all there is to say
+		return torque(f.Torques, r.Torque)
+	}
 	if f.Action == procedure.TightenTo {
 		if v := torque(f.Torques, r.Torque); v != audit.Pass {
 			return v

@@ -201,9 +201,11 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
 		f.rate, f.like, f.slack = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0
 	}
-	if s.Action == procedure.LoosenBy {
+	switch {
+	case s.Action == procedure.Verify: // it stands as before
+	case s.Action == procedure.LoosenBy:
 		f.standing, f.rate = 0, 0
-	} else {
+	default:
 		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
 	}
 }

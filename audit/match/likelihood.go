@@ -63,9 +63,25 @@ func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 		return torqueNear(o.torque, target) + m.phys.moved(o, f, m.kind[step])
 	case procedure.TurnBy:
 		return m.phys.torqueAfter(o, f, s, m.kind[step]) + angleNear(o.angle, int64(s.Angle), turnNoise)
+	case procedure.Verify:
+		return m.phys.movesAt(o, s, standing, m.kind[step])
 	default:
 		return flat(max(standing, 1000)*2) + angleNear(o.angle, int64(s.Angle), loosenNoise)
 	}
+}
+
+// movesAt weighs a verification: the torque at which a fastener that stands moves on, anywhere about its window, and hardly
+// a turn.
+func (p *physics) movesAt(o *observed, s *procedure.Step, standing int64, kind int) nats {
+	low, high := int64(s.Torques.Low)/milli, int64(s.Torques.High)/milli
+	w := pWide + flat(2*max(high, o.torque))
+	if o.torque >= low && o.torque <= high {
+		w = flat(high - low + 1)
+	}
+	if o.angle == none {
+		return w
+	}
+	return w + p.nothingMoved(o, max(standing, 1), kind)
 }
 
 // torqueNear weighs a final torque against a target: near it, given up early or run over, or wild.

@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"slices"
 	"strings"
 
 	"witnessmark/device/strictyaml"
@@ -30,6 +31,24 @@ func (j *jointReader) readChecks(n strictyaml.Node) {
 		}
 		j.joint.Checks = append(j.joint.Checks, c)
 	}
+}
+
+// prevailing resolves the check that tells what each fastener takes to run down.
+func (j *jointReader) prevailing(n strictyaml.Node) {
+	id, ok := n.Text()
+	if !ok {
+		return
+	}
+	i := slices.IndexFunc(j.joint.Checks, func(c Check) bool { return c.ID == id })
+	switch {
+	case i < 0:
+		n.Faultf("found the check %s, expected one of this joint", quote(id))
+	case !j.joint.Checks[i].EachFastener || j.joint.Checks[i].After != "":
+		n.Faultf("found the check %s, expected one with each: fastener and without after: it is measured while the fastener runs down", quote(id))
+	case j.joint.Checks[i].Accept == nil || j.joint.Checks[i].Accept.Unit != string(unit.Nm):
+		n.Faultf("found the check %s, expected one that accepts a range of torque", quote(id))
+	}
+	j.joint.Prevailing = id
 }
 
 // byWrench faults a check that no wrench can answer.

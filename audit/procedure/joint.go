@@ -3,6 +3,7 @@ package procedure
 import (
 	"slices"
 
+	"witnessmark/audit/adapter"
 	"witnessmark/device/strictyaml"
 )
 
@@ -10,15 +11,16 @@ import (
 type jointReader struct {
 	joint     Joint
 	types     map[string]FastenerType
+	adapters  map[string]adapter.Adapter
 	fasteners names
 	stages    names
 	written   []written // by stage
 	overrides map[int]strictyaml.Node
 }
 
-func readJoint(n strictyaml.Node, ids names, types map[string]FastenerType) Joint {
-	m := n.Map("id", "title", "criticality", "round", "order", "fasteners", "checks", "stages")
-	j := &jointReader{types: types, fasteners: names{}, stages: names{}, overrides: map[int]strictyaml.Node{}}
+func readJoint(n strictyaml.Node, ids names, p *Procedure) Joint {
+	m := n.Map("id", "title", "criticality", "round", "order", "fasteners", "prevailing", "checks", "stages")
+	j := &jointReader{types: p.Types, adapters: p.Adapters, fasteners: names{}, stages: names{}, overrides: map[int]strictyaml.Node{}}
 	j.joint = Joint{
 		ID:          ids.take(need(m, "id"), "joint"),
 		Title:       line(need(m, "title")),
@@ -37,6 +39,9 @@ func readJoint(n strictyaml.Node, ids names, types map[string]FastenerType) Join
 	j.sound(stages)
 	if checks, ok := m.Get("checks"); ok {
 		j.readChecks(checks)
+	}
+	if prevailing, ok := m.Get("prevailing"); ok {
+		j.prevailing(prevailing)
 	}
 	return j.joint
 }
@@ -106,7 +111,7 @@ func (j *jointReader) override(fastener int, n strictyaml.Node) {
 			continue
 		}
 		v, _ := m.Get(id)
-		over := v.Map(string(w.action), "accept", w.action.monitor())
+		over := v.Map(w.action.keys()...)
 		if figures, ok := w.overlaid(over).figures(); ok {
 			f.Figures[id] = figures
 		}
@@ -129,9 +134,9 @@ func (j *jointReader) sound(stages strictyaml.Node) {
 			}
 			covered[f] = true
 			seated[f] = seated[f] || s.Action == TightenTo || j.written[i].action == ""
-			if s.Action == TurnBy && !seated[f] && !told {
+			if (s.Action == TurnBy || s.Action == Verify) && !seated[f] && !told {
 				told = true
-				items[i].Faultf("found %s with no %s before it for fastener %s, expected a torque to turn on from", TurnBy, TightenTo, j.joint.Fasteners[f].ID)
+				items[i].Faultf("found %s with no %s before it for fastener %s, expected a torque to go on from", s.Action, TightenTo, j.joint.Fasteners[f].ID)
 			}
 		}
 	}

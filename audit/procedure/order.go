@@ -8,7 +8,8 @@ import (
 	"witnessmark/device/strictyaml"
 )
 
-// order reads an order of tightening for the covered fasteners (nil: all): listed, inside-out or a list of ids.
+// order reads an order of tightening for the covered fasteners (nil: all): listed, inside-out,
+// criss-cross or a list of ids.
 func (j *jointReader) order(n strictyaml.Node, covered []int) []int {
 	if covered == nil {
 		covered = make([]int, len(j.joint.Fasteners))
@@ -19,14 +20,18 @@ func (j *jointReader) order(n strictyaml.Node, covered []int) []int {
 	if n.IsList() {
 		return j.orderByIDs(n, covered)
 	}
-	if oneOf(n, "listed", "inside-out") != "inside-out" {
+	rule := oneOf(n, "listed", "inside-out", "criss-cross")
+	if rule == "listed" || rule == "" {
 		return slices.Clone(covered)
 	}
 	for _, f := range covered {
 		if !j.joint.Fasteners[f].Placed {
-			n.Faultf("found inside-out and no place of fastener %s, expected every fastener to have its coordinates, such as at: [80, 0]", j.joint.Fasteners[f].ID)
+			n.Faultf("found %s and no place of fastener %s, expected every fastener to have its coordinates, such as at: [80, 0]", rule, j.joint.Fasteners[f].ID)
 			return slices.Clone(covered)
 		}
+	}
+	if rule == "criss-cross" {
+		return crissCross(j.joint.Fasteners, covered)
 	}
 	return insideOut(j.joint.Fasteners, covered)
 }

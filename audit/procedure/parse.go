@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"witnessmark/audit/adapter"
 	"witnessmark/device/strictyaml"
 )
 
@@ -38,7 +39,7 @@ func Parse(file string, text []byte) (*Procedure, error) {
 }
 
 func read(root strictyaml.Node) *Procedure {
-	m := root.Map("format", "family", "revision", "title", "source", "decision", "fastener_types", "joints")
+	m := root.Map("format", "family", "revision", "title", "source", "decision", "wrench", "fastener_types", "adapters", "joints")
 	oneOf(need(m, "format"), Format)
 	p := &Procedure{
 		Family:   ident(need(m, "family")),
@@ -47,14 +48,21 @@ func read(root strictyaml.Node) *Procedure {
 		Source:   line(need(m, "source")),
 		Decision: Decision(oneOf(need(m, "decision"), string(Simple), string(Guarded))),
 		Types:    map[string]FastenerType{},
+		Adapters: map[string]adapter.Adapter{},
+	}
+	if n, ok := m.Get("wrench"); ok {
+		p.Wrench = readWrenchRules(n)
 	}
 	if n, ok := m.Get("fastener_types"); ok {
 		readTypes(n, p.Types)
 	}
+	if n, ok := m.Get("adapters"); ok {
+		readAdapters(n, p.Adapters)
+	}
 	items := list(need(m, "joints"), "joint", maxJoints)
 	ids := names{}
 	for _, n := range items {
-		p.Joints = append(p.Joints, readJoint(n, ids, p.Types))
+		p.Joints = append(p.Joints, readJoint(n, ids, p))
 	}
 	return p
 }

@@ -2,7 +2,10 @@
 // figures, read from a strict YAML file.
 package procedure
 
-import "witnessmark/device/unit"
+import (
+	"witnessmark/audit/adapter"
+	"witnessmark/device/unit"
+)
 
 // Procedure is one revision of the tightening procedure of an engine family.
 type Procedure struct {
@@ -11,7 +14,9 @@ type Procedure struct {
 	Title    string
 	Source   string   // where the figures come from
 	Decision Decision // how the limits are applied
+	Wrench   WrenchRules
 	Types    map[string]FastenerType
+	Adapters map[string]adapter.Adapter // by the id that stages name them by
 	Joints   []Joint
 }
 
@@ -23,6 +28,12 @@ const (
 	Simple  Decision = "simple"  // accept inside the limits
 	Guarded Decision = "guarded" // limits drawn in by the expanded uncertainty of the wrench
 )
+
+// WrenchRules says what a finding about the wrench means for a step: flagged and done all the same, or not done.
+type WrenchRules struct {
+	UncalibratedFails bool // the wrench was out of calibration
+	OutOfRangeFails   bool // the torque lies outside the wrench's range
+}
 
 // FastenerType is what is known of a kind of bolt.
 type FastenerType struct {
@@ -62,6 +73,9 @@ type Joint struct {
 	Fasteners   []Fastener
 	Checks      []Check
 	Stages      []Stage
+	// Prevailing is the check, one for each fastener, whose torque is what the fastener takes to run down before it
+	// seats (a locking nut): it is added to every torque of the stages (FAA AC 43.13-1B, 7-40). Empty: none.
+	Prevailing string
 }
 
 // Fastener is one position in a joint.
@@ -83,6 +97,7 @@ const (
 	TightenTo Action = "tighten_to" // to a torque
 	TurnBy    Action = "turn_by"    // by an angle, further in
 	LoosenBy  Action = "loosen_by"  // by an angle, back
+	Verify    Action = "verify"     // find the torque at which it moves on; no tightening, taken later
 )
 
 // TorqueWindow is an interval of torque, limits included. Set is false where none is asked for.
@@ -99,7 +114,7 @@ type AngleWindow struct {
 
 // Figures is what a stage asks for: the target by its action, and the windows that a reading must lie in.
 // For tighten_to, Torque is the target and Angles a monitoring window; for turn_by and loosen_by, Angle is the
-// target and Torques the monitoring window.
+// target and Torques the monitoring window. verify has Torques alone.
 type Figures struct {
 	Action  Action
 	Torque  unit.Torque
@@ -107,14 +122,16 @@ type Figures struct {
 	Angle   unit.Angle
 	Torques TorqueWindow
 	Angles  AngleWindow
+	Total   AngleWindow // for turn_by: of all turns of the fastener up to and with this stage
 }
 
 // Stage is one round of a joint.
 type Stage struct {
 	ID string
 	Figures
-	Only  []int // fastener indices covered; nil: all
-	Order []int // order of this stage alone; nil: the joint's
+	Only    []int  // fastener indices covered; nil: all
+	Adapter string // what stands between wrench and fastener: a key of Procedure.Adapters; empty: nothing
+	Order   []int  // order of this stage alone; nil: the joint's
 }
 
 // Check is something other than a tightening that must be confirmed or measured.

@@ -7,7 +7,7 @@ import (
 	"witnessmark/device/unit"
 )
 
-var actions = []string{string(TightenTo), string(TurnBy), string(LoosenBy)}
+var actions = []string{string(TightenTo), string(TurnBy), string(LoosenBy), string(Verify)}
 
 // monitor is the key of the window that is watched beside the target.
 func (a Action) monitor() string {
@@ -22,7 +22,9 @@ func (a Action) monitor() string {
 type written struct {
 	action                  Action // empty: the stage is at fault
 	target, accept, monitor strictyaml.Node
+	total                   strictyaml.Node
 	hasAccept, hasMonitor   bool
+	hasTotal                bool
 	blame                   strictyaml.Node // where a target outside its window is told
 }
 
@@ -32,6 +34,7 @@ func writtenIn(m strictyaml.Map, action Action) written {
 	w.target, _ = m.Get(string(action))
 	w.accept, w.hasAccept = m.Get("accept")
 	w.monitor, w.hasMonitor = m.Get(action.monitor())
+	w.total, w.hasTotal = m.Get("total")
 	w.blame = w.target
 	return w
 }
@@ -47,12 +50,18 @@ func (w written) overlaid(m strictyaml.Map) written {
 	if n, ok := m.Get(w.action.monitor()); ok {
 		w.monitor, w.hasMonitor = n, true
 	}
+	if n, ok := m.Get("total"); ok {
+		w.total, w.hasTotal = n, true
+	}
 	return w
 }
 
 // figures turns nodes into numbers.
 func (w written) figures() (Figures, bool) {
 	f := Figures{Action: w.action}
+	if w.action == Verify {
+		return w.verified(f)
+	}
 	controlled, watched := &torques, &angles
 	if w.action != TightenTo {
 		controlled, watched = watched, controlled
@@ -80,7 +89,30 @@ func (w written) figures() (Figures, bool) {
 		f.Angle = unit.Angle(target)
 		f.Angles, f.Torques = angleWindow(accept, true), torqueWindow(monitor, w.hasMonitor)
 	}
+	if w.hasTotal {
+		total, read := angles.within(w.total)
+		f.Total, ok = angleWindow(total, true), ok && read
+	}
 	return f, ok
+}
+
+// verified is the figures of a verification: the window in which the fastener should move on.
+func (w written) verified(f Figures) (Figures, bool) {
+	accept, ok := torques.within(w.target)
+	f.Torques, f.Unit = torqueWindow(accept, true), torqueUnit(w.target)
+	f.Torque = (f.Torques.Low + f.Torques.High) / 2
+	return f, ok
+}
+
+// keys are what an override may state of a stage with this action.
+func (a Action) keys() []string {
+	switch a {
+	case Verify:
+		return []string{string(Verify)}
+	case TurnBy:
+		return []string{string(a), "accept", a.monitor(), "total"}
+	}
+	return []string{string(a), "accept", a.monitor()}
 }
 
 func torqueUnit(n strictyaml.Node) unit.TorqueUnit {
@@ -100,13 +132,15 @@ func angleWindow(w window, set bool) AngleWindow {
 // readStages reads the stages; the written figures of each are kept for the overrides.
 func (j *jointReader) readStages(n strictyaml.Node) {
 	for _, item := range list(n, "stage", maxStages) {
-		m := item.Map("id", string(TightenTo), string(TurnBy), string(LoosenBy), "accept", "angle", "torque", "only", "order")
+		m := item.Map("id", string(TightenTo), string(TurnBy), string(LoosenBy), string(Verify), "accept", "angle", "torque", "total", "only", "order", "adapter")
 		s := Stage{ID: j.stages.take(need(m, "id"), "stage")}
 		w := written{}
 		if action, ok := theAction(m); ok {
-			need(m, "accept")
+			if action != Verify {
+				need(m, "accept")
+			}
 			w = writtenIn(m, action)
-			wrongMonitor(m, action)
+			misplaced(m, action)
 			if s.Figures, ok = w.figures(); !ok {
 				w.action = ""
 			}
@@ -120,6 +154,12 @@ func (j *jointReader) readStages(n strictyaml.Node) {
 				order.Faultf("found an order of a stage, expected none: with round fastener each fastener goes through all stages in turn")
 			}
 			s.Order = j.order(order, s.Only)
+		}
+		if a, ok := m.Get("adapter"); ok {
+			s.Adapter, _ = a.Text()
+			if _, known := j.adapters[s.Adapter]; !known && s.Adapter != "" {
+				a.Faultf("found the adapter %s, expected one listed under adapters", quote(s.Adapter))
+			}
 		}
 		j.joint.Stages = append(j.joint.Stages, s)
 		j.written = append(j.written, w)
@@ -146,14 +186,28 @@ func theAction(m strictyaml.Map) (Action, bool) {
 	return found, found != ""
 }
 
-// wrongMonitor faults a second window for the quantity that accept bounds already.
-func wrongMonitor(m strictyaml.Map, a Action) {
-	other := "torque"
-	if a != TightenTo {
-		other = "angle"
-	}
-	if key, ok := m.Key(other); ok {
+// misplaced faults what has no meaning for an action: a second window for the quantity that accept bounds already, and
+// windows that belong to another action.
+func misplaced(m strictyaml.Map, a Action) {
+	if a == Verify {
+		for _, k := range []string{"accept", "angle", "torque"} {
+			if key, ok := m.Key(k); ok {
+				key.Faultf("found %s beside %s, expected none: verify states its window itself, such as verify: 57..70 N·m", k, a)
+			}
+		}
+	} else if key, ok := m.Key(a.controlled()); ok {
 		key.Faultf("found %s beside %s, expected %s: accept bounds the %s already, the window beside it is for the %s",
-			other, a, a.monitor(), other, a.monitor())
+			a.controlled(), a, a.monitor(), a.controlled(), a.monitor())
 	}
+	if key, ok := m.Key("total"); ok && a != TurnBy {
+		key.Faultf("found total beside %s, expected it beside %s: it bounds all turns of a fastener together", a, TurnBy)
+	}
+}
+
+// controlled is what accept bounds.
+func (a Action) controlled() string {
+	if a == TightenTo {
+		return "torque"
+	}
+	return "angle"
 }

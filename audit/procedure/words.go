@@ -1,20 +1,18 @@
 package procedure
 
 import (
+	"cmp"
 	"strings"
 
 	"witnessmark/device/unit"
 )
 
-// Target says in words what to do, for the person with the wrench: "60 N·m (57 … 63 N·m)", "turn 90° (85 … 95°)" or
-// "back off 90° (75 … 105°)". Torques are in the unit of the procedure.
+// Target says in words what to do, for the person with the wrench: "60 N·m (57 … 63 N·m)", "turn 90° (85 … 95°)",
+// "back off 90° (75 … 105°)" or "find where it moves (57 … 70 N·m)". Torques are in the unit of the procedure.
 func (f Figures) Target() string {
 	switch f.Action {
 	case TightenTo:
-		u := f.Unit
-		if u == "" {
-			u = unit.Nm
-		}
+		u := cmp.Or(f.Unit, unit.Nm)
 		target := number(f.Torque, u) + " " + string(u)
 		if !f.Torques.Set {
 			return target
@@ -22,6 +20,9 @@ func (f Figures) Target() string {
 		return target + " (" + number(f.Torques.Low, u) + " … " + number(f.Torques.High, u) + " " + string(u) + ")"
 	case LoosenBy:
 		return "back off " + f.turn()
+	case Verify:
+		u := cmp.Or(f.Unit, unit.Nm)
+		return "find where it moves (" + number(f.Torques.Low, u) + " … " + number(f.Torques.High, u) + " " + string(u) + ")"
 	}
 	return "turn " + f.turn()
 }
