@@ -77,7 +77,8 @@ func (p *Profile) Refuse(r device.Refusal) []byte {
 }
 
 // answerAnyway acknowledges a frame that came whole but is no reading: once it is kept as evidence, sending it again
-// helps nobody. A frame without a check is never known to have come whole.
+// helps nobody. A frame without a check is never known to have come whole, and one of another kind is not for us: what
+// it would be told might make the wrench forget a reading that has not come yet.
 func (p *Profile) answerAnyway(r *device.Reading) []byte {
 	if p.check.sum == nil {
 		return nil

@@ -140,7 +140,7 @@ func (c *check) strip(f []byte, head, tail, lead int) (from, to int, why *refusa
 	}
 	if made := c.made(f[g.from:g.to]); sent != made {
 		size := 2 * c.sum.Size()
-		return 0, 0, &refusal{device.ReasonChecksum, fmt.Sprintf("found check %0*X, expected %0*X", size, sent, size, made)}
+		return 0, 0, &refusal{reason: device.ReasonChecksum, detail: fmt.Sprintf("found check %0*X, expected %0*X", size, sent, size, made)}
 	}
 	return g.head, g.tail, nil
 }

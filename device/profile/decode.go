@@ -9,14 +9,17 @@ import (
 )
 
 // refusal is why a frame did not become a reading: one of the device.Reason constants and a sentence.
-type refusal struct{ reason, detail string }
+type refusal struct {
+	reason, detail string
+	other          bool // what must stand there does not: it is another kind of frame, or another wrench's
+}
 
 func badForm(format string, args ...any) *refusal {
-	return &refusal{device.ReasonForm, fmt.Sprintf(format, args...)}
+	return &refusal{reason: device.ReasonForm, detail: fmt.Sprintf(format, args...)}
 }
 
 func badValue(format string, args ...any) *refusal {
-	return &refusal{device.ReasonValue, fmt.Sprintf(format, args...)}
+	return &refusal{reason: device.ReasonValue, detail: fmt.Sprintf(format, args...)}
 }
 
 var faultDetails = map[string]string{
@@ -34,7 +37,7 @@ func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 		if f.Fault == device.ReasonTooLong {
 			detail = fmt.Sprintf(detail, p.framing.longest)
 		}
-		return refused(wrench, f, &refusal{f.Fault, detail})
+		return refused(wrench, f, &refusal{reason: f.Fault, detail: detail})
 	}
 	d := draft{kept: new(kept)}
 	l, why := p.line(f.Bytes)
@@ -47,7 +50,9 @@ func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 	if why := p.fields.read(f.Bytes, l, &d); why != nil {
 		d.finish()
 		res := refused(wrench, f, why)
-		res.Answer = p.answerAnyway(&d.Reading)
+		if !why.other {
+			res.Answer = p.answerAnyway(&d.Reading)
+		}
 		return res
 	}
 	d.finish()
@@ -87,6 +92,10 @@ func (p *Profile) line(f []byte) (l body, why *refusal) {
 	}
 	if binary && p.ignores(f) {
 		return body{ignored: true}, nil
+	}
+	if n := p.fields.reach; binary && p.framing.form == formGap && l.to != n {
+		// Two frames without a pause between them: a CRC that begins with nought fits over both.
+		return l, badForm("found %d bytes before the check, expected %d", l.to, n)
 	}
 	if !bytes.HasPrefix(f[l.from:l.to], lead) {
 		return l, badForm("found a line that begins %.20q, expected it to begin %q", string(f[l.from:l.to]), string(lead))

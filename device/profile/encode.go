@@ -173,10 +173,11 @@ func (m *member) writeList(b []byte, fs *fields, texts []string) []byte {
 	return append(b, ']')
 }
 
-// appendJSON writes a number as a number if JSON knows it as one, anything else as a string.
+// appendJSON writes a number as a number if JSON knows it as one, true and false as what they are, anything else as a
+// string.
 func appendJSON(b []byte, f *field, text string) []byte {
 	switch f.kind {
-	case kindTorque, kindAngle, kindCounter, kindBattery:
+	case kindTorque, kindAngle, kindCounter, kindBattery, kindStored:
 		if json.Valid([]byte(text)) {
 			return append(b, text...)
 		}

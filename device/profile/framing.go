@@ -37,11 +37,14 @@ const (
 	formGap
 )
 
-// framer cuts such frames. fits tells a good frame where the stream does not say for sure where one begins; text holds
-// no NUL.
-func (g *framing) framer(fits func([]byte) bool, text bool) *frame.Framer {
+// framer cuts such frames. fits tells a good frame where the stream does not say for sure where one begins; noNUL says
+// that a NUL in a frame is a fault.
+func (g *framing) framer(fits func([]byte) bool, noNUL bool) *frame.Framer {
 	f := g.cutter()
-	if text {
+	if g.form == formLine && !noNUL && g.line != frame.AnyEnd {
+		f = frame.NewEnded(g.end, g.longest)
+	}
+	if noNUL {
 		f = f.Text()
 	}
 	return f.Checked(fits)

@@ -74,7 +74,14 @@ func (p *Profile) Mode() Mode { return p.mode }
 
 // NewFramer cuts the stream of one connection.
 func (p *Profile) NewFramer() *frame.Framer {
-	return p.framing.framer(p.fits, p.fields.form != byBinary)
+	return p.framing.framer(p.fits, p.noNUL())
+}
+
+// noNUL says that no byte of a frame can be NUL: numbers can, and so can a length, and a check that is sent as bytes
+// (behind the end of the frame it is left out of account).
+func (p *Profile) noNUL() bool {
+	raw := p.check.sum != nil && !p.check.hex && !p.check.behind
+	return p.fields.form != byBinary && p.framing.form != formCounted && !raw
 }
 
 // fits says whether the bytes are one frame whose check fits, or that can be read where there is none.
@@ -87,5 +94,14 @@ func (p *Profile) fits(f []byte) bool {
 	return p.fields.read(f, l, &d) == nil
 }
 
-// Gap is the silence that ends a frame; 0: none does.
-func (p *Profile) Gap() time.Duration { return p.framing.gap }
+// settle is longer than any pause inside a frame, and shorter than a technician's patience.
+const settle = 500 * time.Millisecond
+
+// Gap is the silence that the Framer must be told of: it ends a frame, or the wait for the rest of one that never began
+// (a false start may ask for more bytes than come). 0: no silence means anything.
+func (p *Profile) Gap() time.Duration {
+	if p.framing.form == formCounted {
+		return settle
+	}
+	return p.framing.gap
+}

@@ -41,7 +41,9 @@ func (f *field) read(t []byte, d *draft) *refusal {
 		return f.readText(textError, t, d)
 	case kindFixed:
 		if string(t) != f.is {
-			return badForm("found %s %.40q, expected %q", f.name, string(t), f.is)
+			why := badForm("found %s %.40q, expected %q", f.name, string(t), f.is)
+			why.other = true
+			return why
 		}
 	}
 	return nil
