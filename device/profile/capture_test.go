@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/device"
 	"witnessmark/device/capture"
@@ -44,11 +46,16 @@ func readCapture(t testing.TB, file string) capture.Capture {
 }
 
 // play gives everything that becomes of a capture. Where step is not 0 the bytes come in pieces of that size instead
-// of the recorded ones.
+// of the recorded ones. The pauses of the recording count, and so does the one after its end.
 func play(p *Profile, c capture.Capture, step int) (all []Result) {
 	framer := p.NewFramer()
 	take := func(f frame.Frame) { all = append(all, p.Decode(c.Wrench, f)) }
+	last := time.Duration(0)
 	for _, chunk := range c.Chunks {
+		if gap := p.Gap(); gap > 0 && chunk.At-last >= gap {
+			framer.Silence(take)
+		}
+		last = chunk.At
 		if chunk.Gone {
 			if tail, ok := framer.End(); ok {
 				take(tail)
@@ -64,6 +71,7 @@ func play(p *Profile, c capture.Capture, step int) (all []Result) {
 			rest = rest[n:]
 		}
 	}
+	framer.Silence(take)
 	if tail, ok := framer.End(); ok {
 		take(tail)
 	}
@@ -114,25 +122,32 @@ func TestCaptures_DecodeToTheExpectedEvents(t *testing.T) {
 	}
 }
 
-// Every built-in profile has a capture, and the captures together show every reason for which a frame is refused.
+// Every built-in profile has a quiet and a troubled capture. In the quiet one nothing is refused; the troubled ones show
+// together every reason for which a frame is refused, but for that of a stranger, which no profile can know.
 func TestCaptures_LeaveNothingOut(t *testing.T) {
-	recorded, refused := map[string]bool{}, map[string]bool{}
+	recorded, refused := map[string]bool{}, map[string]bool{device.ReasonStranger: true}
+	all := builtins(t)
 	for _, file := range captures(t) {
 		c := readCapture(t, file)
 		name, _, _ := strings.Cut(c.Profile, " ")
-		recorded[name] = true
-		for _, r := range play(mustBuiltin(t), c, 0) {
+		recorded[filepath.Base(file)] = true
+		for _, r := range play(all[name], c, 0) {
+			if r.Refusal != nil && strings.HasSuffix(file, "-quiet.capture") {
+				t.Errorf("%s: got %+v, want nothing refused", filepath.Base(file), r.Refusal)
+			}
 			if r.Refusal != nil {
 				refused[r.Refusal.Reason] = true
 			}
 		}
 	}
-	for _, name := range BuiltinNames() {
-		if !recorded[name] {
-			t.Errorf("the profile %s has no capture, want one", name)
+	for name := range all {
+		for _, kind := range []string{"quiet", "troubled"} {
+			if file := name + "-" + kind + ".capture"; !recorded[file] {
+				t.Errorf("got no %s, want one", file)
+			}
 		}
 	}
-	for _, reason := range []string{device.ReasonTorn, device.ReasonTooLong, device.ReasonNUL, device.ReasonChecksum, device.ReasonForm, device.ReasonValue} {
+	for _, reason := range device.Reasons() {
 		if !refused[reason] {
 			t.Errorf("no capture shows a frame refused as %q, want one", reason)
 		}
@@ -150,13 +165,7 @@ func TestCaptures_NoOtherProfileAccepts(t *testing.T) {
 		"fewer fields":    form(t, "{kind: none}", "  separator: \";\"\n  list: [{kind: torque, unit: N·m}, {kind: angle}]\n"),
 		"fields by comma": form(t, "{kind: none}", strings.Replace(rows, `separator: ";"`, `separator: ","`, 1)),
 	}
-	for _, name := range BuiltinNames() {
-		p, err := Builtin(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		others[name] = p
-	}
+	maps.Copy(others, builtins(t))
 	for _, file := range captures(t) {
 		c := readCapture(t, file)
 		for name, p := range others {

@@ -166,27 +166,10 @@ func TestBuiltin(t *testing.T) {
 		}
 	}
 	for _, name := range []string{"", "no such", "../read", "semicolon-xor.yaml"} {
-		if _, err := Builtin(name); err == nil || !strings.Contains(err.Error(), "choose one of semicolon-xor") {
+		if _, err := Builtin(name); err == nil || !strings.Contains(err.Error(), "choose one of "+strings.Join(names, ", ")) {
 			t.Errorf("%q: got %v, want an error that names the choice", name, err)
 		}
 	}
-}
-
-// What stands at the head of the file is what its reader looks at: the line drawn there must be one.
-func TestBuiltin_TheDrawnLineIsAReading(t *testing.T) {
-	text, err := builtin.ReadFile("builtin/semicolon-xor.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for l := range strings.Lines(string(text)) {
-		if drawn, ok := strings.CutSuffix(strings.TrimLeft(l, "# "), "<CR><LF>\n"); ok {
-			if got := decode(mustBuiltin(t), "#"+drawn+"\r\n"); got.Reading == nil || got.Reading.Tag != "M7" {
-				t.Errorf("#%s: got %+v, want a reading with the tag M7", drawn, got.Refusal)
-			}
-			return
-		}
-	}
-	t.Error("found no line drawn in the comments, expected one")
 }
 
 func FuzzParse(f *testing.F) {
