@@ -12,6 +12,7 @@ const (
 	HighAngle      Verdict = "high angle"
 	WrongDirection Verdict = "wrong direction"
 	NoAngle        Verdict = "no angle"
+	WrenchUnfit    Verdict = "wrench unfit" // good, but the procedure lets no reading of a wrench in this state pass
 	NotJudged      Verdict = "not judged"
 )
 

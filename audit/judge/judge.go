@@ -10,43 +10,64 @@ import (
 	"witnessmark/device/unit"
 )
 
-// Verdict judges reading r against figures f. turned is what the fastener had turned before in the same stage (earlier
-// tries), so that a bolt tightened in two pulls is judged by both together. needsAngle is true for a class A joint,
-// where torque alone is no proof (VDI/VDE 2862, from memory).
-func Verdict(f procedure.Figures, r *device.Reading, turned unit.Angle, needsAngle bool) audit.Verdict {
-	if wrongWay(f, r) {
+// Pull is a reading with what it takes to judge it.
+type Pull struct {
+	procedure.Figures
+	Reading *device.Reading
+	// Turned is what the fastener had turned before in the same stage (earlier tries), so that a bolt tightened in two
+	// pulls is judged by both together; Total what it had turned before in all turning stages.
+	Turned, Total unit.Angle
+	NeedsAngle    bool        // a class A joint, where torque alone is no proof (VDI/VDE 2862, from memory)
+	Guard         unit.Torque // torque limits are drawn in by so much (ILAC-G8:09/2019, 4.2.2); 0: simple acceptance
+	Unfit         bool        // the procedure lets no reading of this wrench pass
+}
+
+// Verdict judges a pull.
+func Verdict(p Pull) audit.Verdict {
+	v := p.verdict()
+	if v == audit.Pass && p.Unfit {
+		return audit.WrenchUnfit
+	}
+	return v
+}
+
+func (p *Pull) verdict() audit.Verdict {
+	if wrongWay(p.Figures, p.Reading) {
 		return audit.WrongDirection
 	}
-	if f.Action == procedure.Verify { // no tightening: where it moves is all there is to say
-		return torque(f.Torques, r.Torque)
+	if p.Action == procedure.Verify { // no tightening: where it moves is all there is to say
+		return p.torque()
 	}
-	if f.Action == procedure.TightenTo {
-		if v := torque(f.Torques, r.Torque); v != audit.Pass {
+	if p.Action == procedure.TightenTo {
+		if v := p.torque(); v != audit.Pass {
 			return v
 		}
-		if r.Angle == nil && (needsAngle || f.Angles.Set) {
+		if p.Reading.Angle == nil && (p.NeedsAngle || p.Angles.Set) {
 			return audit.NoAngle
 		}
-		return angle(f.Angles, r.Angle, turned)
+		return angle(p.Angles, p.Reading.Angle, p.Turned)
 	}
-	if r.Angle == nil {
+	if p.Reading.Angle == nil {
 		return audit.NoAngle
 	}
-	if v := angle(f.Angles, r.Angle, turned); v != audit.Pass {
+	if v := angle(p.Angles, p.Reading.Angle, p.Turned); v != audit.Pass {
 		return v
 	}
-	return torque(f.Torques, r.Torque)
+	if v := angle(p.Figures.Total, p.Reading.Angle, p.Total); v != audit.Pass {
+		return v
+	}
+	return p.torque()
 }
 
 func wrongWay(f procedure.Figures, r *device.Reading) bool {
 	return (f.Action == procedure.LoosenBy) != (r.Direction == device.Loosen)
 }
 
-func torque(w procedure.TorqueWindow, t unit.Torque) audit.Verdict {
-	switch {
-	case w.Set && t < w.Low:
+func (p *Pull) torque() audit.Verdict {
+	switch t := p.Reading.Torque; {
+	case p.Torques.Set && t < p.Torques.Low+p.Guard:
 		return audit.LowTorque
-	case w.Set && t > w.High:
+	case p.Torques.Set && t > p.Torques.High-p.Guard:
 		return audit.HighTorque
 	}
 	return audit.Pass

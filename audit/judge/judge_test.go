@@ -55,7 +55,41 @@ func TestVerdict(t *testing.T) {
 	} {
 		t.Run(rule, func(t *testing.T) {
 			r := device.Reading{Torque: c.torque, Angle: c.angle, Direction: c.way}
-			if got := judge.Verdict(c.f, &r, c.turned, c.classA); got != c.want {
+			if got := judge.Verdict(judge.Pull{Figures: c.f, Reading: &r, Turned: c.turned, NeedsAngle: c.classA}); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+func TestVerdict_MoreThanOneStageOrOneWrench(t *testing.T) {
+	nm := unit.NewtonMetre
+	turn := procedure.Figures{Action: procedure.TurnBy, Angle: 90_000, Angles: procedure.AngleWindow{Low: 85_000, High: 95_000, Set: true},
+		Total: procedure.AngleWindow{Low: 172_000, High: 188_000, Set: true}}
+	// A window of 95 … 105 N·m and U = 2 N·m, constructed from ILAC-G8:09/2019, 4.2.2.
+	seat := procedure.Figures{Action: procedure.TightenTo, Torque: 100 * nm, Torques: procedure.TorqueWindow{Low: 95 * nm, High: 105 * nm, Set: true}}
+	verify := procedure.Figures{Action: procedure.Verify, Torques: procedure.TorqueWindow{Low: 57 * nm, High: 70 * nm, Set: true}}
+	for rule, c := range map[string]struct {
+		pull   judge.Pull
+		torque unit.Torque
+		angle  *unit.Angle
+		want   audit.Verdict
+	}{
+		"two turns whose sum is inside":                      {judge.Pull{Figures: turn, Total: 90_000}, 120 * nm, degrees(90), audit.Pass},
+		"two turns that are each inside and too little both": {judge.Pull{Figures: turn, Total: 85_000}, 120 * nm, degrees(86), audit.LowAngle},
+		"two turns that are too much together":               {judge.Pull{Figures: turn, Total: 95_000}, 120 * nm, degrees(94), audit.HighAngle},
+		"guarded, below the lower limit drawn in":            {judge.Pull{Figures: seat, Guard: 2 * nm}, 97*nm - 1, nil, audit.LowTorque},
+		"guarded, on the lower limit drawn in":               {judge.Pull{Figures: seat, Guard: 2 * nm}, 97 * nm, nil, audit.Pass},
+		"guarded, on the upper limit drawn in":               {judge.Pull{Figures: seat, Guard: 2 * nm}, 103 * nm, nil, audit.Pass},
+		"guarded, above it":                                  {judge.Pull{Figures: seat, Guard: 2 * nm}, 103*nm + 1, nil, audit.HighTorque},
+		"good, by a wrench that may not be used":             {judge.Pull{Figures: seat, Unfit: true}, 100 * nm, nil, audit.WrenchUnfit},
+		"low, by a wrench that may not be used":              {judge.Pull{Figures: seat, Unfit: true}, 90 * nm, nil, audit.LowTorque},
+		"moves where it should":                              {judge.Pull{Figures: verify, NeedsAngle: true}, 60 * nm, nil, audit.Pass},
+		"moves too early":                                    {judge.Pull{Figures: verify}, 56 * nm, degrees(2), audit.LowTorque},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			c.pull.Reading = &device.Reading{Torque: c.torque, Angle: c.angle, Direction: device.Tighten}
+			if got := judge.Verdict(c.pull); got != c.want {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
 		})

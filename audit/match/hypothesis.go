@@ -15,11 +15,13 @@ import (
 type fastener struct {
 	standing int32 // mN·m
 	turned   int32 // m°, in the stage of the last pull so far
+	total    int32 // m°, in all turning stages so far
 	rate     int32 // µ° per N·m in its last fresh pull, 0: none; how its own friction compares with the others'
 	like     int16 // the kind of step of that pull
 	stage    int8  // of the last pull, -1: none
 	failed   bool  // the last pull did not pass, or turned it back
 	slack    bool  // that pull was from slack
+	tool     int8  // which wrench it was made with
 }
 
 // steps is a set of steps, a bit each.
@@ -149,7 +151,7 @@ func (m *Matcher) apply(h *hypothesis, b branch, o *observed, best nats) {
 		n.verdict = audit.WrongDirection
 		left := int64(f.standing)
 		if o.angle != none {
-			left -= o.angle * 1_000_000 / m.phys.slackRate(m.kind[b.step])
+			left -= o.angle * 1_000_000 / m.slackRate(o.tool, m.kind[b.step])
 		}
 		*f = fastener{stage: -1, failed: true, standing: int32(max(left, 0))}
 		m.reopen(h, s.Fastener)
@@ -181,10 +183,14 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 		n.turned = unit.Angle(f.turned)
 	}
 	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
-	n.verdict = judge.Verdict(s.Figures, &m.reading, n.turned, m.classA)
+	n.verdict = judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: n.turned, Total: unit.Angle(f.total),
+		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit})
 	f.stage, f.turned = int8(s.Stage), int32(n.turned)
 	if o.angle != none {
 		f.turned = int32(min(int64(f.turned)+o.angle, maxTurned))
+		if s.Action == procedure.TurnBy {
+			f.total = int32(min(int64(f.total)+o.angle, maxTurned))
+		}
 	}
 	switch {
 	case n.verdict == audit.Pass:
@@ -199,12 +205,12 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 		f.failed = true
 	}
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
-		f.rate, f.like, f.slack = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0
+		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0, int8(o.tool)
 	}
 	switch {
 	case s.Action == procedure.Verify: // it stands as before
 	case s.Action == procedure.LoosenBy:
-		f.standing, f.rate = 0, 0
+		f.standing, f.rate, f.total = 0, 0, 0
 	default:
 		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
 	}

@@ -15,6 +15,7 @@ type observed struct {
 	angle  int64 // m°, or none
 	// The fastener that a person named, and that of a scanned label or the wrench's tag: its index, elsewhere, or unsaid.
 	named, tagged int
+	tool          int
 	peak          nats // no likelihood is higher
 }
 
@@ -24,10 +25,10 @@ const (
 )
 
 func (m *Matcher) observe(o Observation) observed {
-	seen := observed{Observation: o, torque: int64(o.Torque) / milli, angle: none, named: unsaid, tagged: unsaid}
+	seen := observed{Observation: o, torque: int64(o.Torque) / milli, angle: none, named: unsaid, tagged: unsaid, tool: m.phys.tool(o.Wrench)}
 	if o.Angle != nil {
 		seen.angle = int64(*o.Angle)
-		m.phys.see(seen.angle)
+		m.phys.tools[seen.tool].see(seen.angle)
 	}
 	if o.Named != "" {
 		seen.named = elsewhere
@@ -58,13 +59,13 @@ func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 	case procedure.TightenTo:
 		target := int64(s.Torque) / milli
 		if standing*1000 >= o.torque*stuckFrom {
-			return againNear(o.torque, target) + m.phys.nothingMoved(o, standing, m.kind[step])
+			return againNear(o.torque, target) + m.nothingMoved(o, standing, m.kind[step])
 		}
-		return torqueNear(o.torque, target) + m.phys.moved(o, f, m.kind[step])
+		return torqueNear(o.torque, target) + m.moved(o, f, m.kind[step])
 	case procedure.TurnBy:
-		return m.phys.torqueAfter(o, f, s, m.kind[step]) + angleNear(o.angle, int64(s.Angle), turnNoise)
+		return m.torqueAfter(o, f, s, m.kind[step]) + angleNear(o.angle, int64(s.Angle), turnNoise)
 	case procedure.Verify:
-		return m.phys.movesAt(o, s, standing, m.kind[step])
+		return m.movesAt(o, s, standing, m.kind[step])
 	default:
 		return flat(max(standing, 1000)*2) + angleNear(o.angle, int64(s.Angle), loosenNoise)
 	}
@@ -72,7 +73,7 @@ func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 
 // movesAt weighs a verification: the torque at which a fastener that stands moves on, anywhere about its window, and hardly
 // a turn.
-func (p *physics) movesAt(o *observed, s *procedure.Step, standing int64, kind int) nats {
+func (m *Matcher) movesAt(o *observed, s *procedure.Step, standing int64, kind int) nats {
 	low, high := int64(s.Torques.Low)/milli, int64(s.Torques.High)/milli
 	w := pWide + flat(2*max(high, o.torque))
 	if o.torque >= low && o.torque <= high {
@@ -81,7 +82,7 @@ func (p *physics) movesAt(o *observed, s *procedure.Step, standing int64, kind i
 	if o.angle == none {
 		return w
 	}
-	return w + p.nothingMoved(o, max(standing, 1), kind)
+	return w + m.nothingMoved(o, max(standing, 1), kind)
 }
 
 // torqueNear weighs a final torque against a target: near it, given up early or run over, or wild.
@@ -109,25 +110,25 @@ func againNear(t, target int64) nats {
 }
 
 // moved weighs the angle of a pull that took a fastener from where it stood to o.torque.
-func (p *physics) moved(o *observed, f *fastener, kind int) nats {
+func (m *Matcher) moved(o *observed, f *fastener, kind int) nats {
 	if o.angle == none {
 		return 0
 	}
-	standing := int64(f.standing)
+	tool, standing := &m.phys.tools[o.tool], int64(f.standing)
 	rise := max(o.torque-standing, 1)
-	g, _, known := p.own(p.fresh(kind, standing == 0), f)
+	g, _, known := m.phys.own(m.fresh(o.tool, kind, standing == 0), f)
 	if g.spread == 0 { // the first pull of a joint: any turn within reason
 		return -ln(max(o.angle, 1000)) - lnDecades
 	}
 	turn := g.rate * rise / 1_000_000
-	if usual := p.seated[kind].rise; standing > 0 && (usual == 0 || rise*1000 < usual*600) {
-		w, _ := p.windUp(o.torque)
+	if usual := m.phys.seated[kind].rise; standing > 0 && (usual == 0 || rise*1000 < usual*600) {
+		w, _ := tool.windUp(o.torque)
 		turn, g.spread = turn+w, max(g.spread, otherStart)
 	}
 	spread := turn * g.spread / 1000
-	w := pUsual + gauss(o.angle-turn, spread*spread+p.noise())
+	w := pUsual + gauss(o.angle-turn, spread*spread+tool.noise())
 	if o.angle*1000 >= turn*oddLow { // no friction lets a fastener rise almost without a turn
-		w = usual(o.angle-turn, spread*spread, p.noise())
+		w = usual(o.angle-turn, spread*spread, tool.noise())
 	}
 	return max(w, oddTurn(o.angle, turn, known))
 }
@@ -158,36 +159,36 @@ func oddPrior(known bool) nats {
 
 // nothingMoved weighs the angle of a pull at a fastener that stood there already: only wrench, socket and shank wind
 // up, and what little the rise in torque turned.
-func (p *physics) nothingMoved(o *observed, standing int64, kind int) nats {
+func (m *Matcher) nothingMoved(o *observed, standing int64, kind int) nats {
 	if o.angle == none {
 		return 0
 	}
-	slack := p.slackTurn(kind, o.torque)
+	tool, slack := &m.phys.tools[o.tool], m.slackTurn(o.tool, kind, o.torque)
 	crept := slack * max(o.torque-standing, 0) / max(o.torque, 1)
 	w := pOddAngle + flat(slack)
 	if o.angle > slack {
 		w = pShortAngle + flat(maxAngle)
 	}
-	if turn, known := p.windUp(o.torque); known {
+	if turn, known := tool.windUp(o.torque); known {
 		spread := turn * windSpread / 1000
-		w = max(w, gauss(o.angle-turn, spread*spread+crept*crept+p.noise()))
+		w = max(w, gauss(o.angle-turn, spread*spread+crept*crept+tool.noise()))
 	}
 	for _, share := range windShares {
 		s := slack * share.of / 1000
-		w = max(w, share.weight+ln2+gauss(o.angle, s*s+crept*crept+p.noise()))
+		w = max(w, share.weight+ln2+gauss(o.angle, s*s+crept*crept+tool.noise()))
 	}
 	return w
 }
 
 // torqueAfter weighs the torque at the end of a turn: as much above where the fastener stood as the others of its kind
 // rose, or anywhere above it; a fastener that was turned before may yield.
-func (p *physics) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind int) nats {
+func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind int) nats {
 	standing := int64(f.standing)
 	angle := int64(s.Angle)
 	if o.angle != none {
 		angle = max(o.angle, 1000)
 	}
-	full := angle * 1_000_000 / p.slackRate(kind) // what an elastic bolt would rise
+	full := angle * 1_000_000 / m.slackRate(o.tool, kind) // what an elastic bolt would rise
 	high := standing + full*3/2
 	if s.Torques.Set {
 		high = max(high, int64(s.Torques.High)/milli)
@@ -196,14 +197,14 @@ func (p *physics) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 	if o.torque > high {
 		w = pWild + flat(2*max(o.torque, 1))
 	}
-	g := p.turn(kind)
+	g := m.turn(kind)
 	if g.spread == 0 {
 		if o.torque >= standing && o.torque <= high {
 			w = max(w, flat(high-standing+1))
 		}
 		return w
 	}
-	own, ratio, known := p.own(g, f)
+	own, ratio, known := m.phys.own(g, f)
 	rise, up := max(g.rate*angle/ratio/1000, 1), o.torque-standing
 	sigma := standing * opScatter / 1000
 	if int(f.stage) == s.Stage { // turned before: elastic as then, or it yields
@@ -219,15 +220,6 @@ func (p *physics) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 		w = max(w, oddPrior(known)-ln(up)-lnOdd)
 	}
 	return max(w, usual(up-rise, spread*spread, sigma*sigma+1))
-}
-
-// slackRate is µ° per N·m of a fastener that moves, for a scale.
-func (p *physics) slackRate(kind int) int64 {
-	g := p.fresh(kind, false)
-	if g.spread == 0 {
-		return priorRate
-	}
-	return max(g.rate, 1)
 }
 
 func angleNear(angle, target, sigma int64) nats {

@@ -12,6 +12,7 @@ import (
 
 // Observation is one reading as the matcher sees it.
 type Observation struct {
+	Wrench    string // its id: what is learned of thresholds and wind-up is each wrench's own
 	Torque    unit.Torque
 	Angle     *unit.Angle // nil: none sent
 	Direction device.Direction
@@ -19,6 +20,10 @@ type Observation struct {
 	Scanned   string // fastener id of the label scanned before; it goes before a tag. Empty: none was
 	// Named is a person's word: a fastener id, or NotHere. Empty: nobody said.
 	Named string
+	// Guard draws in the torque limits, see judge.Pull.
+	Guard unit.Torque
+	// Unfit says that the procedure lets no reading of this wrench pass.
+	Unfit bool
 }
 
 // NotHere in Observation.Named says that the reading belongs to nothing of this joint.
@@ -52,16 +57,20 @@ type Finding struct {
 
 // Matcher follows one run of a joint. It is not safe for concurrent use.
 type Matcher struct {
-	steps   []procedure.Step
-	leg     []int   // per step: the stage, or the fastener where a fastener goes through all stages
-	kind    []int   // per step: equal for those that no reading tells apart
-	kinds   int     // how many kinds there are
-	at      [][]int // stage, fastener → step, -1: not covered
-	ids     map[string]int
-	classA  bool
-	highest int64 // mN·m
+	steps []procedure.Step
+	leg   []int // per step: the stage, or the fastener where a fastener goes through all stages
+	kind  []int // per step: equal for those that no reading tells apart
+	kinds int   // how many kinds there are
+
+	supposed []int64 // by kind: turn per torque by geometry, µ° per N·m; 0: not said
+	earlier  Learned // of earlier builds
+	at       [][]int // stage, fastener → step, -1: not covered
+	ids      map[string]int
+	classA   bool
+	highest  int64 // mN·m
 
 	seen      []observed
+	fitted    []fitted
 	beliefs   []*hypothesis // heaviest first
 	chosen    *hypothesis   // the one that is said
 	phys      physics
@@ -121,7 +130,7 @@ func (m *Matcher) index(j *procedure.Joint) {
 		}
 		m.kind = append(m.kind, known[a])
 	}
-	m.kinds = len(known)
+	m.kinds, m.supposed = len(known), make([]int64, len(known))
 }
 
 // reset goes back to before the first observation.
@@ -135,7 +144,7 @@ func (m *Matcher) reset() {
 		h.open.put(i)
 	}
 	m.now.kept = append(m.now.kept[:0], h)
-	m.beliefs, m.chosen, m.seen, m.phys = m.now.kept, h, nil, newPhysics(m.kinds)
+	m.beliefs, m.chosen, m.seen, m.fitted, m.phys = m.now.kept, h, nil, nil, newPhysics(m.kinds)
 }
 
 // Steps is the order wanted; a Finding's Step is an index into it.
@@ -160,13 +169,48 @@ func (m *Matcher) Observe(o Observation) Finding {
 
 // Name records a person's word on observation i (0-based): a fastener id or NotHere. Everything is weighed again.
 func (m *Matcher) Name(i int, fastener string) {
-	seen := m.seen
+	seen, fitted := m.seen, m.fitted
 	seen[i].Named = fastener
 	m.reset()
-	for _, o := range seen {
+	for k, o := range seen {
+		for len(fitted) > 0 && fitted[0].after <= k {
+			m.Replace(fitted[0].fastener)
+			fitted = fitted[1:]
+		}
 		m.Observe(o.Observation)
 	}
+	for _, f := range fitted {
+		m.Replace(f.fastener)
+	}
 	m.chosen = m.beliefs[0]
+}
+
+// fitted is a new bolt that came after so many observations.
+type fitted struct{ after, fastener int }
+
+// Replace says that a new bolt was fitted: it is slack, and every step of it is open.
+func (m *Matcher) Replace(f int) {
+	m.fitted = append(m.fitted, fitted{len(m.seen), f})
+	for _, h := range m.beliefs {
+		h.bolts[f] = fastener{stage: -1}
+		m.reopen(h, f)
+	}
+}
+
+// Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40). It is to
+// be said once, before the fastener is tightened.
+func (m *Matcher) Prevail(f int, t unit.Torque) {
+	for i := range m.steps {
+		s := &m.steps[i]
+		if s.Fastener != f {
+			continue
+		}
+		s.Torque += t
+		if s.Torques.Set {
+			s.Torques.Low, s.Torques.High = s.Torques.Low+t, s.Torques.High+t
+		}
+		m.highest = max(m.highest, int64(s.Torque)/milli, int64(s.Torques.High)/milli)
+	}
 }
 
 // Rethought is true when the newest observation changed what had been said of earlier ones: see Findings.

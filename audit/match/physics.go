@@ -12,16 +12,36 @@ const milli = int64(unit.NewtonMetre) / 1000 // µN·m in a mN·m
 // stage) behave alike; from slack and from a seated torque they turn differently, because the wrench begins to count
 // at a threshold that nobody tells.
 type physics struct {
-	slack  []samples // by kind: turn per rise of a fresh pull from slack, µ° per N·m
-	seated []samples // by kind: … of one from the torque of a stage before
+	tools  []tool
+	seated []samples // by kind: turn per rise of a fresh pull from the torque of a stage before, µ° per N·m
 	turned []samples // by kind: rise per angle of a turn, µN·m per °
-	wind   samples   // turn per torque of a pull that moved nothing, µ° per N·m: wrench, socket and shank wind up
 	wander deviation // of single fasteners from what they did in the stage before
+}
+
+// tool is one wrench at the joint.
+type tool struct {
+	wrench string
+	slack  []samples // by kind: turn per rise of a fresh pull from slack, µ° per N·m, counted from this wrench's threshold
+	wind   samples   // turn per torque of a pull that moved nothing, µ° per N·m: wrench, socket and shank wind up
 	grain  int64     // m°: what the wrench counts angles in, as far as is seen
 }
 
 func newPhysics(kinds int) physics {
-	return physics{slack: make([]samples, kinds), seated: make([]samples, kinds), turned: make([]samples, kinds)}
+	return physics{seated: make([]samples, kinds), turned: make([]samples, kinds)}
+}
+
+// tool is the index of a wrench, which is new where it was not seen yet.
+func (p *physics) tool(wrench string) int {
+	for i := range p.tools {
+		if p.tools[i].wrench == wrench {
+			return i
+		}
+	}
+	if len(p.tools) == maxTools { // nobody lays out so many for a joint; they share the last place
+		return maxTools - 1
+	}
+	p.tools = append(p.tools, tool{wrench: wrench, slack: make([]samples, len(p.seated))})
+	return len(p.tools) - 1
 }
 
 // deviation is a scatter in ‰ that is learned, from what friction commonly does.
@@ -85,28 +105,51 @@ func root(x int64) int64 {
 // guess is an expected value with its relative scatter in ‰; scatter 0: nothing is known.
 type guess struct{ rate, spread int64 }
 
-// fresh is what a pull that moves a fastener of a kind should turn per rise: as its own kind did, else as the others.
-func (p *physics) fresh(kind int, slack bool) guess {
-	own, other := p.slack, p.seated
-	if !slack {
-		own, other = p.seated, p.slack
+// fresh is what a pull that moves a fastener of a kind should turn per rise: as its own kind did with this wrench, in an
+// earlier build, with another wrench, in another stage; at last as its geometry says.
+func (m *Matcher) fresh(tool, kind int, slack bool) guess {
+	p := &m.phys
+	own, earlier := p.seated, m.earlier.Seated
+	if slack {
+		own, earlier = p.tools[tool].slack, m.earlier.Slack
 	}
 	if s := &own[kind]; s.n > 0 {
 		return guess{s.middle, s.spread}
 	}
+	if len(earlier) > kind && earlier[kind] > 0 {
+		return guess{earlier[kind], earlierBuild}
+	}
+	if slack {
+		for i := range p.tools {
+			if s := &p.tools[i].slack[kind]; s.n > 0 {
+				return guess{s.middle, otherKind}
+			}
+		}
+	}
 	if s := latest(own); s != nil {
 		return guess{s.middle, otherKind}
 	}
+	other := p.seated
+	if !slack {
+		other = p.tools[tool].slack
+	}
 	if s := latest(other); s != nil {
 		return guess{s.middle, otherStart}
+	}
+	if m.supposed[kind] > 0 {
+		return guess{m.supposed[kind], geometry}
 	}
 	return guess{}
 }
 
 // turn is what a turn of a kind should rise per angle, µN·m per °.
-func (p *physics) turn(kind int) guess {
+func (m *Matcher) turn(kind int) guess {
+	p := &m.phys
 	if s := &p.turned[kind]; s.n > 0 {
 		return guess{s.middle, s.spread}
+	}
+	if e := m.earlier.Turned; len(e) > kind && e[kind] > 0 {
+		return guess{e[kind], earlierBuild}
 	}
 	if s := latest(p.turned); s != nil {
 		return guess{s.middle, otherKind}
@@ -120,9 +163,9 @@ func (p *physics) own(g guess, f *fastener) (its guess, ratio int64, known bool)
 	if f.rate == 0 || g.spread == 0 {
 		return g, 1000, false
 	}
-	s := &p.slack[f.like]
-	if !f.slack {
-		s = &p.seated[f.like]
+	s := &p.seated[f.like]
+	if f.slack {
+		s = &p.tools[f.tool].slack[f.like]
 	}
 	if s.n < knownFrom {
 		return g, 1000, false
@@ -142,31 +185,40 @@ func latest(all []samples) *samples {
 }
 
 // slackTurn is how far a slack fastener would turn to a torque, for a scale.
-func (p *physics) slackTurn(kind int, torque int64) int64 {
-	g := p.fresh(kind, true)
+func (m *Matcher) slackTurn(tool, kind int, torque int64) int64 {
+	g := m.fresh(tool, kind, true)
 	if g.spread == 0 {
 		g.rate = priorRate
 	}
 	return max(g.rate*torque/1_000_000, 1)
 }
 
+// slackRate is µ° per N·m of a fastener that moves, for a scale.
+func (m *Matcher) slackRate(tool, kind int) int64 {
+	g := m.fresh(tool, kind, false)
+	if g.spread == 0 {
+		return priorRate
+	}
+	return max(g.rate, 1)
+}
+
 // windUp is how far the wrench turns at a torque when nothing moves.
-func (p *physics) windUp(torque int64) (turn int64, known bool) {
-	return p.wind.middle * torque / 1_000_000, p.wind.n > 0
+func (t *tool) windUp(torque int64) (turn int64, known bool) {
+	return t.wind.middle * torque / 1_000_000, t.wind.n > 0
 }
 
 // noise is the variance of a reading's angle about what really turned: the wrench's own grain, and the hand.
-func (p *physics) noise() int64 {
-	return angleNoise*angleNoise + p.grain*p.grain/12
+func (t *tool) noise() int64 {
+	return angleNoise*angleNoise + t.grain*t.grain/12
 }
 
 // see takes the grain of an angle into account: the largest step that all angles are multiples of.
-func (p *physics) see(angle int64) {
-	a, b := max(angle, -angle), p.grain
+func (t *tool) see(angle int64) {
+	a, b := max(angle, -angle), t.grain
 	for b != 0 {
 		a, b = b, a%b
 	}
-	p.grain = min(a, maxGrain)
+	t.grain = min(a, maxGrain)
 }
 
 // learn takes an attributed pull into what is known of the joint.
@@ -179,13 +231,13 @@ func (m *Matcher) learn(o *observed, n *node) {
 	switch {
 	case n.kind == ReHit:
 		if s.Action == procedure.TightenTo {
-			p.wind.add(o.angle*1_000_000/max(o.torque, 1), o.torque)
+			p.tools[o.tool].wind.add(o.angle*1_000_000/max(o.torque, 1), o.torque)
 		}
 	case !fresh(n.kind) || rise <= 0:
 	case s.Action == procedure.TurnBy && o.angle > 0:
 		p.turned[m.kind[n.step]].add(rise*1_000_000/o.angle, rise)
 	case s.Action == procedure.TightenTo && n.was.standing == 0:
-		p.slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
+		p.tools[o.tool].slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
 	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
 		p.compare(o.angle*1_000_000/rise, m.kind[n.step], &n.was)
 		p.seated[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
@@ -205,10 +257,61 @@ func (p *physics) compare(rate int64, kind int, was *fastener) {
 
 // relearn learns anew from what is held now, after a change of mind.
 func (m *Matcher) relearn() {
-	grain := m.phys.grain
+	before := m.phys.tools
 	m.phys = newPhysics(m.kinds)
-	m.phys.grain = grain
+	for i := range before { // the same wrenches at the same places: readings refer to them
+		m.phys.tool(before[i].wrench)
+		m.phys.tools[i].grain = before[i].grain
+	}
 	for i, n := range chain(m.chosen.tip, len(m.seen)) {
 		m.learn(&m.seen[i], n)
+	}
+}
+
+// Learned is what a run taught about its joint, for the next run of the same joint by the same procedure revision: by kind
+// of step, 0 where nothing was seen.
+type Learned struct {
+	Slack  []int64 // µ° per N·m
+	Seated []int64 // µ° per N·m
+	Turned []int64 // µN·m per °
+}
+
+// Learned is what is known by now, this run's own and what it was told to expect.
+func (m *Matcher) Learned() Learned {
+	l := Learned{make([]int64, m.kinds), make([]int64, m.kinds), make([]int64, m.kinds)}
+	for k := range m.kinds {
+		l.Slack[k], l.Seated[k], l.Turned[k] = at(m.earlier.Slack, k), at(m.earlier.Seated, k), at(m.earlier.Turned, k)
+		for i := range m.phys.tools {
+			if s := &m.phys.tools[i].slack[k]; s.n > 0 {
+				l.Slack[k] = s.middle
+			}
+		}
+		if s := &m.phys.seated[k]; s.n > 0 {
+			l.Seated[k] = s.middle
+		}
+		if s := &m.phys.turned[k]; s.n > 0 {
+			l.Turned[k] = s.middle
+		}
+	}
+	return l
+}
+
+func at(list []int64, k int) int64 {
+	if k < len(list) {
+		return list[k]
+	}
+	return 0
+}
+
+// Expect tells what earlier builds taught. It is for a matcher that has seen nothing yet.
+func (m *Matcher) Expect(l Learned) { m.earlier = l }
+
+// Suppose tells how far a fastener turns per torque by its geometry, in µ° per N·m: better than nothing before the first
+// pull. It is for a matcher that has seen nothing yet.
+func (m *Matcher) Suppose(fastener int, rate int64) {
+	for i := range m.steps {
+		if m.steps[i].Fastener == fastener {
+			m.supposed[m.kind[i]] = rate
+		}
 	}
 }

@@ -54,9 +54,12 @@ const (
 	tail2           = 6       // square of how much more
 	oddLow          = 400     // ‰: … and turns by 0.4 … 2.5 times what the others do
 	oddHigh         = 2_500
-	frictionScatter = 100     // ‰: friction under head and in thread, from bolt to bolt of one box
-	priorSamples    = 4       // so many readings does that weigh as
-	oddFrom         = 300     // ‰: scatter beyond this is odd friction and no measure of the usual
+	frictionScatter = 100 // ‰: friction under head and in thread, from bolt to bolt of one box
+	priorSamples    = 4   // so many readings does that weigh as
+	oddFrom         = 300 // ‰: scatter beyond this is odd friction and no measure of the usual
+	earlierBuild    = 200 // ‰: how far an earlier build foretells this one
+	geometry        = 500 // ‰: … and thread, length and lubrication
+	maxTools        = 16
 	otherKind       = 250     // ‰: how far one kind of fastener foretells another
 	otherStart      = 400     // ‰: … and a pull from slack one from a seated torque
 	windSpread      = 250     // ‰
