@@ -285,3 +285,27 @@ func byCRC(b []byte) bool {
 }
 
 func withCRC(b []byte) []byte { return binary.BigEndian.AppendUint32(b, crc32.ChecksumIEEE(b)) }
+
+func BenchmarkFramer(b *testing.B) {
+	for name, form := range forms {
+		b.Run(name, func(b *testing.B) {
+			f, frame, frames := form.build(), form.good(7), 0
+			emit := func(Frame) { frames++ }
+			for b.Loop() {
+				f.Push(frame, emit)
+				f.Silence(emit)
+			}
+			if frames < b.N {
+				b.Errorf("got %d frames of %d", frames, b.N)
+			}
+		})
+	}
+	b.Run("worst: a start in every byte", func(b *testing.B) {
+		f := NewFixed([]byte{2}, 512).Checked(byCRC)
+		stream := bytes.Repeat([]byte{2}, 4096)
+		b.SetBytes(int64(len(stream)))
+		for b.Loop() {
+			f.Push(stream, func(Frame) {})
+		}
+	})
+}
