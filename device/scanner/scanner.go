@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"witnessmark/device"
+	"witnessmark/device/evidence"
 	"witnessmark/device/frame"
 	"witnessmark/device/label"
 	"witnessmark/device/link"
@@ -29,7 +30,7 @@ type Scan struct {
 	Label   label.Label // the zero one: not understood
 	Refused string      // why it was not understood, in a sentence that does not repeat it; empty: it was
 	Text    string      // what the scanner sent, what cannot be printed escaped
-	// More is how many further scans that were not understood came too fast to be told one by one since the last that was.
+	// More is how many further scans that were not understood came too fast to be told one by one.
 	More int64
 }
 
@@ -53,30 +54,21 @@ type Scanner struct {
 	Clock  func() time.Time
 }
 
-// Of what is not understood, noise at a wrong speed above all, a scan is told every second, and burst at once after a
-// while of peace.
-const (
-	burst = 8
-	every = time.Second
-)
-
 // longest is the length of a line, its ending included, and of what is kept of one.
 const longest = 128
 
 // Run keeps the scanner connected until ctx ends and then returns nil; otherwise its error is that of Take. A port that
 // cannot be opened is no error but a State, and is tried again.
 func Run(ctx context.Context, s Scanner) error {
-	r := &run{Scanner: s, left: burst, filled: s.Clock()}
+	r := &run{Scanner: s}
 	return link.Hold(ctx, s.Place, r.tell, r.talk)
 }
 
 // run is a Scanner at work; it belongs to the goroutine of Run.
 type run struct {
 	Scanner
-	state  State
-	left   int       // scans that may be told at once
-	filled time.Time // when left was last counted up
-	more   int64
+	state   State
+	limiter evidence.Limiter
 }
 
 func (r *run) tell(up bool, reason string) {
@@ -92,7 +84,6 @@ func (r *run) notice() {
 
 // talk reads one connection from plug to unplug.
 func (r *run) talk(ctx context.Context, p port.Port) (heard bool, lost, err error) {
-	defer p.Close() // what it reports the second time is told below
 	stop := context.AfterFunc(ctx, func() { p.Close() })
 	defer stop()
 	lines := frame.NewLine(frame.AnyEnd, longest)
@@ -113,6 +104,9 @@ func (r *run) talk(ctx context.Context, p port.Port) (heard bool, lost, err erro
 	if tail, torn := lines.End(); torn && err == nil && ctx.Err() == nil {
 		err = r.line(ctx, tail)
 	}
+	if err == nil && ctx.Err() == nil {
+		err = r.heldBack(ctx)
+	}
 	if shut := p.Close(); shut != nil {
 		lost = shut
 	}
@@ -124,38 +118,43 @@ func (r *run) talk(ctx context.Context, p port.Port) (heard bool, lost, err erro
 
 // line understands one line and hands it on.
 func (r *run) line(ctx context.Context, f frame.Frame) error {
-	text := strings.TrimRight(string(f.Bytes[:min(len(f.Bytes), longest)]), "\r\n")
-	s := Scan{Text: printable(text), Refused: faults[f.Fault]}
-	if s.Refused == "" {
-		var err error
-		if s.Label, err = r.Labels.Read(text); err != nil {
-			s.Refused = err.Error()
-		}
+	raw := f.Bytes[:min(len(f.Bytes), longest)]
+	text := strings.TrimRight(string(raw), "\r\n")
+	if f.Fault != "" {
+		return r.refuse(ctx, f.Fault, faults[f.Fault], text)
 	}
-	if s.Refused == "" {
-		return r.Take(ctx, s)
+	l, err := r.Labels.Read(text)
+	if err != nil {
+		return r.refuse(ctx, "label", err.Error(), text)
 	}
-	r.state.Refused++
-	r.notice()
-	if !r.mayTell() {
-		r.more++
-		return nil
+	if err := r.heldBack(ctx); err != nil {
+		return err
 	}
-	s.More, r.more = r.more, 0
-	return r.Take(ctx, s)
+	return r.Take(ctx, Scan{Label: l, Text: text})
 }
 
-// mayTell counts what may be told of scans that were not understood.
-func (r *run) mayTell() bool {
-	now := r.Clock()
-	if n := int(min(now.Sub(r.filled)/every, burst)); n > 0 {
-		r.left, r.filled = min(r.left+n, burst), now
+func (r *run) refuse(ctx context.Context, reason, sentence, text string) error {
+	r.state.Refused++
+	r.notice()
+	now, tell := r.limiter.Refused(r.Clock(), device.Refusal{Reason: reason, Detail: sentence, Raw: []byte(text)})
+	if !tell {
+		return nil
 	}
-	if r.left == 0 {
-		return false
+	return r.give(ctx, now)
+}
+
+// heldBack tells what was kept back of a row of scans that were not understood.
+func (r *run) heldBack(ctx context.Context) error {
+	for _, held := range r.limiter.Over() {
+		if err := r.give(ctx, held); err != nil {
+			return err
+		}
 	}
-	r.left--
-	return true
+	return nil
+}
+
+func (r *run) give(ctx context.Context, not device.Refusal) error {
+	return r.Take(ctx, Scan{Refused: not.Detail, Text: printable(string(not.Raw)), More: not.More})
 }
 
 // faults are the sentences for lines that are no lines.

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/device/evidence"
 	"witnessmark/device/label"
 	"witnessmark/device/port"
 	"witnessmark/device/port/plugtest"
@@ -185,22 +186,21 @@ func TestRun_NoiseIsToldNowAndThen(t *testing.T) {
 	s.Plug()
 	d := start(t, s.Path)
 	d.until(up)
-	s.Send(strings.Repeat("?\r", 100) + "E:1\r")
-	for range 8 {
+	s.Send(strings.Repeat("?\r", 100))
+	for range evidence.Free {
 		d.expect(`refused "?" +0`)
 	}
-	d.expect("engine 1")
 	d.until(func(st scanner.State) bool { return st.Refused == 100 })
-	d.pass(time.Second)
-	s.Send("?\r?\rE:2\r")
-	d.expect(`refused "?" +92`, "engine 2")
-	d.pass(time.Hour)
-	s.Send(strings.Repeat("?\r", 9) + "E:3\r")
-	d.expect(`refused "?" +1`)
-	for range 7 {
+	d.pass(evidence.Every)
+	s.Send("?\r?\rE:1\r")
+	d.expect(`refused "?" +80`, `refused "?" +0`, "engine 1") // the good one ends the row, and what it held back
+	s.Send(strings.Repeat("?\r", 30))
+	for range evidence.Free {
 		d.expect(`refused "?" +0`)
 	}
-	d.expect("engine 3")
+	d.until(func(st scanner.State) bool { return st.Refused == 132 })
+	s.Unplug()
+	d.expect(`refused "?" +9`)
 }
 
 func TestRun_EndsWithTheErrorOfTake(t *testing.T) {
