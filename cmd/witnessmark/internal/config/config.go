@@ -36,6 +36,7 @@ type Config struct {
 	Listen   string // host:port of the public page and the metrics
 	Benches  []Bench
 	Wrenches []Wrench
+	Scanners []Scanner
 }
 
 // Shop names the workshop. ID begins every key in the database and never changes.

@@ -9,6 +9,9 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/device/label"
+	"witnessmark/device/port"
+	"witnessmark/device/scanner"
 	"witnessmark/device/unit"
 )
 
@@ -108,5 +111,29 @@ func TestParse_Ages(t *testing.T) {
 	}
 	if w := c.Wrenches[0]; w.Stale != 0 || w.Gone != 0 {
 		t.Errorf("got %s and %s of a wrench of which nothing is said, want none", w.Stale, w.Gone)
+	}
+}
+
+func TestParse_Scanners(t *testing.T) {
+	c, err := Parse("example.yaml", Example())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Scanner{{ID: "S-1", Bench: "1", Port: "/dev/serial/by-id/usb-scanner-S1-if00", Mode: scanner.Mode, Family: "TB-42", Labels: label.Forms{
+		{Kind: label.Engine, Prefix: "E:", Check: label.None}, {Kind: label.Engine, Prefix: "H:", Check: label.None, Family: "TB-7"},
+		{Kind: label.Engine, Check: label.VIN}, {Kind: label.WorkOrder, Prefix: "WO:", Check: label.None},
+		{Kind: label.Badge, Prefix: "B-", Check: label.Code39}, {Kind: label.Joint, Prefix: "J:", Check: label.None},
+		{Kind: label.Fastener, Prefix: "F:", Check: label.None}}}}
+	if !reflect.DeepEqual(c.Scanners, want) {
+		t.Errorf("got %+v\nwant %+v", c.Scanners, want)
+	}
+	text := strings.Replace(string(Example()), "# serial: {baud: 9600, bits: 8, parity: none", "serial: {baud: 115200, bits: 7, parity: even", 1)
+	c, err = Parse("example.yaml", []byte(text))
+	if want := (port.Mode{Baud: 115200, DataBits: 7, Parity: "even", StopBits: "1"}); err != nil || c.Scanners[0].Mode != want {
+		t.Errorf("got %+v, %v, want %+v", c.Scanners, err, want)
+	}
+	before, _, _ := strings.Cut(string(Example()), "# Barcode scanners")
+	if c, err := Parse("example.yaml", []byte(before)); err != nil || len(c.Scanners) != 0 {
+		t.Errorf("got %+v, %v, want a shop without scanners", c.Scanners, err)
 	}
 }

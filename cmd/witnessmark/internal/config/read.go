@@ -21,7 +21,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "benches", "wrenches")
+	m := root.Map("format", "shop", "data", "database", "listen", "benches", "wrenches", "scanners")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -44,6 +44,9 @@ func (r reader) config(root strictyaml.Node) Config {
 	}
 	if n, ok := m.Need("benches"); ok {
 		c.Benches = r.benches(n, c.Wrenches)
+	}
+	if n, ok := m.Get("scanners"); ok {
+		c.Scanners = r.scanners(n, &c)
 	}
 	return c
 }
