@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"witnessmark/audit"
+	"witnessmark/device/label"
 )
 
 // History is everything recorded of an engine, the oldest build first.
@@ -40,6 +41,7 @@ type RunHistory struct {
 	Closed     *time.Time // nil: still on the bench
 	Readings   []ReadingHistory
 	Answers    []AnswerHistory
+	Scans      []ScanHistory
 }
 
 // ReadingHistory is a reading with every mark that was made of it, the one in force last.
@@ -64,6 +66,14 @@ type AnswerHistory struct {
 	Index  int64
 	Person string // name; empty: blanked
 	audit.CheckAnswered
+}
+
+// ScanHistory is the label of a fastener that was scanned for the reading after it.
+type ScanHistory struct {
+	At     time.Time
+	Index  int64
+	Person string // name; empty: blanked
+	audit.LabelScanned
 }
 
 // InForce is the newest mark of each reading of the run, in the order of the readings.
@@ -173,6 +183,9 @@ func (r *Reader) runs(ctx context.Context, b *BuildHistory) error {
 		if err := r.answers(ctx, &b.Runs[i]); err != nil {
 			return err
 		}
+		if err := r.scans(ctx, &b.Runs[i]); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -223,6 +236,25 @@ func (r *Reader) answers(ctx context.Context, run *RunHistory) error {
 	})
 	if err != nil {
 		return fmt.Errorf("read answers: %w", err)
+	}
+	return nil
+}
+
+func (r *Reader) scans(ctx context.Context, run *RunHistory) error {
+	l := emptyRow(audit.LabelScanned{}.Kind())
+	rows, err := r.conn.Query(ctx, "SELECT "+qualified("l", l.columns())+`, coalesce(p.name, '') FROM witnessmark.scan l
+		LEFT JOIN witnessmark.person p ON p.shop = l.shop AND p.person = l.person AND p.refused = ''
+		WHERE l.shop = $1 AND l.run = $2 AND l.run <> 0 AND l.label = $3 AND l.refused = '' ORDER BY l.seq`, r.shop, run.ID, label.Fastener)
+	if err != nil {
+		return fmt.Errorf("read scans: %w", err)
+	}
+	run.Scans, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (ScanHistory, error) {
+		l, name := emptyRow(l.kind), ""
+		err := row.Scan(append(l.targets(), &name)...)
+		return ScanHistory{l.At, l.Index, name, l.record.Interface().(audit.LabelScanned)}, err
+	})
+	if err != nil {
+		return fmt.Errorf("read scans: %w", err)
 	}
 	return nil
 }

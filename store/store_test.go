@@ -389,7 +389,7 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 
 func TestReader_History(t *testing.T) {
 	s := newShop(t)
-	s.commit(s.open(), 1, 20)
+	s.commit(s.open(), 1, 30)
 	r, err := store.OpenReader(t.Context(), s.opt.URL, "s1")
 	if err != nil {
 		t.Fatal(err)
@@ -403,8 +403,11 @@ func TestReader_History(t *testing.T) {
 		t.Fatalf("got %+v", h)
 	}
 	run := h.Builds[0].Runs[0]
-	if len(run.Readings) != 12 || len(run.Answers) != 1 || run.Answers[0].Person != "Ines Falk" || run.Closed != nil {
+	if len(run.Readings) != 17 || len(run.Answers) != 1 || run.Answers[0].Person != "Ines Falk" || run.Closed != nil {
 		t.Errorf("got %d readings, %+v", len(run.Readings), run.Answers)
+	}
+	if len(run.Scans) != 1 || run.Scans[0].Person != "Ines Falk" || run.Scans[0].Value != "1" || run.Scans[0].Index == 0 {
+		t.Errorf("got %+v, want the one label of a fastener with its person", run.Scans)
 	}
 	first := run.Readings[0]
 	if first.Seq != 9 || first.Torque != 45_200_000 || *first.Angle != 31_500 || len(first.Marks) != 1 || first.Marks[0].Index != first.Index+1 {

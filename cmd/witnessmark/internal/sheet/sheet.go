@@ -48,6 +48,7 @@ type Joint struct {
 	Steps    []Step     `json:"steps"`
 	Checks   []Check    `json:"checks"`
 	Stray    []Mark     `json:"stray"`    // readings that belong to no step
+	Scans    []Scan     `json:"scans"`    // labels of fasteners
 	Findings []string   `json:"findings"` // what a person should look at, a sentence each
 }
 
@@ -99,6 +100,14 @@ type Check struct {
 	LedgerIndex int64     `json:"ledger_index"`
 }
 
+// Scan is the label of a fastener that a person scanned; it says where the next reading was.
+type Scan struct {
+	Fastener    string    `json:"fastener"` // as the label says it
+	By          string    `json:"by"`
+	At          time.Time `json:"at"`
+	LedgerIndex int64     `json:"ledger_index"`
+}
+
 // Of lays out a history. Torques are in the given unit, or as the wrench wrote them where it is empty.
 func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 	e := &Engine{Engine: h.Engine, Builds: []Build{}}
@@ -123,7 +132,7 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 
 func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
 	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
-		Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Findings: []string{}}
+		Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
 	byReading := map[uint64]Mark{}
 	for i := range r.Readings {
 		if m, ok := mark(&r.Readings[i], in); ok {
@@ -147,6 +156,9 @@ func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
 	}
 	for i := range r.Answers {
 		out.Checks = append(out.Checks, check(&r.Answers[i], j))
+	}
+	for _, l := range r.Scans {
+		out.Scans = append(out.Scans, Scan{l.Value, l.Person, l.At, l.Index})
 	}
 	out.find(j)
 	return out

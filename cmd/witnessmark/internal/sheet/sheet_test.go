@@ -11,6 +11,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/device"
+	"witnessmark/device/label"
 	"witnessmark/device/unit"
 	"witnessmark/store"
 )
@@ -85,7 +86,9 @@ func history() *store.History {
 			reading(24, "98", "98.0", unit.Nm, 895, mk("turn", "2", audit.Pass)),
 		},
 		Answers: []store.AnswerHistory{answer("new-bolts", "", true, 91), answer("end-float", "0.31 mm", true, 92),
-			answer("end-float", "0.12 mm", true, 93)}}
+			answer("end-float", "0.12 mm", true, 93)},
+		Scans: []store.ScanHistory{{At: closed, Index: 94, Person: "Bo Lind", LabelScanned: audit.LabelScanned{Label: label.Fastener, Value: "1"}}}}
+	good.Readings[0].Marks[0].LocatedBy = audit.ByScan
 	return &store.History{Engine: "E-4711", Builds: []store.BuildHistory{{ID: 4, At: begin, WorkOrder: "W-12", Unit: "U-3", Family: "TB-7",
 		Revision: "1", Technician: "Ada Holt", Procedure: block, Runs: []store.RunHistory{bad, good}}}}
 }

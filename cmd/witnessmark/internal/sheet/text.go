@@ -71,6 +71,14 @@ func (p *printer) joint(j *Joint) {
 			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, name(c.By), when(c.At), c.LedgerIndex)
 		}
 	})
+	if len(j.Scans) > 0 {
+		p.line("    Labels scanned:")
+	}
+	p.table(func(t io.Writer) {
+		for _, l := range j.Scans {
+			fmt.Fprintf(t, "    fastener %s\t%s\t%s\tleaf %d\n", l.Fastener, name(l.By), when(l.At), l.LedgerIndex)
+		}
+	})
 	if len(j.Findings) > 0 {
 		p.line("    To look at:")
 	}
