@@ -15,6 +15,11 @@ type person struct {
 	By string `required:"" help:"Your name, as it shall stand in the record." placeholder:"NAME" env:"WITNESSMARK_PERSON"`
 }
 
+// atWork is that flag where a badge may stand in for it.
+type atWork struct {
+	By string `help:"Your name, as it shall stand in the record; left out: whoever is signed in at the bench." placeholder:"NAME" env:"WITNESSMARK_PERSON"`
+}
+
 type buildCommand struct {
 	Open buildOpen `cmd:"" help:"Open a build of an engine under a work order."`
 	List buildList `cmd:"" help:"List the builds."`

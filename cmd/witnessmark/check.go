@@ -12,7 +12,7 @@ type checkCommand struct {
 }
 
 type checkAnswer struct {
-	person
+	atWork
 	atBench
 	Check    string `arg:"" help:"The check, e.g. end-float."`
 	Answer   string `arg:"" help:"yes, no, or the measured value with its unit, e.g. '0.12 mm'."`

@@ -213,7 +213,7 @@ func (s shop) say(words string) { fmt.Fprintf(s.out, "\n>> %s\n", words) }
 func (s shop) showing() func(control.Update) {
 	var live show.Live
 	return func(u control.Update) {
-		fmt.Fprintln(s.out, strings.Join(live.Update(u.View, u.Kind, u.Refused), "\n"))
+		fmt.Fprintln(s.out, strings.Join(live.Update(u), "\n"))
 	}
 }
 

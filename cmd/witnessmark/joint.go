@@ -20,7 +20,7 @@ type atBench struct {
 }
 
 type jointStart struct {
-	person
+	atWork
 	atBench
 	Build string `required:"" help:"Work order of the build, or its number." placeholder:"BUILD"`
 	Joint string `arg:"" help:"Joint of the procedure."`
@@ -39,7 +39,7 @@ func (c *jointStart) Run(ctx context.Context, s shop) error {
 }
 
 type jointClose struct {
-	person
+	atWork
 	atBench
 }
 

@@ -8,7 +8,7 @@ import (
 )
 
 type locateCommand struct {
-	person
+	atWork
 	atBench
 	Fastener string `arg:"" optional:"" help:"The fastener that it was."`
 	None     bool   `help:"It was none of this joint."`

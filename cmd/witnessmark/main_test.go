@@ -115,6 +115,27 @@ func TestWrenches_Attention(t *testing.T) {
 	}
 }
 
+func TestScanners_Attention(t *testing.T) {
+	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+	seen := now.Add(-3 * time.Second)
+	for name, tc := range map[string]struct {
+		s    control.Scanner
+		want error
+		says string
+	}{
+		"up is fine":  {control.Scanner{ID: "S-1", Bench: "1", Up: true, LastSeen: &seen, Refused: 2, Port: "/dev/x"}, nil, "S-1      1      up     3s ago      2               /dev/x"},
+		"down is not": {control.Scanner{Reason: "no such device"}, errAttention, "DOWN: no such device  not since the start"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var out bytes.Buffer
+			err := scanners(shop{out: &out}, []control.Scanner{tc.s}, now)
+			if err != tc.want || !strings.Contains(out.String(), tc.says) {
+				t.Errorf("got %v and %q, want %v and %q", err, out.String(), tc.want, tc.says)
+			}
+		})
+	}
+}
+
 const plates = `format: witnessmark/procedure/1
 family: TB-7
 revision: "1"
@@ -179,6 +200,12 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
 		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
 		{"wrench status", exitAttention, "GONE"},
+		{"scanner status", exitAttention, "DOWN"},
+		{"badge give --badge 7 --to Bo --by Ada", exitOK, "badge 7 belongs to Bo"},
+		{"badge list", exitOK, "7      Bo"},
+		{"badge take --badge 7 --by Ada", exitOK, "badge 7 belongs to nobody"},
+		{"badge take --badge 7 --by Ada", exitAttention, "belongs to nobody"},
+		{"joint start plate --bench 1 --build W-12", exitInput, "nobody is signed in at bench 1"},
 	}
 	for _, step := range day {
 		code, out, errs := said(t, append(strings.Fields(step.args), "--data", data)...)
@@ -187,7 +214,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		}
 	}
 	t.Run("a watch shows the bench at once and ends when it is told to", func(t *testing.T) {
-		for _, form := range []struct{ flag, says string }{{"--json=false", "Bench 1: no joint"}, {"--json", `"bench":"1"`}} {
+		for _, form := range []struct{ flag, says string }{{"--json=false", "Bench 1: engine E-4711, work order W-12, no joint"}, {"--json", `"bench":"1"`}} {
 			ctx, cancel := context.WithCancel(t.Context())
 			seen := &until{text: form.says, then: cancel}
 			if code := run(ctx, []string{"watch", "1", form.flag, "--data", data}, seen, io.Discard); code != exitOK || ctx.Err() == nil {

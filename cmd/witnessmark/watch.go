@@ -59,7 +59,7 @@ func (c *watchCommand) tell(out io.Writer, live *show.Live, u control.Update) er
 	if c.JSON {
 		return json.NewEncoder(out).Encode(u)
 	}
-	for _, line := range live.Update(u.View, u.Kind, u.Refused) {
+	for _, line := range live.Update(u) {
 		if _, err := fmt.Fprintln(out, line); err != nil {
 			return err
 		}

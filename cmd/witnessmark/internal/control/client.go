@@ -72,6 +72,21 @@ func (c *Client) Wrenches(ctx context.Context) (w []Wrench, err error) {
 	return w, c.call(ctx, http.MethodGet, "wrenches", nil, &w)
 }
 
+// Badges lists the badges and who has them.
+func (c *Client) Badges(ctx context.Context) (b []Badge, err error) {
+	return b, c.call(ctx, http.MethodGet, "badges", nil, &b)
+}
+
+// GiveBadge gives a badge to a person, or takes it back.
+func (c *Client) GiveBadge(ctx context.Context, in NewBadge) (b Badge, err error) {
+	return b, c.call(ctx, http.MethodPost, "badges", in, &b)
+}
+
+// Scanners lists the configured scanners and how they fare.
+func (c *Client) Scanners(ctx context.Context) (s []Scanner, err error) {
+	return s, c.call(ctx, http.MethodGet, "scanners", nil, &s)
+}
+
 // View gives the present state of a bench.
 func (c *Client) View(ctx context.Context, benchID string) (v bench.View, err error) {
 	return v, c.call(ctx, http.MethodGet, at(benchID, ""), nil, &v)

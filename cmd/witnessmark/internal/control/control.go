@@ -14,6 +14,9 @@
 //	POST   /api/v1/benches/{id}/names      Name → bench.View
 //	GET    /api/v1/benches/{id}/watch      → server-sent events "bench", each an Update; the first is the present state
 //	GET    /api/v1/wrenches                → []Wrench
+//	GET    /api/v1/badges                  → []Badge
+//	POST   /api/v1/badges                  NewBadge → Badge
+//	GET    /api/v1/scanners                → []Scanner
 //
 // Every refusal is {"error": sentence} with a status of 4xx: 400 the request is malformed, 404 no such thing, 409 it
 // cannot be done now. 5xx: the daemon cannot, whatever is asked.
@@ -26,6 +29,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/device/label"
 )
 
 // Status says how far the readings and actions have got.
@@ -75,7 +79,8 @@ type Bench struct {
 	Wrenches []string `json:"wrenches"`
 }
 
-// Start asks to put a joint of a build on the bench.
+// Start asks to put a joint of a build on the bench. Here and in the three after it an empty Person is the one who is
+// signed in at the bench.
 type Start struct {
 	Build  uint64 `json:"build"`
 	Joint  string `json:"joint"`
@@ -123,11 +128,43 @@ type Wrench struct {
 	Due      *time.Time       `json:"due,omitempty"`       // when its calibration ends; nil: never said
 }
 
+// Badge is a badge and the name of the person who has it.
+type Badge struct {
+	Badge  string `json:"badge"`
+	Person string `json:"person"`
+}
+
+// NewBadge asks to give a badge to a person, from whoever has it now. An empty To takes it back.
+type NewBadge struct {
+	Badge  string `json:"badge"`
+	To     string `json:"to"`     // name of the person who gets it
+	Person string `json:"person"` // name of the person who gives it
+}
+
+// Scanner is a configured barcode scanner and how it fares.
+type Scanner struct {
+	ID       string     `json:"id"`
+	Bench    string     `json:"bench"`
+	Port     string     `json:"port"`
+	Up       bool       `json:"up"`
+	Reason   string     `json:"reason,omitempty"`    // why it is not up
+	LastSeen *time.Time `json:"last_seen,omitempty"` // when bytes last came; nil: not since the daemon started
+	Refused  int64      `json:"refused"`             // labels that were not understood since then
+}
+
+// Scan is a label that was scanned at a bench.
+type Scan struct {
+	Label label.Kind `json:"label,omitempty"` // empty: not understood
+	Value string     `json:"value,omitempty"` // empty for a badge that signed its person in
+	Note  string     `json:"note,omitempty"`
+}
+
 // Update is what a watcher of a bench gets: the view after an entry, and the marks that the entry led to.
 type Update struct {
 	View bench.View   `json:"view"`
 	Kind string       `json:"kind,omitempty"` // kind of the entry; empty: the present state, sent first
 	Mark []audit.Mark `json:"marks,omitempty"`
+	Scan *Scan        `json:"scan,omitempty"` // nil: the entry is no scan
 	// Refused says why the entry changed nothing; empty for an ordinary one.
 	Refused string `json:"refused,omitempty"`
 }
@@ -149,6 +186,9 @@ type Desk interface {
 	// watcher falls behind or the desk closes: it then asks anew and has missed nothing that matters.
 	Watch(bench string) (updates <-chan Update, stop func(), err error)
 	Wrenches() []Wrench
+	Badges() []Badge
+	GiveBadge(context.Context, NewBadge) (Badge, error)
+	Scanners() []Scanner
 }
 
 // Error is a refusal in one sentence that says what to do.

@@ -61,6 +61,15 @@ func (d *desk) Builds() []Build {
 }
 func (d *desk) Benches() []Bench   { return []Bench{{ID: "bench 1/a", Wrenches: []string{"TW-01"}}} }
 func (d *desk) Wrenches() []Wrench { return []Wrench{{ID: "TW-01", Up: true}} }
+func (d *desk) Badges() []Badge    { return []Badge{{Badge: "B-7", Person: "Ada Holt"}} }
+func (d *desk) Scanners() []Scanner {
+	return []Scanner{{ID: "S-1", Bench: "bench 1/a", Up: true, Refused: 2}}
+}
+
+func (d *desk) GiveBadge(_ context.Context, in NewBadge) (Badge, error) {
+	d.ask(in)
+	return Badge{Badge: in.Badge, Person: in.To}, nil
+}
 
 func (d *desk) AddProcedure(_ context.Context, in NewProcedure) (Procedure, error) {
 	d.ask(in)
@@ -140,7 +149,14 @@ func TestControl_RoundTrip(t *testing.T) {
 		"builds":     func() (any, any, error) { g, err := c.Builds(ctx); return g, d.Builds(), err },
 		"benches":    func() (any, any, error) { g, err := c.Benches(ctx); return g, d.Benches(), err },
 		"wrenches":   func() (any, any, error) { g, err := c.Wrenches(ctx); return g, d.Wrenches(), err },
-		"view":       func() (any, any, error) { g, err := c.View(ctx, id); return g.Seq, uint64(7), err },
+		"badges":     func() (any, any, error) { g, err := c.Badges(ctx); return g, d.Badges(), err },
+		"scanners":   func() (any, any, error) { g, err := c.Scanners(ctx); return g, d.Scanners(), err },
+		"give badge": func() (any, any, error) {
+			in := NewBadge{Badge: "B-7", To: "Bo Lind", Person: "Ada Holt"}
+			_, err := c.GiveBadge(ctx, in)
+			return d.last(), in, err
+		},
+		"view": func() (any, any, error) { g, err := c.View(ctx, id); return g.Seq, uint64(7), err },
 		"add procedure": func() (any, any, error) {
 			in := NewProcedure{File: "a.yaml", Text: "format: µ\n"}
 			_, err := c.AddProcedure(ctx, in)

@@ -36,6 +36,11 @@ func handler(d Desk, beat time.Duration) http.Handler {
 	mux.Handle("GET /api/v1/builds", list(d.Builds))
 	mux.Handle("GET /api/v1/benches", list(d.Benches))
 	mux.Handle("GET /api/v1/wrenches", list(d.Wrenches))
+	mux.Handle("GET /api/v1/badges", list(d.Badges))
+	mux.Handle("GET /api/v1/scanners", list(d.Scanners))
+	mux.HandleFunc("POST /api/v1/badges", func(w http.ResponseWriter, r *http.Request) {
+		act(w, r, maxBody, func(in NewBadge) (any, error) { return d.GiveBadge(r.Context(), in) })
+	})
 	mux.HandleFunc("POST /api/v1/procedures", func(w http.ResponseWriter, r *http.Request) {
 		act(w, r, maxProcedure, func(in NewProcedure) (any, error) { return d.AddProcedure(r.Context(), in) })
 	})

@@ -48,6 +48,8 @@ type Daemon struct {
 	links   *links
 	metrics *metrics
 
+	scanners *scanners
+
 	memories map[string]*memory.Memory // by wrench; each belongs to the live follower until the links start, then to its link
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
@@ -77,7 +79,7 @@ func New(o Options) (*Daemon, error) {
 // may come later. On an error everything that was opened is closed again.
 func (d *Daemon) Start(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{
-		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.listen,
+		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.startScanners, d.listen,
 	} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, d.Stop(ctx))

@@ -21,6 +21,11 @@ var _ control.Desk = (*Daemon)(nil)
 func (d *Daemon) act(ctx context.Context, person string, event func(s *bench.Shop, id string) (audit.Event, error)) (audit.Outcome, error) {
 	d.acting.Lock()
 	defer d.acting.Unlock()
+	return d.do(ctx, person, event)
+}
+
+// do is act for who holds the lock already.
+func (d *Daemon) do(ctx context.Context, person string, event func(s *bench.Shop, id string) (audit.Event, error)) (audit.Outcome, error) {
 	if err := d.live.await(ctx, d.life, d.journal.Last()); err != nil {
 		return audit.Outcome{}, err
 	}
@@ -174,15 +179,22 @@ func (d *Daemon) Name(ctx context.Context, benchID string, in control.Name) (ben
 	})
 }
 
+// atBench acts as the named person, or as the one who is signed in at the bench.
 func (d *Daemon) atBench(ctx context.Context, benchID, person string, event func(*bench.Shop, string) (audit.Event, error)) (bench.View, error) {
 	if _, err := d.bench(benchID); err != nil {
 		return bench.View{}, err
 	}
-	who, err := named(person)
+	who := strings.Join(strings.Fields(person), " ")
+	_, err := d.act(ctx, who, func(s *bench.Shop, id string) (audit.Event, error) {
+		if who == "" {
+			id = s.SignedIn(benchID)
+		}
+		if id == "" {
+			return nil, control.Malformed(fmt.Sprintf("nobody is signed in at bench %s: scan your badge there, or give your name with --by", benchID))
+		}
+		return event(s, id)
+	})
 	if err != nil {
-		return bench.View{}, err
-	}
-	if _, err := d.act(ctx, who, event); err != nil {
 		return bench.View{}, err
 	}
 	return d.View(benchID)

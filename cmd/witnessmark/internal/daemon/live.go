@@ -8,6 +8,7 @@ import (
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/label"
 )
 
 // batch is how many entries a follower takes from the journal at a time, and the writer commits at once.
@@ -80,24 +81,56 @@ func (l *live) apply(e audit.Entry) {
 	l.moved = make(chan struct{})
 }
 
-// publish hands the outcome to those who watch its bench. Whoever has no room is dropped: a reader that fell behind
-// asks anew and gets the present state.
+// publish hands the outcome to those who watch a bench that it concerns. Whoever has no room is dropped: a reader that
+// fell behind asks anew and gets the present state.
 func (l *live) publish(out audit.Outcome) {
-	at := benchOf(out.Entry.Event)
-	var u *control.Update
-	for w := range l.watchers {
-		if w.bench != at {
-			continue
-		}
-		if u == nil {
-			u = &control.Update{View: l.shop.View(at), Kind: out.Entry.Event.Kind(), Mark: out.Marks, Refused: out.Refused}
-		}
-		select {
-		case w.updates <- *u:
-		default:
-			l.drop(w)
+	if len(l.watchers) == 0 {
+		return
+	}
+	for _, at := range l.concerned(out) {
+		var u *control.Update
+		for w := range l.watchers {
+			if w.bench != at {
+				continue
+			}
+			if u == nil {
+				u = &control.Update{View: l.shop.View(at), Kind: out.Entry.Event.Kind(), Mark: out.Marks, Scan: scanOf(out), Refused: out.Refused}
+			}
+			select {
+			case w.updates <- *u:
+			default:
+				l.drop(w)
+			}
 		}
 	}
+}
+
+// concerned are the benches that an event happened at, or whose build it opened; none for an event of the whole shop.
+func (l *live) concerned(out audit.Outcome) []string {
+	if _, opened := out.Entry.Event.(audit.BuildOpened); opened {
+		return l.shop.Holding(out.Entry.Seq)
+	}
+	if at := benchOf(out.Entry.Event); at != "" {
+		return []string{at}
+	}
+	return nil
+}
+
+// scanOf is what was scanned, for people at the bench; nil: nothing was. A badge that did its work is not shown, for it
+// could be copied from a screen; one that nobody has is, so that it can be given.
+func scanOf(out audit.Outcome) *control.Scan {
+	ev, is := out.Entry.Event.(audit.LabelScanned)
+	if !is {
+		return nil
+	}
+	s := control.Scan{Label: ev.Label, Value: ev.Value, Note: ev.Note}
+	switch {
+	case ev.Label == "":
+		s.Value, s.Note = ev.Text, ""
+	case ev.Label == label.Badge && out.Refused == "":
+		s.Value = ""
+	}
+	return &s
 }
 
 // benchOf is the bench that an event happened at, empty for an event of the whole shop.
@@ -110,6 +143,8 @@ func benchOf(ev audit.Event) string {
 	case audit.CheckAnswered:
 		return ev.Bench
 	case audit.FastenerNamed:
+		return ev.Bench
+	case audit.LabelScanned:
 		return ev.Bench
 	case audit.ReadingTaken:
 		return ev.Bench

@@ -8,15 +8,36 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/label"
 )
 
 // Where is the line that says what lies on the bench.
 func Where(v bench.View) string {
-	if v.Run == 0 {
-		return fmt.Sprintf("Bench %s: no joint. Start one with `witnessmark joint start`.", v.Bench)
+	line := fmt.Sprintf("Bench %s: %s", v.Bench, lies(v))
+	if v.Person != "" {
+		line += " " + v.Person + " is signed in."
 	}
-	return fmt.Sprintf("Bench %s: engine %s, work order %s, %s (%s), %d of %d steps done.",
-		v.Bench, v.Engine, v.WorkOrder, v.Title, v.Joint, v.Steps-v.Left, v.Steps)
+	return line
+}
+
+// lies is what lies on the bench.
+func lies(v bench.View) string {
+	const begin = "Start one with `witnessmark joint start`."
+	switch {
+	case v.Run != 0:
+		return fmt.Sprintf("engine %s, work order %s, %s (%s), %d of %d steps done.",
+			v.Engine, v.WorkOrder, v.Title, v.Joint, v.Steps-v.Left, v.Steps)
+	case v.Build != 0:
+		return fmt.Sprintf("engine %s, work order %s, no joint. Scan one, or s%s", v.Engine, v.WorkOrder, begin[1:])
+	case v.Engine != "" && v.WorkOrder != "":
+		return fmt.Sprintf("engine %s, work order %s: the build is about to be opened.", v.Engine, v.WorkOrder)
+	case v.Engine != "":
+		return fmt.Sprintf("engine %s is new here. Scan its work order.", v.Engine)
+	case v.WorkOrder != "":
+		return fmt.Sprintf("work order %s is new here. Scan its engine.", v.WorkOrder)
+	}
+	return "no joint. " + begin
 }
 
 // Todo is the lines that say what comes next and what is not right, in the order in which to see to it: the check that
@@ -34,6 +55,9 @@ func Todo(v bench.View) []string {
 		lines = append(lines, fmt.Sprintf("  next   fastener %s, stage %s: %s", v.Next.Fastener, v.Next.Stage, v.Next.Target))
 	case v.Summary.Complete:
 		lines = append(lines, "  done   every step of this joint is done; close it with `witnessmark joint close`.")
+	}
+	if v.Scanned != "" {
+		lines = append(lines, "  scan   the next reading is fastener "+v.Scanned+", by its label")
 	}
 	s := v.Summary
 	if v.Next != nil { // what has not been come to yet is no news
@@ -140,38 +164,65 @@ func Summary(s bench.Summary) []string {
 	return lines
 }
 
-// Update is the lines that a live watch adds for one entry of the given kind; an empty kind asks for the whole bench.
-func Update(v bench.View, kind, refused string) []string {
+// Update is the lines that a live watch adds for one update; one of no kind asks for the whole bench.
+func Update(u control.Update) []string {
 	switch {
-	case refused != "":
-		return []string{"  refused  " + refused}
-	case kind == audit.ReadingTaken{}.Kind():
-		return append(Reading(v.Last), Todo(v)...)
-	case kind == audit.FrameRefused{}.Kind():
+	case u.Refused != "" && u.Scan != nil:
+		return []string{"  refused  " + named(*u.Scan) + ": " + u.Refused}
+	case u.Refused != "":
+		return []string{"  refused  " + u.Refused}
+	case u.Scan != nil:
+		return Scan(u.View, *u.Scan)
+	case u.Kind == audit.ReadingTaken{}.Kind():
+		return append(Reading(u.View.Last), Todo(u.View)...)
+	case u.Kind == audit.FrameRefused{}.Kind():
 		return []string{"  look   a wrench sent something that could not be read; it is kept. Send the reading again."}
-	case kind == audit.CheckAnswered{}.Kind():
-		return Todo(v)
+	case u.Kind == audit.CheckAnswered{}.Kind():
+		return Todo(u.View)
 	}
-	return Bench(v)
+	return Bench(u.View)
+}
+
+// Scan is the lines of a scan that was taken: what it was, and how the bench stands.
+func Scan(v bench.View, s control.Scan) []string {
+	line := "  scan   " + named(s)
+	if s.Note != "" {
+		line += " (" + s.Note + ")"
+	}
+	if s.Label == label.Fastener {
+		return append([]string{line}, Todo(v)...)
+	}
+	return []string{line, Where(v)}
+}
+
+// named is what was scanned, e.g. `engine TB42-10577`.
+func named(s control.Scan) string {
+	switch {
+	case s.Label == "":
+		return fmt.Sprintf("%q", s.Value)
+	case s.Value == "":
+		return string(s.Label)
+	}
+	return string(s.Label) + " " + s.Value
 }
 
 // Live writes the updates of one bench one after another: what needs a person is said once, when it comes up.
 type Live struct{ said map[string]bool }
 
 // Update is the lines of the next update.
-func (l *Live) Update(v bench.View, kind, refused string) []string {
+func (l *Live) Update(u control.Update) []string {
 	if l.said == nil {
 		l.said = map[string]bool{}
 	}
 	now := map[string]bool{}
 	var fresh []string
-	for _, a := range v.Summary.Attention {
+	for _, a := range u.View.Summary.Attention {
 		now[a] = true
 		if !l.said[a] {
 			fresh = append(fresh, a)
 		}
 	}
 	l.said = now
-	v.Summary.Attention = fresh
-	return Update(v, kind, refused)
+	u.View.Summary.Attention = fresh
+	return Update(u)
 }

@@ -6,6 +6,8 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/label"
 )
 
 func view() bench.View {
@@ -45,6 +47,22 @@ Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30
   open   stage seat: one of these was missed: 3, 7 (presumed: 7)`},
 		"a bench without a joint says what to do": {func(v *bench.View) { *v = bench.View{Bench: "1"} }, `
 Bench 1: no joint. Start one with ` + "`witnessmark joint start`."},
+		"a build that was scanned says what is missing": {func(v *bench.View) {
+			*v = bench.View{Bench: "1", Build: 4, Engine: "E-4711", WorkOrder: "W-12", Person: "Ada Holt"}
+		}, `
+Bench 1: engine E-4711, work order W-12, no joint. Scan one, or start one with ` + "`witnessmark joint start`. Ada Holt is signed in."},
+		"a new engine asks for its work order": {func(v *bench.View) { *v = bench.View{Bench: "1", Engine: "E-4711"} }, `
+Bench 1: engine E-4711 is new here. Scan its work order.`},
+		"a new work order asks for its engine": {func(v *bench.View) { *v = bench.View{Bench: "1", WorkOrder: "W-12"} }, `
+Bench 1: work order W-12 is new here. Scan its engine.`},
+		"both of them open a build": {func(v *bench.View) { *v = bench.View{Bench: "1", Engine: "E-4711", WorkOrder: "W-12"} }, `
+Bench 1: engine E-4711, work order W-12: the build is about to be opened.`},
+		"a fastener that was scanned is said to be next": {func(v *bench.View) {
+			v.Last, v.Summary.Attention, v.Scanned, v.Person = nil, nil, "5", "Ada Holt"
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done. Ada Holt is signed in.
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)
+  scan   the next reading is fastener 5, by its label`},
 		"a complete joint says so": {func(v *bench.View) {
 			v.Last, v.Next, v.Left, v.Summary = nil, nil, 0, bench.Summary{Complete: true}
 		}, `
@@ -80,8 +98,33 @@ func TestUpdate(t *testing.T) {
 		"the first update is a whole bench": {"", "", "Bench 1:"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			if got := Update(v, tc.kind, tc.refused)[0]; !strings.HasPrefix(got, tc.first) {
+			if got := Update(control.Update{View: v, Kind: tc.kind, Refused: tc.refused})[0]; !strings.HasPrefix(got, tc.first) {
 				t.Errorf("got %q, want it to begin with %q", got, tc.first)
+			}
+		})
+	}
+}
+
+func TestUpdate_Scans(t *testing.T) {
+	idle := bench.View{Bench: "1", Person: "Ada Holt"}
+	for name, tc := range map[string]struct {
+		u    control.Update
+		want string
+	}{
+		"a badge shows the person, not itself": {control.Update{View: idle, Scan: &control.Scan{Label: label.Badge}},
+			"  scan   badge\nBench 1: no joint. Start one with `witnessmark joint start`. Ada Holt is signed in."},
+		"a note stands beside the label": {control.Update{View: idle, Scan: &control.Scan{Label: label.Engine, Value: "WAUZZZ", Note: label.NoCheckDigit}},
+			"  scan   engine WAUZZZ (no check digit)\nBench 1"},
+		"a fastener shows what is next": {control.Update{View: bench.View{Run: 1, Scanned: "5"}, Scan: &control.Scan{Label: label.Fastener, Value: "5"}},
+			"  scan   fastener 5\n  scan   the next reading is fastener 5, by its label"},
+		"a refusal names the label": {control.Update{Refused: "scan your badge first", Scan: &control.Scan{Label: label.Joint, Value: "caps"}},
+			"  refused  joint caps: scan your badge first"},
+		"one that was not understood is quoted": {control.Update{Refused: "no kind of label", Scan: &control.Scan{Value: "X:1"}},
+			`  refused  "X:1": no kind of label`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if got := strings.Join(Update(tc.u), "\n"); !strings.HasPrefix(got, tc.want) {
+				t.Errorf("got %q, want it to begin with %q", got, tc.want)
 			}
 		})
 	}
