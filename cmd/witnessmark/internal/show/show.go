@@ -183,23 +183,30 @@ func Update(u control.Update) []string {
 	return Bench(u.View)
 }
 
-// Scan is the lines of a scan that was taken: what it was, and how the bench stands.
+// Scan is the lines of a scan that was taken: what it was and how the bench stands, unless that follows by itself
+// because a joint is started or a build opened.
 func Scan(v bench.View, s control.Scan) []string {
 	line := "  scan   " + named(s)
 	if s.Note != "" {
 		line += " (" + s.Note + ")"
 	}
-	if s.Label == label.Fastener {
+	opening := v.Build == 0 && v.Engine != "" && v.WorkOrder != ""
+	switch {
+	case s.Label == label.Joint, opening:
+		return []string{line}
+	case s.Label == label.Fastener:
 		return append([]string{line}, Todo(v)...)
 	}
 	return []string{line, Where(v)}
 }
 
-// named is what was scanned, e.g. `engine TB42-10577`.
+// named is what was scanned, e.g. `engine TB42-10577`. Of what was not understood, which may be noise, the beginning will do.
 func named(s control.Scan) string {
-	switch {
+	switch begin := []rune(s.Value); {
+	case s.Label == "" && len(begin) > 32:
+		return `"` + string(begin[:32]) + `…"`
 	case s.Label == "":
-		return fmt.Sprintf("%q", s.Value)
+		return `"` + s.Value + `"`
 	case s.Value == "":
 		return string(s.Label)
 	}

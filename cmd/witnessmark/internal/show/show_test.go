@@ -121,9 +121,14 @@ func TestUpdate_Scans(t *testing.T) {
 			"  refused  joint caps: scan your badge first"},
 		"one that was not understood is quoted": {control.Update{Refused: "no kind of label", Scan: &control.Scan{Value: "X:1"}},
 			`  refused  "X:1": no kind of label`},
+		"of noise the beginning is shown": {control.Update{Refused: "noise", Scan: &control.Scan{Value: strings.Repeat(`\xe4`, 100)}},
+			`  refused  "` + strings.Repeat(`\xe4`, 8) + `…": noise`},
+		"a joint is shown when it has started": {control.Update{View: idle, Scan: &control.Scan{Label: label.Joint, Value: "caps"}}, "  scan   joint caps$"},
+		"a build is shown when it is open": {control.Update{View: bench.View{Engine: "E", WorkOrder: "W"}, Scan: &control.Scan{Label: label.Engine, Value: "E"}},
+			"  scan   engine E$"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			if got := strings.Join(Update(tc.u), "\n"); !strings.HasPrefix(got, tc.want) {
+			if got := strings.Join(Update(tc.u), "\n") + "$"; !strings.HasPrefix(got, tc.want) {
 				t.Errorf("got %q, want it to begin with %q", got, tc.want)
 			}
 		})
