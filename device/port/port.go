@@ -36,7 +36,7 @@ type Port interface {
 
 // Why a port gives no more bytes.
 var (
-	ErrUnplugged = errors.New("the wrench was unplugged or hung up")
+	ErrUnplugged = errors.New("the device was unplugged or hung up")
 	ErrClosed    = errors.New("the port was closed on our side")
 	ErrStuck     = errors.New("the system does not let go of the port: pull the plug, or restart the computer if it stays so")
 )

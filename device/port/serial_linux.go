@@ -130,7 +130,7 @@ func plain(path string, err error) error {
 	}
 	switch {
 	case errors.Is(err, syscall.ENOENT), errors.Is(err, syscall.ENOTDIR), gone(err):
-		return fmt.Errorf("nothing is plugged in at %s: plug the wrench in, or correct the port in the configuration: %w", path, err)
+		return fmt.Errorf("nothing is plugged in at %s: plug it in, or correct the port in the configuration: %w", path, err)
 	case errors.Is(err, syscall.EACCES), errors.Is(err, syscall.EPERM):
 		return fmt.Errorf("this user may not open %s: add the user to the group that owns the device: %w", path, err)
 	case inUse(err):
