@@ -223,6 +223,7 @@ func TestScan_BringsABuild(t *testing.T) {
 		{"one bench goes on to the next engine", nil, []string{"engine E1", "work order W1", "engine E2", "work order W2"}, "12: E2/W2"},
 		{"a new engine does not leave the old build in hand", [][2]string{{"E1", "W1"}}, []string{"engine E1", "engine E2"}, "E2/"},
 		{"a known work order of another engine brings that one", [][2]string{{"E1", "W1"}, {"E2", "W2"}}, []string{"engine E1", "work order W2"}, "8: E2/W2"},
+		{"after that a new work order waits for its own engine", [][2]string{{"E1", "W1"}, {"E2", "W2"}}, []string{"engine E1", "work order W2", "work order W3"}, "/W3"},
 		{"a known engine behind the work order of another", [][2]string{{"E1", "W1"}, {"E2", "W2"}}, []string{"work order W2", "engine E1"}, "7: E1/W1"},
 		{"a new engine behind the work order of another begins anew", [][2]string{{"E1", "W1"}}, []string{"work order W1", "engine E2"}, "E2/"},
 		{"somebody else's badge in between", nil, []string{"engine E1", "badge b2", "badge b1", "work order W1"}, "11: E1/W1"},
@@ -251,6 +252,8 @@ func TestScan_BringsABuild(t *testing.T) {
 		f.open("E2", "W2")
 		f.want(f.lies(), "E1/")
 		f.open("E1", "W1")
+		f.want(f.lies(), "9: E1/W1")
+		f.open("E1", "W3") // the bench has what it waited for
 		f.want(f.lies(), "9: E1/W1")
 	})
 	t.Run("with a joint on the bench its own labels are harmless and others are refused", func(t *testing.T) {
@@ -332,8 +335,8 @@ var twoJoints = caps + `  - id: rods
     round: stage
     order: listed
     fasteners:
-      - {id: a1, at: [0, 0]}
-      - {id: A1, at: [80, 0]}
+      - {id: ab, at: [0, 0]}
+      - {id: AB, at: [80, 0]}
       - {id: b2, at: [0, 60]}
     stages:
       - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
@@ -396,10 +399,11 @@ func TestScan_Joint(t *testing.T) {
 	})
 	t.Run("fastener ids that differ in capitals alone are told by them", func(t *testing.T) {
 		f := begin(t)
-		f.scans("engine E1", "work order W1", "joint rods", "fastener A1")
-		f.want(f.shop.View("B1").Scanned, "A1")
-		f.scans("fastener a1")
-		f.want(f.shop.View("B1").Scanned, "a1")
+		f.scans("engine E1", "work order W1", "joint rods", "fastener AB")
+		f.want(f.shop.View("B1").Scanned, "AB")
+		f.scans("fastener ab")
+		f.want(f.shop.View("B1").Scanned, "ab")
+		f.refuses(label.Fastener, "Ab", `has no fastener "Ab"`)
 		f.scans("fastener B2")
 		f.want(f.shop.View("B1").Scanned, "b2")
 	})

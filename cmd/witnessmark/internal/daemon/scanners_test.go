@@ -221,3 +221,39 @@ func inDatabase(t *testing.T, d *Daemon, run uint64) {
 		t.Errorf("got %q, %v, want the build and the joint by the person who was signed in", got, err)
 	}
 }
+
+func TestDaemon_ALabelOrItsScannerNamesTheFamily(t *testing.T) {
+	_, port := newWrench(t)
+	g := newGun(t)
+	file := strings.Replace(withGun(port, g.port()), `engine: [`, `engine: [{prefix: "H:", family: TB-9}, `, 1)
+	file = strings.Replace(file, "    labels:", "    family: TB-7\n    labels:", 1)
+	d := start(t, t.TempDir(), strings.Replace(file, "listen:", "database: postgres://witnessmark@127.0.0.1:1/none\nlisten:", 1))
+	c := client(t, d)
+	for _, family := range []string{"TB-8", "TB-7", "TB-9"} {
+		if _, err := c.AddProcedure(t.Context(), control.NewProcedure{File: family, Text: strings.Replace(caps, "TB-7", family, 1)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := c.GiveBadge(t.Context(), control.NewBadge{Badge: "7", To: "Ada Holt", Person: "Ada Holt"}); err != nil {
+		t.Fatal(err)
+	}
+	updates, stop, err := d.Watch("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	var got []string
+	for _, text := range []string{"B:7", "E:1", "W:1", "H:2", "W:2"} {
+		g.scan(text)
+		if u := heard(t, updates, "scan"); u.Refused != "" {
+			t.Fatalf("%s: refused: %s", text, u.Refused)
+		}
+	}
+	heard(t, updates, "build")
+	for _, b := range d.Builds() {
+		got = append(got, b.Engine+" "+b.Family)
+	}
+	if want := []string{"1 TB-7", "2 TB-9"}; !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
