@@ -6,7 +6,9 @@ import (
 	"strings"
 	"testing"
 
+	"witnessmark/device"
 	"witnessmark/device/strictyaml"
+	"witnessmark/device/unit"
 )
 
 const goodFile = `format: witnessmark/wrench/1
@@ -172,12 +174,38 @@ func TestBuiltin(t *testing.T) {
 	}
 }
 
+// FuzzParse reads any file. One that is taken must be of use for any stream, the file itself for one.
 func FuzzParse(f *testing.F) {
 	f.Add(goodFile)
 	f.Add("fields: {list: [{kind: torque}]}")
+	for _, name := range formNames() {
+		f.Add(formTexts[name])
+	}
+	for _, name := range BuiltinNames() {
+		text, err := builtin.ReadFile("builtin/" + name + ".yaml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(text))
+	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if p, err := Parse("fuzz.yaml", []byte(text)); (p == nil) == (err == nil) {
+		p, err := Parse("fuzz.yaml", []byte(text))
+		if (p == nil) == (err == nil) {
 			t.Errorf("got %v, %v, want one of them", p, err)
+		}
+		if p == nil {
+			return
+		}
+		for _, r := range through(p, []byte(text)) {
+			if r.Reading != nil {
+				p.Ack(*r.Reading)
+			}
+		}
+		n := int64(1)
+		for _, r := range through(p, p.Encode(device.Reading{Torque: unit.NewtonMetre, Unit: unit.Nm, Direction: device.Loosen, Counter: &n})) {
+			if r.Reading != nil {
+				p.Tell(*r.Reading, true)
+			}
 		}
 	})
 }
