@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	"go.uber.org/goleak"
 	"witnessmark/device"
@@ -181,6 +182,18 @@ type fakePlace func(context.Context) (port.Port, error)
 func (f fakePlace) Open(ctx context.Context) (port.Port, error) { return f(ctx) }
 func (fakePlace) Close() error                                  { return nil }
 
+// once opens one port, and then none.
+func once(p port.Port) fakePlace {
+	return func(context.Context) (port.Port, error) {
+		if p == nil {
+			return nil, errors.New("nothing is plugged in")
+		}
+		opened := p
+		p = nil
+		return opened, nil
+	}
+}
+
 // inTurn opens the ports one after the other, and then none.
 func inTurn(ports ...*fakePort) fakePlace {
 	return func(context.Context) (port.Port, error) {
@@ -193,16 +206,58 @@ func inTurn(ports ...*fakePort) fakePlace {
 	}
 }
 
-// speaking is a form of wrench that names its serial number.
-type speaking struct {
+// script is a form of wrench that does more than the one of form.
+type script struct {
 	Profile
-	serial string
+	framer     func() *frame.Framer // nil: that of the form
+	decode     func(profile.Result) profile.Result
+	gap        time.Duration
+	start      [][]byte
+	calls      []profile.Call
+	pass, fail string // empty: it cannot be told
+	again      string // what Refuse gives
 }
 
-func (s speaking) Decode(wrench string, f frame.Frame) profile.Result {
+func (s script) NewFramer() *frame.Framer {
+	if s.framer != nil {
+		return s.framer()
+	}
+	return s.Profile.NewFramer()
+}
+
+func (s script) Decode(wrench string, f frame.Frame) profile.Result {
 	res := s.Profile.Decode(wrench, f)
-	if res.Reading != nil {
-		res.Reading.Serial = s.serial
+	if s.decode != nil {
+		res = s.decode(res)
 	}
 	return res
+}
+
+func (s script) Gap() time.Duration             { return s.gap }
+func (s script) Start() [][]byte                { return s.start }
+func (s script) Calls() []profile.Call          { return s.calls }
+func (s script) Refuse(r device.Refusal) []byte { return wire(s.again) }
+
+func (s script) Tell(_ device.Reading, pass bool) []byte {
+	if pass {
+		return wire(s.pass)
+	}
+	return wire(s.fail)
+}
+
+func wire(text string) []byte {
+	if text == "" {
+		return nil
+	}
+	return []byte(text)
+}
+
+// speaking is a form of wrench that names its serial number.
+func speaking(t testing.TB, serial string) Profile {
+	return script{Profile: form(t), decode: func(res profile.Result) profile.Result {
+		if res.Reading != nil {
+			res.Reading.Serial = serial
+		}
+		return res
+	}}
 }

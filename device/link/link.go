@@ -1,7 +1,8 @@
 // Package link keeps one wrench connected: it opens its port and opens it again when the plug was pulled, cuts and
 // decodes what the wrench sends, and acknowledges a reading only when it is durable.
 //
-//	port ─bytes→ reader ─frames→ [queue] ─→ handler ─reading→ Sink, then ─ack→ port
+//	port ─bytes→ reader ─frames→ [queue] ─→ handler ─reading→ Sink, then ─acknowledgement, verdict→ port
+//	                                        └───────polls, keep-alive→ port
 //
 // The reader sits in Read whatever the Sink does, as long as the queue has room: a line that a serial driver holds
 // when the plug is pulled is lost. What a crash leaves: readings in the queue are neither durable nor acknowledged,
@@ -22,20 +23,33 @@ import (
 	"witnessmark/device/profile"
 )
 
-// Profile is what a link needs to know of how a wrench speaks. A *profile.Profile is one.
+// Profile is what a link needs to know of how a wrench speaks. A *profile.Profile is one. What is to be sent is nil
+// where this form of wrench knows no such thing.
 type Profile interface {
 	NewFramer() *frame.Framer
+	Gap() time.Duration // silence that the framer must be told of; 0: none
+	Start() [][]byte    // sent in order when the port was opened
+	Calls() []profile.Call
 	Decode(wrench string, f frame.Frame) profile.Result
-	Ack(r device.Reading) []byte // nil: this wrench knows none
+	Ack(r device.Reading) []byte // sent when the reading is durable
+	Tell(r device.Reading, pass bool) []byte
+	Refuse(r device.Refusal) []byte // asks for a frame again
 }
 
-// Sink takes what came. Its methods are called one at a time, in the order of the wire.
+// Sink takes what came. Its methods are called one at a time, in the order of the wire. ctx ends Grace after that of Run.
 type Sink interface {
 	// Reading returns nil once the reading is durable: the wrench is then told to forget it. An error ends the link,
-	// and the wrench keeps the reading. ctx ends Grace after that of Run.
+	// and the wrench keeps the reading.
 	Reading(ctx context.Context, r device.Reading) error
-	// Refusal returns nil once the refused frame is durable. An error ends the link.
+	// Refusal returns nil once the refused frame is durable, and so are those that it stands for. An error ends the link.
 	Refusal(ctx context.Context, r device.Refusal) error
+}
+
+// Judge is a Sink that can say whether a reading was right.
+type Judge interface {
+	// Verdict is asked for the reading that Reading returned nil for just before, once that is acknowledged, if the
+	// wrench can be told. The frames behind wait meanwhile. known: somebody judged it in time.
+	Verdict(ctx context.Context, r device.Reading) (pass, known bool)
 }
 
 // Link is one wrench and what is to become of its readings.
@@ -54,8 +68,8 @@ type Link struct {
 	Notice func(State)
 	// Memory knows the readings of the wrench that are durable from before. It belongs to Run; nil: there are none.
 	Memory *memory.Memory
-	// Stale and Gone are how long an open port may be silent until the wrench is held to be stale, and to be gone;
-	// 0: however long.
+	// Stale and Gone are how long an open port may be silent until the wrench is held to be stale, and to be gone.
+	// 0: StalePolls and GonePolls intervals where the profile polls; else however long.
 	Stale, Gone time.Duration
 	// Reopen closes a port that was silent until the wrench is gone, and opens it again. That cures a connection whose
 	// other end hangs. A serial port is better left open: opening one may reset the wrench.
@@ -71,6 +85,9 @@ type Evidence interface {
 const (
 	// Queue is how many frames wait for the Sink, each of at most device.MaxRaw bytes; then the reader waits too.
 	Queue = 256
+	// StalePolls and GonePolls are how many polls in a row may stay without an answer.
+	StalePolls = 3
+	GonePolls  = 10
 	// Grace is how long the Sink may take for what is in the queue when Run is to end.
 	Grace = 5 * time.Second
 )

@@ -45,10 +45,35 @@ type presence struct {
 }
 
 func newPresence(l Link) *presence {
-	p := &presence{stale: l.Stale, gone: l.Gone, notice: l.Notice, state: State{Phase: Gone, Since: time.Now().UTC()}}
+	p := &presence{notice: l.Notice, state: State{Phase: Gone, Since: time.Now().UTC()}}
+	p.stale, p.gone = l.ages()
 	p.next = time.AfterFunc(time.Hour, func() { p.change(func(time.Time) {}) })
 	p.next.Stop()
 	return p
+}
+
+// ages are Stale and Gone, worked out.
+func (l Link) ages() (stale, gone time.Duration) {
+	stale, gone = l.Stale, l.Gone
+	for _, c := range l.Profile.Calls() {
+		if !c.Poll {
+			continue
+		}
+		if stale == 0 {
+			stale = StalePolls * c.Every
+		}
+		if gone == 0 {
+			gone = max(GonePolls*c.Every, stale)
+		}
+	}
+	return stale, gone
+}
+
+// silent is for how long nothing came on the open port.
+func (p *presence) silent() time.Duration {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return time.Since(p.quiet)
 }
 
 // up books an open port. giveUp must return at once; it may be called more than once.

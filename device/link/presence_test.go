@@ -81,6 +81,9 @@ func TestPresence_EachByteKeepsItFresh(t *testing.T) {
 		}
 		synctest.Wait()
 		told.expect(t, "fresh at 0s")
+		if told.last.Since != told.began.UTC() || told.last.Seen == told.last.Since {
+			t.Errorf("got fresh since %s, seen at %s, want it fresh since the port was opened and seen since", told.last.Since, told.last.Seen)
+		}
 		close(p.in)
 		synctest.Wait()
 		told.expect(t, "fresh at 0s", "gone at 58s")
@@ -136,7 +139,7 @@ func TestRun_StrangerIsNotAcknowledged(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDiary()
 		p := newFakePort(d)
-		r := run(t, inTurn(p), d, nil, func(l *Link) { l.Serial, l.Profile = "SN-1", speaking{form(t), "SN-2"} })
+		r := run(t, inTurn(p), d, nil, func(l *Link) { l.Serial, l.Profile = "SN-1", speaking(t, "SN-2") })
 		p.in <- pull(t, 1)
 		d.expect(t, fmt.Sprintf("refusal stranger %q", pull(t, 1)))
 		if err := r.over(); err != nil {
@@ -147,7 +150,7 @@ func TestRun_StrangerIsNotAcknowledged(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			d := newDiary()
 			p := newFakePort(d)
-			r := run(t, inTurn(p), d, nil, func(l *Link) { l.Serial, l.Profile = "SN-1", speaking{form(t), spoken} })
+			r := run(t, inTurn(p), d, nil, func(l *Link) { l.Serial, l.Profile = "SN-1", speaking(t, spoken) })
 			p.in <- pull(t, 1)
 			d.expect(t, "reading 1", "write "+ack(1))
 			if err := r.over(); err != nil {
@@ -178,6 +181,32 @@ func TestRun_EverythingIsEvidence(t *testing.T) {
 		}
 		if want := []string{"\x00\xff", pull(t, 1)[:4], "gone"}; !slices.Equal(e.got, want) {
 			t.Errorf("got %q, want %q", e.got, want)
+		}
+	})
+}
+
+// asking is a port that asks by itself.
+type asking struct {
+	*fakePort
+	answered chan func()
+}
+
+func (p asking) Answered(tell func()) { p.answered <- tell }
+
+func TestPresence_PortThatAsksByItself(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var told phases
+		d := newDiary()
+		p := asking{newFakePort(d), make(chan func(), 1)}
+		r := run(t, once(p), d, told.notice, func(l *Link) { l.Gone = 10 * time.Second })
+		answered := <-p.answered
+		for range 10 {
+			time.Sleep(9 * time.Second)
+			answered()
+		}
+		told.expect(t, "fresh at 0s")
+		if err := r.over(); err != nil {
+			t.Error(err)
 		}
 	})
 }

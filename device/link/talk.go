@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"witnessmark/device"
+	"witnessmark/device/evidence"
 	"witnessmark/device/frame"
 	"witnessmark/device/port"
 )
@@ -17,11 +18,17 @@ type talk struct {
 	*keeper
 	port  port.Port
 	queue chan frame.Frame // closed by the reader when the port is gone
+	lost  error            // why the port is gone; of the reader until the queue is closed
 
-	heard bool  // any byte came; of the reader until the queue is closed
-	lost  error // why the port is gone; of the reader until the queue is closed
-	given error // why we gave the port up; of the handler
+	// Of the handler.
+	limit evidence.Limiter
+	heard bool  // something came that a wrench of this form sends
+	given error // why we gave the port up
 }
+
+// answering is a port that asks the wrench by itself and gives nothing while there is nothing new: it tells when the
+// wrench answered all the same.
+type answering interface{ Answered(tell func()) }
 
 func newTalk(k *keeper, p port.Port) *talk {
 	return &talk{keeper: k, port: p, queue: make(chan frame.Frame, Queue)}
@@ -29,6 +36,9 @@ func newTalk(k *keeper, p port.Port) *talk {
 
 // hold returns when the port is gone, ctx has ended or the sink has failed, and the port is closed.
 func (t *talk) hold(ctx, late context.Context) (heard bool, lost, err error) {
+	if a, tells := t.port.(answering); tells {
+		a.Answered(t.here.heard)
+	}
 	go t.read()
 	err = t.handle(ctx, late)
 	shut := t.port.Close()
@@ -44,21 +54,20 @@ func (t *talk) hold(ctx, late context.Context) (heard bool, lost, err error) {
 	return t.heard, lost, err
 }
 
-// read puts frames into the queue until the port is gone. A frame that was begun comes last, as torn. The port is
-// closed at once, however far the sink is behind: while a dead one is held, the next plug gets another name.
+// read puts frames into the queue until the port is gone. The port is closed at once, however far the sink is behind:
+// while a dead one is held, the next plug gets another name.
 func (t *talk) read() {
 	defer close(t.queue)
-	framer := t.Profile.NewFramer()
+	e := newEar(t.Profile, t.enqueue)
 	chunk := make([]byte, 4096)
 	for {
 		n, err := t.port.Read(chunk)
 		if n > 0 {
-			t.heard = true
 			t.here.heard()
 			if t.Evidence != nil {
 				t.Evidence.Took(time.Now().UTC(), chunk[:n])
 			}
-			framer.Push(chunk[:n], t.enqueue)
+			e.take(chunk[:n])
 		}
 		if err != nil {
 			t.lost = err
@@ -66,9 +75,7 @@ func (t *talk) read() {
 			if t.Evidence != nil {
 				t.Evidence.Gone(time.Now().UTC())
 			}
-			if tail, torn := framer.End(); torn {
-				t.enqueue(tail)
-			}
+			e.end()
 			return
 		}
 	}
@@ -82,16 +89,23 @@ func (t *talk) enqueue(f frame.Frame) {
 
 // handle takes frames until the queue is closed or ctx ends, and then what the queue holds at that moment.
 func (t *talk) handle(ctx, late context.Context) error {
+	for _, line := range t.Profile.Start() {
+		t.say(line)
+	}
+	calls := newCalls(t.Profile.Calls())
+	defer calls.timer.Stop()
 	hung := t.hung
 	for {
 		select {
 		case f, more := <-t.queue:
 			if !more {
-				return nil
+				return t.calm(late)
 			}
 			if err := t.take(late, f); err != nil {
 				return err
 			}
+		case <-calls.timer.C:
+			calls.say(t.here.silent(), t.say)
 		case <-hung:
 			t.drop(errSilent)
 			hung = nil
@@ -101,44 +115,44 @@ func (t *talk) handle(ctx, late context.Context) error {
 					return err
 				}
 			}
-			return nil
+			return t.calm(late)
 		}
 	}
 }
 
-// take brings one frame to the sink.
+// take brings one frame to the sink and answers it.
 func (t *talk) take(late context.Context, f frame.Frame) error {
-	switch res := t.Profile.Decode(t.Wrench, f); {
-	case res.Reading != nil && t.strange(*res.Reading):
-		return t.refuse(late, t.stranger(*res.Reading))
+	res := t.Profile.Decode(t.Wrench, f)
+	if r := res.Reading; r != nil && t.Serial != "" && r.Serial != "" && r.Serial != t.Serial {
+		return t.refuse(late, stranger(*r, t.Serial), nil)
+	}
+	switch {
 	case res.Reading != nil:
 		return t.reading(late, *res.Reading)
+	case res.Refusal != nil && res.Answer != nil:
+		return t.refuse(late, *res.Refusal, res.Answer)
 	case res.Refusal != nil:
-		return t.refuse(late, *res.Refusal)
+		return t.refuse(late, *res.Refusal, t.Profile.Refuse(*res.Refusal))
 	}
+	t.heard = true
 	return nil
 }
 
-// strange says that another wrench is plugged in than the one that is expected here.
-func (t *talk) strange(r device.Reading) bool {
-	return t.Serial != "" && r.Serial != "" && r.Serial != t.Serial
-}
-
-func (t *talk) stranger(r device.Reading) device.Refusal {
-	return device.Refusal{Wrench: t.Wrench, Reason: device.ReasonStranger, Raw: r.Raw, Detail: fmt.Sprintf(
-		"found the wrench with serial number %s, expected %s: plug the right one in, or correct the configuration", r.Serial, t.Serial)}
-}
-
-func (t *talk) refuse(late context.Context, r device.Refusal) error {
-	if err := t.Sink.Refusal(late, r); err != nil {
-		return t.sunk("refused frame", err)
-	}
-	return nil
+// stranger refuses a reading of another wrench than the one with the expected serial number. It gets no answer: the
+// wrench keeps the reading for whom it belongs to.
+func stranger(r device.Reading, expected string) device.Refusal {
+	return device.Refusal{Wrench: r.Wrench, Reason: device.ReasonStranger, Raw: r.Raw, Detail: fmt.Sprintf(
+		"found the wrench with serial number %s, expected %s: plug the right one in, or correct the configuration", r.Serial, expected)}
 }
 
 // reading acknowledges what is durable. A crash between Sink and acknowledgement makes the wrench send it again.
 func (t *talk) reading(late context.Context, r device.Reading) error {
-	if t.Memory.Look(&r) {
+	t.heard = true
+	if err := t.calm(late); err != nil {
+		return err
+	}
+	resent := t.Memory.Look(&r)
+	if resent {
 		t.here.resent()
 	} else {
 		if err := t.Sink.Reading(late, r); err != nil {
@@ -147,6 +161,55 @@ func (t *talk) reading(late context.Context, r device.Reading) error {
 		t.Memory.Keep(r)
 	}
 	t.say(t.Profile.Ack(r))
+	if !resent {
+		t.judge(late, r)
+	}
+	return nil
+}
+
+// judge tells the wrench whether the reading was right, where it can show that and somebody knows.
+func (t *talk) judge(late context.Context, r device.Reading) {
+	j, is := t.Sink.(Judge)
+	pass, fail := t.Profile.Tell(r, true), t.Profile.Tell(r, false)
+	if !is || pass == nil && fail == nil {
+		return
+	}
+	switch right, known := j.Verdict(late, r); {
+	case known && right:
+		t.say(pass)
+	case known:
+		t.say(fail)
+	}
+}
+
+// refuse records a refused frame, and answers it once that is done. Of a flood of them most are only counted, and get no
+// answer: a wrench that needs one sends the frame again.
+func (t *talk) refuse(late context.Context, r device.Refusal, answer []byte) error {
+	now, record := t.limit.Refused(time.Now(), r)
+	if !record {
+		return nil
+	}
+	if err := t.record(late, now); err != nil {
+		return err
+	}
+	t.say(answer)
+	return nil
+}
+
+// calm ends a flood of refused frames: what was only counted until now is recorded.
+func (t *talk) calm(late context.Context) error {
+	for _, r := range t.limit.Over() {
+		if err := t.record(late, r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *talk) record(late context.Context, r device.Refusal) error {
+	if err := t.Sink.Refusal(late, r); err != nil {
+		return t.sunk("refused frame", err)
+	}
 	return nil
 }
 
