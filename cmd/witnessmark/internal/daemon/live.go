@@ -28,8 +28,9 @@ type live struct {
 
 	mu       sync.Mutex
 	shop     *bench.Shop
-	moved    chan struct{} // closed and replaced whenever an entry was applied
-	acted    audit.Outcome // of the newest entry that is a person's doing or a declaration
+	moved    chan struct{}         // closed and replaced whenever an entry was applied
+	acted    audit.Outcome         // of the newest entry that is a person's doing or a declaration
+	said     map[string]audit.Mark // by wrench: the first mark of its newest reading
 	watchers map[*watcher]struct{}
 }
 
@@ -43,7 +44,8 @@ type watcher struct {
 const slack = 64
 
 func newLive(j entries) *live {
-	return &live{journal: j, shop: bench.NewShop(), moved: make(chan struct{}), watchers: map[*watcher]struct{}{}}
+	return &live{journal: j, shop: bench.NewShop(), moved: make(chan struct{}), said: map[string]audit.Mark{},
+		watchers: map[*watcher]struct{}{}}
 }
 
 // follow applies entries until ctx ends or the journal cannot be read.
@@ -68,8 +70,14 @@ func (l *live) apply(e audit.Entry) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	out := l.shop.Apply(e)
-	switch e.Event.(type) {
-	case audit.ReadingTaken, audit.FrameRefused:
+	switch ev := e.Event.(type) {
+	case audit.ReadingTaken:
+		for _, m := range out.Marks {
+			if m.Reading == e.Seq {
+				l.said[ev.Wrench] = m
+			}
+		}
+	case audit.FrameRefused:
 	default:
 		l.acted = out
 	}
@@ -192,6 +200,14 @@ func (l *live) look(f func(*bench.Shop)) {
 func (l *live) seq() (n uint64) {
 	l.look(func(s *bench.Shop) { n = s.Seq() })
 	return n
+}
+
+// verdict is what was first said of the newest reading of a wrench, once it is entry seq; false if nothing was.
+func (l *live) verdict(wrench string, seq uint64) (audit.Verdict, bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	m := l.said[wrench]
+	return m.Verdict, m.Reading == seq && m.Verdict != audit.NotJudged
 }
 
 // errEnding is why a request has no answer when the daemon ends under it.
