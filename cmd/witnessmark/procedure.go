@@ -13,6 +13,7 @@ import (
 )
 
 type procedureCommand struct {
+	Show  procedureShow  `cmd:"" help:"Draw the joints with the order of tightening as numbers. Needs no daemon."`
 	Check procedureCheck `cmd:"" help:"Check procedure files and name all their faults. Needs no daemon."`
 	Add   procedureAdd   `cmd:"" help:"Add a procedure file to the shop. A revision never changes afterwards."`
 	List  procedureList  `cmd:"" help:"List the procedures of the shop."`

@@ -100,6 +100,9 @@ func (s *Socket) Send(text string) {
 	s.must(err)
 }
 
+// Wire is the wrench's own end, for one that answers by itself; its reads end when it is unplugged.
+func (s *Socket) Wire() *os.File { return s.master }
+
 // Expect reads what was sent to the wrench and fails the test where it is not this text.
 func (s *Socket) Expect(want string) {
 	s.t.Helper()

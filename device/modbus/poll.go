@@ -1,0 +1,84 @@
+package modbus
+
+import (
+	"bytes"
+	"errors"
+	"slices"
+	"time"
+
+	"github.com/simonvetter/modbus"
+)
+
+// A block is taken when two reads in a row agree. The wrench may be writing its registers while it is read, in any
+// order and a register at a time: the counter first, so that to read it once more after the block would prove nothing.
+// A block that was read half written differs from the next read, because a wrench needs far less than apart to write
+// its registers. Where a register beside the reading never stands still, such as a running clock, two reads never
+// agree; then it is enough that the counter stood through steady reads. A counter that never does that is none.
+const (
+	apart    = 20 * time.Millisecond
+	steady   = 5
+	patience = 4 * steady
+)
+
+// read asks for the block once.
+func (p *Port) read() ([]byte, error) {
+	table := modbus.HOLDING_REGISTER
+	if p.registers.Input {
+		table = modbus.INPUT_REGISTER
+	}
+	var got []byte
+	err := p.ask(time.Time{}, func(c *modbus.ModbusClient) (err error) {
+		got, err = c.ReadRawBytes(p.registers.From, 2*p.registers.Count, table)
+		return err
+	})
+	if err != nil {
+		return nil, p.because(err, p.absent(err))
+	}
+	return got, nil
+}
+
+// poll gives the block if it holds a new reading.
+func (p *Port) poll() ([]byte, error) {
+	b, err := p.read()
+	if err != nil || bytes.Equal(p.counter(b), p.count) {
+		return nil, err
+	}
+	if b, err = p.settle(b); err != nil || bytes.Equal(p.counter(b), p.count) {
+		return nil, err
+	}
+	first := p.count == nil
+	p.count = p.counter(b)
+	if zero(p.count) && (first || zero(b)) {
+		return nil, nil
+	}
+	return b, nil
+}
+
+// settle reads the block again until it is certain that it was not read half written.
+func (p *Port) settle(b []byte) ([]byte, error) {
+	stood := 0
+	for range patience {
+		if !pause(p.closed, min(apart, p.registers.Every)) {
+			return nil, p.shut()
+		}
+		again, err := p.read()
+		if err != nil || bytes.Equal(again, b) {
+			return again, err
+		}
+		if stood++; !bytes.Equal(p.counter(again), p.counter(b)) {
+			stood = 0
+		}
+		if b = again; stood == steady {
+			return b, nil
+		}
+	}
+	return nil, p.because(errRestless, "")
+}
+
+var errRestless = errors.New("the counter does not stand still")
+
+func (p *Port) counter(b []byte) []byte {
+	return b[p.registers.Changes.Offset:][:p.registers.Changes.Size]
+}
+
+func zero(b []byte) bool { return !slices.ContainsFunc(b, func(c byte) bool { return c != 0 }) }
