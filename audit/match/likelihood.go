@@ -197,6 +197,9 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 	if o.torque > high {
 		w = pWild + flat(2*max(o.torque, 1))
 	}
+	if o.torque*1000 < standing*stuckFrom { // below the torque that it stands at nothing turns
+		return pShortAngle + flat(2*high)
+	}
 	g := m.turn(kind)
 	if g.spread == 0 {
 		if o.torque >= standing && o.torque <= high {
