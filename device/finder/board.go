@@ -26,8 +26,12 @@ import (
 // Board is the serial ports of one computer and the wrenches that are looked for at them. Its methods may be called
 // from any goroutine.
 type Board struct {
+	// Open opens a node for a wrench with this profile. It is port.OpenSerial with the profile's settings, unless it is
+	// changed before the first Place is opened: a wrench that keeps its readings in registers must be asked for them.
+	Open func(ctx context.Context, node string, p *profile.Profile) (port.Port, error)
+
 	root  string
-	open  func(ctx context.Context, node string, p *profile.Profile) (port.Port, error)
+	every time.Duration // how often what is plugged in is looked at
 	start sync.Once
 	life  context.Context // ends with Close
 	end   context.CancelFunc
@@ -49,7 +53,7 @@ type Board struct {
 // NewBoard makes a board of the computer whose /sys and /dev lie under root (empty: /). Nothing happens before the
 // first Place is opened.
 func NewBoard(root string) *Board {
-	b := &Board{root: root, open: openSerial, taps: map[string]*tap{}, turns: map[string]int{},
+	b := &Board{root: root, every: lookEvery, Open: openSerial, taps: map[string]*tap{}, turns: map[string]int{},
 		trouble: map[string]error{}, news: make(chan struct{})}
 	b.life, b.end = context.WithCancel(context.Background())
 	return b
@@ -192,8 +196,16 @@ func (b *Board) groups() [][]*profile.Profile {
 	return all
 }
 
-// together says that two profiles can be listened for at the same time: the line is set alike for both.
-func together(a, b *profile.Profile) bool { return a.Mode() == b.Mode() }
+// together says that two profiles can be listened for at the same time: the line is set alike for both, and what one
+// wrench must be asked is no word to the other.
+func together(a, b *profile.Profile) bool {
+	return a.Mode() == b.Mode() && (same(a, b) || !asked(a) && !asked(b))
+}
+
+// asked says that the wrench does not speak unless it is spoken to.
+func asked(p *profile.Profile) bool {
+	return len(p.Start()) > 0 || len(p.Calls()) > 0 || p.Registers() != nil
+}
 
 // same: each wrench of a configuration has its profile read anew.
 func same(a, b *profile.Profile) bool { return a.Name == b.Name && a.Version == b.Version }

@@ -93,6 +93,15 @@ func openSoon(t testing.TB, p *Place) (port.Port, error) {
 	}
 }
 
+// searches waits until a place is being opened, and a little more: it is to wait by then.
+func (b board) searches() {
+	for waits := 0; waits == 0; time.Sleep(20 * time.Millisecond) {
+		b.mu.Lock()
+		waits = b.waits
+		b.mu.Unlock()
+	}
+}
+
 // expect reads until as many bytes have come and compares them.
 func expect(t testing.TB, p port.Port, want string) {
 	t.Helper()
@@ -189,6 +198,7 @@ func TestPlace_ByWhatIsPluggedIn(t *testing.T) {
 
 func TestPlace_ComesBack(t *testing.T) {
 	b := newBoard(t)
+	b.every = time.Hour // what is plugged in is news, and needs no look
 	place := b.Place("TW-1", Rule{USBSerial: "A100"}, form(t))
 	fails(t, place, "looked for the USB serial number A100; nothing is plugged in")
 	for _, a := range []plugtest.Adapter{
@@ -197,6 +207,7 @@ func TestPlace_ComesBack(t *testing.T) {
 		{Node: "ttyUSB1", Socket: "1-4.1:1.0", Serial: "A100"}, // another socket
 	} {
 		found := b.opening(place) // which waits, as a link does
+		b.searches()
 		s := b.Plug(a)
 		p := found()
 		s.Send(a.Node)
@@ -214,6 +225,7 @@ func TestPlace_ByANameElsewhere(t *testing.T) {
 	place := b.Place("TW-1", Rule{Node: s.Path}, form(t))
 	fails(t, place, "looked for the name "+s.Path)
 	found := b.opening(place)
+	b.searches()
 	s.Plug()
 	p := found()
 	s.Send("hello")

@@ -2,6 +2,7 @@ package finder
 
 import (
 	"fmt"
+	"time"
 
 	"witnessmark/device/port"
 )
@@ -12,16 +13,17 @@ type lease struct {
 	place *Place
 
 	// Guarded by the board's lock.
-	bytes  []byte // what is to be read
-	spoken bool   // the wrench has said its serial number here
-	taken  bool   // it was handed out
+	pieces
+	until  time.Time // a pause is played to the reader until then
+	spoken bool      // the wrench has said its serial number here
+	taken  bool      // it was handed out
 	closed bool
 	lost   error // why nothing more comes, though the port is open
 }
 
 // lose ends the lease; the last bytes were another one's, as far as they are still here.
 func (l *lease) lose(others int, why error) {
-	l.bytes = l.bytes[:len(l.bytes)-min(others, len(l.bytes))]
+	l.cut(others)
 	l.lost = why
 	l.tap.moved.Broadcast()
 }
@@ -35,11 +37,9 @@ func (l *lease) Read(p []byte) (int, error) {
 		switch {
 		case l.closed:
 			return 0, fmt.Errorf("read %s: %w", t.node, port.ErrClosed)
+		case time.Now().Before(l.until):
 		case len(l.bytes) > 0 || len(p) == 0:
-			n := copy(p, l.bytes)
-			l.bytes = l.bytes[:copy(l.bytes, l.bytes[n:])]
-			t.moved.Broadcast()
-			return n, nil
+			return l.take(p), nil
 		case l.lost != nil:
 			return 0, l.lost
 		case t.over != nil:
@@ -47,6 +47,20 @@ func (l *lease) Read(p []byte) (int, error) {
 		}
 		t.moved.Wait()
 	}
+}
+
+// take gives bytes up to the next pause, and begins that.
+func (l *lease) take(p []byte) int {
+	upTo, pause := l.next()
+	n := copy(p, l.bytes[:upTo])
+	l.drop(n)
+	if pause && n == upTo {
+		wait := playFor(l.place.profile.Gap())
+		l.until = time.Now().Add(wait)
+		time.AfterFunc(wait, l.tap.moved.Broadcast)
+	}
+	l.tap.moved.Broadcast()
+	return n
 }
 
 // Write sends to this wrench only: once another one has the port nothing goes there.

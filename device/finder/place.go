@@ -154,8 +154,8 @@ func (p *Place) claim() (*lease, error) {
 		return nil, fmt.Errorf("%s is being closed, to be opened with the settings of wrench %s", node, p.wrench)
 	}
 	t.join([][]*profile.Profile{{p.profile}})
-	l := &lease{tap: t, place: p, taken: true, bytes: t.held}
-	t.owner, t.held, p.lease, p.found = l, nil, l, by
+	l := &lease{tap: t, place: p, taken: true, pieces: t.held}
+	t.owner, t.held, p.lease, p.found = l, pieces{}, l, by
 	return l, nil
 }
 
@@ -174,8 +174,8 @@ func (p *Place) sought() bool {
 func (p *Place) move(to *lease) {
 	if old := p.lease; old != nil {
 		if !old.taken {
-			to.bytes = append(old.bytes, to.bytes...)
-			old.bytes = nil
+			old.add(to.pieces)
+			to.pieces, old.pieces = old.pieces, pieces{}
 		}
 		old.lose(0, fmt.Errorf("wrench %s speaks at %s now: %w", p.wrench, to.tap.node, port.ErrUnplugged))
 		old.tap.owner = nil

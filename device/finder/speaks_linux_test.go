@@ -247,8 +247,8 @@ func (d *diary) read() []string {
 
 // keep notes what a board opens from now on.
 func (d *diary) keep(b *Board) {
-	open := b.open
-	b.open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
+	open := b.Open
+	b.Open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
 		d.mu.Lock()
 		d.nodes = append(d.nodes, node)
 		d.mu.Unlock()
@@ -258,9 +258,9 @@ func (d *diary) keep(b *Board) {
 
 func TestSpeaks_DeadPortDelaysNobody(t *testing.T) {
 	b := newBoard(t)
-	real := b.Board.open
+	real := b.Board.Open
 	hung := make(chan struct{})
-	b.Board.open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
+	b.Board.Open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
 		if strings.HasSuffix(node, "ttyUSB0") {
 			close(hung)
 			<-ctx.Done() // as port.OpenSerial does with a driver that hangs
@@ -304,14 +304,39 @@ func TestLease_SlowReader(t *testing.T) {
 	s := b.Plug(plugtest.Adapter{Node: "ttyUSB0", Socket: "1-2:1.0"})
 	p := b.open(b.Place("TW-1", Rule{USBSocket: "1-2"}, form(t)))
 	const pieces = 40
+	sent := make(chan struct{})
 	go func() {
+		defer close(sent)
 		for i := range pieces {
 			s.Send(strings.Repeat(string(rune('A'+i)), 4096))
 		}
 	}()
+	select {
+	case <-sent:
+		t.Error("got everything taken, want the port to wait for its reader")
+	case <-time.After(time.Second): // a wait that is too short passes, and never fails
+	}
 	for i := range pieces {
 		expect(t, p, strings.Repeat(string(rune('A'+i)), 4096))
 	}
+}
+
+// What it said before it was plugged in elsewhere comes along, if nobody has taken it.
+func TestSpeaks_MovedBeforeItWasTaken(t *testing.T) {
+	b := newBoard(t)
+	place := b.Place("TW-1", Rule{Speaks: "S1"}, form(t))
+	fails(t, place, "nothing is plugged in")
+	left, right := b.twins()
+	fails(t, place, "listening at "+left.Path+", "+right.Path)
+	for i, s := range []*plugtest.Socket{left, right} {
+		s.Send(line(i, "S1"))
+		until(t, "hear it", b.waiting, func() bool {
+			b.mu.Lock()
+			defer b.mu.Unlock()
+			return place.lease != nil && place.lease.tap.node == s.Path
+		})
+	}
+	expect(t, b.open(place), line(0, "S1")+line(1, "S1"))
 }
 
 // A wrench that speaks and is pulled out before anybody took its port loses nothing that it said.
@@ -342,6 +367,8 @@ func TestSpeaks_SettingsTakeTurns(t *testing.T) {
 	b := newBoard(t)
 	slow := b.Place("TW-1", Rule{Speaks: "S1"}, formOf(t, "slow", 4800, "#"))
 	fast := b.Place("TW-2", Rule{Speaks: "S2"}, formOf(t, "fast", 19200, "!"))
+	fails(t, slow, "nothing is plugged in") // the first one has the first turn
+	fails(t, fast, "nothing is plugged in")
 	first, second := b.opening(slow), b.opening(fast)
 	left, right := b.twins()
 	for _, tc := range []struct {
@@ -379,5 +406,105 @@ func tail(t *testing.T, p port.Port, text string) port.Port {
 		if _, err := p.Read(one); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// gap is a form whose frames end by a silence: what came before must not run into the frame.
+const gap = `format: witnessmark/wrench/1
+name: gap
+version: "1"
+serial: {baud: 9600, bits: 8, parity: none, stop: 1}
+frame: {gap: 20 ms, max: 64}
+fields:
+  lead: "#"
+  separator: ";"
+  list:
+    - {name: count, kind: counter}
+    - {name: final torque, kind: torque, unit: N·m}
+    - {name: serial, kind: serial}
+`
+
+func TestSpeaks_SilenceEndsAFrame(t *testing.T) {
+	b := newBoard(t)
+	p, err := profile.Parse("gap", []byte(gap))
+	if err != nil {
+		t.Fatal(err)
+	}
+	place := b.Place("TW-1", Rule{Speaks: "S1"}, p)
+	found := b.opening(place)
+	left, _ := b.twins()
+	b.listens(left)
+	left.Send("\x00")
+	for paused := false; !paused; time.Sleep(time.Millisecond) {
+		b.mu.Lock()
+		paused = len(b.taps[left.Path].held.pauses) == 1
+		b.mu.Unlock()
+	}
+	left.Send("#1;45.2;S1")
+	got := found()
+	for _, want := range []string{"\x00", "#1;45.2;S1"} {
+		buf := make([]byte, 64)
+		n, err := got.Read(buf)
+		if err != nil || string(buf[:n]) != want {
+			t.Errorf("got %q, %v, want %q by itself", buf[:n], err, want)
+		}
+	}
+}
+
+const polled = `format: witnessmark/wrench/1
+name: polled
+version: "1"
+serial: {baud: 9600, bits: 8, parity: none, stop: 1}
+frame: {end: CRLF, max: 64}
+fields:
+  lead: "?"
+  separator: ";"
+  list:
+    - {name: final torque, kind: torque, unit: N·m}
+    - {name: serial, kind: serial}
+send:
+  start: ["MODE 1"]
+  poll: {text: "D", every: 50 ms}
+`
+
+// A wrench that only answers is asked, in a turn of its own: to another one the question would be noise.
+func TestSpeaks_AskedSoThatItSpeaks(t *testing.T) {
+	b := newBoard(t)
+	p, err := profile.Parse("polled", []byte(polled))
+	if err != nil {
+		t.Fatal(err)
+	}
+	place := b.Place("TW-1", Rule{Speaks: "S1"}, p)
+	found := b.opening(place)
+	s := b.Plug(plugtest.Adapter{Node: "ttyUSB0", Socket: "1-2:1.0"})
+	s.Expect("MODE 1\r\nD\r\nD\r\n")
+	s.Send("?45.2;S1\r\n")
+	got := found()
+	expect(t, got, "?45.2;S1\r\n")
+	if together(p, form(t)) || !together(form(t), formOf(t, "other", 9600, "!")) || together(form(t), formOf(t, "other", 4800, "!")) {
+		t.Error("got a wrench that is asked together with another one, want only those together that just speak and have the same settings")
+	}
+}
+
+func TestPieces(t *testing.T) {
+	var p pieces
+	p.pause() // before anything came
+	p.bytes = append(p.bytes, "abc"...)
+	p.pause()
+	p.pause()
+	p.add(pieces{[]byte("defgh"), []int{2, 5}})
+	if n, pause := p.next(); n != 3 || !pause || fmt.Sprint(p.pauses) != "[3 5 8]" {
+		t.Fatalf("got %d bytes to a pause and pauses at %v, want 3 and 3, 5, 8", n, p.pauses)
+	}
+	p.drop(4)
+	if fmt.Sprint(string(p.bytes), p.pauses) != "efgh[1 4]" {
+		t.Errorf("got %q with pauses at %v, want efgh with pauses at 1 and 4", p.bytes, p.pauses)
+	}
+	p.cut(2)
+	if fmt.Sprint(string(p.bytes), p.pauses) != "ef[1]" {
+		t.Errorf("got %q with pauses at %v, want ef with a pause at 1", p.bytes, p.pauses)
+	}
+	if p.cut(9); len(p.bytes) != 0 || len(p.pauses) != 0 {
+		t.Errorf("got %q with pauses at %v, want nothing", p.bytes, p.pauses)
 	}
 }

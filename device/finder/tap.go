@@ -40,9 +40,9 @@ type tap struct {
 	done   chan struct{} // closed when nobody reads any more
 
 	// Guarded by board.mu.
-	ears     []ear
+	ears     []*ear
 	owner    *lease // who gets what comes; nil: nobody yet
-	held     []byte // what came for nobody yet
+	held     pieces // what came for nobody yet
 	dropped  int64  // how much of that was too much to keep
 	recent   []byte // the end of all that came, in which the beginning of a frame is found
 	settled  bool   // a reading was understood here
@@ -52,17 +52,11 @@ type tap struct {
 	moved    *sync.Cond // something was read, taken, or ended
 }
 
-// ear listens for one profile.
-type ear struct {
-	profile *profile.Profile
-	framer  *frame.Framer
-}
-
 // newTap is called with board.mu held; nobody else opens the node from then on.
 func (b *Board) newTap(node string, group []*profile.Profile) *tap {
 	t := &tap{board: b, node: node, done: make(chan struct{}), moved: sync.NewCond(&b.mu)}
 	for _, p := range group {
-		t.ears = append(t.ears, ear{p, p.NewFramer()})
+		t.ears = append(t.ears, t.newEar(p))
 	}
 	b.taps[node] = t
 	return t
@@ -70,17 +64,15 @@ func (b *Board) newTap(node string, group []*profile.Profile) *tap {
 
 // join adds ears for wrenches that are looked for since, where the line is set for them.
 func (t *tap) join(groups [][]*profile.Profile) {
-	for _, g := range groups {
-		for _, p := range g {
-			if together(t.ears[0].profile, p) && !t.hears(p) {
-				t.ears = append(t.ears, ear{p, p.NewFramer()})
-			}
+	for _, p := range slices.Concat(groups...) {
+		if together(t.ears[0].profile, p) && !t.hears(p) {
+			t.ears = append(t.ears, t.newEar(p))
 		}
 	}
 }
 
 func (t *tap) hears(p *profile.Profile) bool {
-	return slices.ContainsFunc(t.ears, func(e ear) bool { return same(e.profile, p) })
+	return slices.ContainsFunc(t.ears, func(e *ear) bool { return same(e.profile, p) })
 }
 
 // listen opens a free port in its own time: one that hangs delays no other.
@@ -96,6 +88,7 @@ func (b *Board) listen(node string, group []*profile.Profile) {
 			return
 		}
 		b.jobs.Go(t.takeTurn)
+		t.ask()
 	})
 }
 
@@ -112,7 +105,7 @@ func unused(node string) error {
 
 // begin opens the port and reads it from then on.
 func (t *tap) begin(ctx context.Context) error {
-	p, err := t.board.open(ctx, t.node, t.ears[0].profile)
+	p, err := t.board.Open(ctx, t.node, t.ears[0].profile)
 	if err != nil {
 		return err
 	}
@@ -159,16 +152,19 @@ func (t *tap) pump() {
 func (t *tap) took(chunk []byte) {
 	t.board.mu.Lock()
 	defer t.board.mu.Unlock()
-	t.heard = time.Now()
-	for i := range chunk {
+	for _, c := range chunk {
 		if len(t.recent) == 2*device.MaxRaw {
 			t.recent = append(t.recent[:0], t.recent[device.MaxRaw:]...)
 		}
-		t.recent = append(t.recent, chunk[i])
-		t.keep(chunk[i])
+		t.recent = append(t.recent, c)
+		t.keep(c)
 		for _, e := range t.ears {
-			e.framer.Push(chunk[i:i+1], func(f frame.Frame) { t.understand(e.profile, f) })
+			e.framer.Push(t.recent[len(t.recent)-1:], e.emit)
 		}
+	}
+	t.heard = time.Now()
+	for _, e := range t.ears {
+		e.hush.Reset(e.gap)
 	}
 	t.moved.Broadcast()
 	for t.owner != nil && len(t.owner.bytes) >= keepAtMost && !t.owner.closed && t.board.life.Err() == nil {
@@ -177,19 +173,24 @@ func (t *tap) took(chunk []byte) {
 }
 
 func (t *tap) keep(c byte) {
-	if t.owner != nil {
-		t.owner.bytes = append(t.owner.bytes, c)
-		return
-	}
-	if len(t.held) == keepAtMost {
-		t.held = append(t.held[:0], t.held[keepAtMost/2:]...)
+	if t.owner == nil && len(t.held.bytes) == keepAtMost {
+		t.held.drop(keepAtMost / 2)
 		t.dropped += keepAtMost / 2
 	}
-	t.held = append(t.held, c)
+	p := t.kept()
+	p.bytes = append(p.bytes, c)
 }
 
-// understand finds out whose a frame is.
-func (t *tap) understand(p *profile.Profile, f frame.Frame) {
+// kept is where what comes is put.
+func (t *tap) kept() *pieces {
+	if t.owner != nil {
+		return &t.owner.pieces
+	}
+	return &t.held
+}
+
+// understood finds out whose a frame is.
+func (t *tap) understood(p *profile.Profile, f frame.Frame) {
 	r := p.Decode("", f).Reading
 	if r == nil {
 		return
@@ -212,7 +213,7 @@ func (t *tap) understand(p *profile.Profile, f frame.Frame) {
 func (t *tap) give(to *Place, spoken []byte) {
 	l := &lease{tap: t, place: to, spoken: true}
 	if t.owner == nil {
-		l.bytes, t.held = t.held, nil
+		l.pieces, t.held = t.held, pieces{}
 	} else {
 		mine := bytes.Clone(spoken)
 		if at := bytes.LastIndex(t.recent, spoken); at >= 0 {
@@ -239,6 +240,9 @@ func (t *tap) ended(err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	close(t.done)
+	for _, e := range t.ears {
+		e.hush.Stop()
+	}
 	t.forget()
 	b.tell()
 }

@@ -23,10 +23,10 @@ func (b *Board) begin() {
 	})
 }
 
-// watch looks whenever something changes under /dev, and every lookEvery, as long as somebody waits. A system that
+// watch looks whenever something changes under /dev, and every so often, as long as somebody waits. A system that
 // watches no folders for us costs no more than the time between two looks.
 func (b *Board) watch(changes func() <-chan fsnotify.Event) {
-	tick := time.NewTicker(lookEvery)
+	tick := time.NewTicker(b.every)
 	defer tick.Stop()
 	var rest <-chan time.Time
 	for {
