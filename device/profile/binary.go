@@ -1,7 +1,6 @@
 package profile
 
 import (
-	"bytes"
 	"encoding/binary"
 	"math"
 	"strconv"
@@ -10,11 +9,12 @@ import (
 
 // number is how a value stands in the bytes of a frame.
 type number struct {
-	kind  numberKind
-	size  int
-	order byteOrder
-	bits  int // how many bits of it are meant, 0: all
-	shift int // the lowest of them
+	kind   numberKind
+	size   int
+	order  byteOrder
+	turned bool // the order is another one than high byte first
+	bits   int  // how many bits of it are meant, 0: all
+	shift  int  // the lowest of them
 }
 
 type numberKind int
@@ -81,31 +81,46 @@ func (fs *fields) findBytes(f []byte, all *spans) *refusal {
 func (n *number) write(b []byte, into *numberRoom) (t []byte, why *refusal) {
 	switch n.kind {
 	case textual:
-		b = bytes.Trim(b, "\x00 ")
+		for len(b) > 0 && (b[0] == 0 || b[0] == ' ') {
+			b = b[1:]
+		}
+		for len(b) > 0 && (b[len(b)-1] == 0 || b[len(b)-1] == ' ') {
+			b = b[:len(b)-1]
+		}
 		return b, nil
 	case packed:
 		return n.unpack(b, into)
+	case float:
+		if n.size == 4 {
+			return shortest(float64(math.Float32frombits(uint32(n.load(b)))), 32, into), nil
+		}
+		return shortest(math.Float64frombits(n.load(b)), 64, into), nil
 	}
+	return n.count(b).write(into), nil
+}
+
+// count reads a whole number in binary.
+func (n *number) count(b []byte) decimal {
 	v := n.load(b)
 	switch {
 	case n.bits > 0:
-		return strconv.AppendUint(into[:0], v>>n.shift&(1<<n.bits-1), 10), nil
-	case n.kind == natural:
-		return strconv.AppendUint(into[:0], v, 10), nil
-	case n.kind == integer:
-		unused := 64 - 8*n.size
-		return strconv.AppendInt(into[:0], int64(v<<unused)>>unused, 10), nil
-	case n.size == 4:
-		return shortest(float64(math.Float32frombits(uint32(v))), 32, into)
+		return decimal{value: v >> n.shift & (1<<n.bits - 1)}
+	case n.kind == natural || v>>(8*n.size-1) == 0:
+		return decimal{value: v}
 	}
-	return shortest(math.Float64frombits(v), 64, into)
+	return decimal{minus: true, value: 1<<(8*n.size) - v}
 }
 
 // load draws the bytes together, the high one in front.
 func (n *number) load(b []byte) (v uint64) {
+	if !n.turned {
+		for _, c := range b {
+			v = v<<8 | uint64(c)
+		}
+		return v
+	}
 	var room [8]byte
-	high := room[:n.size]
-	copy(high, b)
+	high := room[:copy(room[:], b)]
 	n.order.turn(high)
 	for _, c := range high {
 		v = v<<8 | uint64(c)
@@ -132,16 +147,16 @@ const (
 )
 
 // shortest writes the decimal number with the fewest digits that the bits of a float mean, as IEEE 754 has them.
-func shortest(v float64, size int, into *numberRoom) ([]byte, *refusal) {
+func shortest(v float64, size int, into *numberRoom) []byte {
 	switch {
 	case math.IsNaN(v):
-		return append(into[:0], "NaN"...), nil
+		return append(into[:0], "NaN"...)
 	case math.Abs(v) > largestFloat:
-		return strconv.AppendFloat(into[:0], v, 'g', -1, size), nil
+		return strconv.AppendFloat(into[:0], v, 'g', -1, size)
 	case math.Abs(v) < smallestFloat:
-		return append(into[:0], '0'), nil
+		return append(into[:0], '0')
 	}
-	return strconv.AppendFloat(into[:0], v, 'f', -1, size), nil
+	return strconv.AppendFloat(into[:0], v, 'f', -1, size)
 }
 
 func (n *number) unpack(b []byte, into *numberRoom) ([]byte, *refusal) {

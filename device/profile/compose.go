@@ -17,21 +17,20 @@ func (p *pattern) compose(texts []string) (line []byte, ok bool) {
 	if !c.write(p.tree) {
 		return nil, false
 	}
-	line = []byte(c.line.String())
-	at := p.fit.FindSubmatchIndex(line)
-	if at == nil {
+	at := attempt{line: []byte(c.line.String())}
+	if !p.find(&at) {
 		return nil, false
 	}
 	for i, g := range p.groups {
 		found := ""
-		if g > 0 && at[2*g] >= 0 {
-			found = string(line[at[2*g]:at[2*g+1]])
+		if g > 0 && at.captures[2*g] >= 0 {
+			found = string(at.line[at.captures[2*g]:at.captures[2*g+1]])
 		}
 		if g > 0 && found != texts[i] {
 			return nil, false
 		}
 	}
-	return line, true
+	return at.line, true
 }
 
 // composer walks over an expression.

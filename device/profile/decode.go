@@ -39,7 +39,6 @@ func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 		}
 		return refused(wrench, f, &refusal{reason: f.Fault, detail: detail})
 	}
-	d := draft{kept: new(kept)}
 	l, why := p.line(f.Bytes)
 	switch {
 	case l.ignored:
@@ -47,6 +46,7 @@ func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 	case why != nil:
 		return refused(wrench, f, why)
 	}
+	d := draft{kept: new(kept)}
 	if why := p.fields.read(f.Bytes, l, &d); why != nil {
 		d.finish()
 		res := refused(wrench, f, why)
@@ -57,7 +57,7 @@ func (p *Profile) Decode(wrench string, f frame.Frame) Result {
 	}
 	d.finish()
 	r := &d.Reading
-	r.Wrench, r.Raw, r.Profile = wrench, rawOf(f), p.spokenBy
+	r.Wrench, r.Raw, r.Profile = wrench, d.keepRaw(f.Bytes), p.spokenBy
 	return Result{Reading: r}
 }
 
@@ -156,15 +156,16 @@ func (fs *fields) take(i int, f []byte, at span, d *draft) *refusal {
 	if at.from < 0 {
 		return field.read(nil, d)
 	}
-	var room numberRoom
 	switch {
-	case fs.form == byBinary:
-		t, why := field.as.write(f[at.from:at.to], &room)
+	case field.counted:
+		return field.readCount(field.as.count(f[at.from:at.to]), d)
+	case field.as.size > 0:
+		t, why := field.as.write(f[at.from:at.to], &d.room)
 		if why != nil {
 			return why
 		}
 		return field.read(t, d)
-	case fs.form == byJSON && bytes.IndexByte(f[at.from:at.to], '\\') >= 0:
+	case fs.paths != nil && bytes.IndexByte(f[at.from:at.to], '\\') >= 0:
 		t := []byte(unescaped(f[at.from:at.to]))
 		return field.read(trim(t, spanOf(0, len(t))), d)
 	}

@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"bytes"
 	"errors"
 	"time"
 
@@ -14,20 +15,31 @@ type kept struct {
 	angle   unit.Angle
 	counter int64
 	battery int64
+	raw     [rawRoom]byte // the frame, if it is short
+}
+
+// rawRoom spares most frames a piece of memory of their own.
+const rawRoom = 96
+
+// keepRaw copies the frame's bytes.
+func (k *kept) keepRaw(f []byte) []byte {
+	if len(f) > len(k.raw) {
+		return bytes.Clone(f[:min(len(f), device.MaxRaw)])
+	}
+	n := copy(k.raw[:], f)
+	return k.raw[:n:n]
 }
 
 // draft is a reading while its fields are read; what hangs together is settled when all of them are known. Texts are
 // gathered in one place and become one string at the end.
 type draft struct {
 	*kept
-	sense  int8 // by the signs of torque and angle where they tell it: 1 tightened, -1 loosened, 0 not said
-	torque struct {
-		number numberRoom // with a point, and no sign that tells the direction
-		length int
-	}
-	text  [maxText]byte
-	used  int
-	texts [len(textFields)]span // in text
+	sense  int8    // by the signs of torque and angle where they tell it: 1 tightened, -1 loosened, 0 not said
+	number decimal // the torque, without a sign that tells the direction
+	text   [maxText]byte
+	used   int
+	texts  [numTexts]span // in text
+	room   numberRoom     // of the field that is being read
 }
 
 // maxText bounds all texts of a reading together.
@@ -41,16 +53,8 @@ const (
 	textTag
 	textPreset
 	textError
+	numTexts
 )
-
-var textFields = [...]func(*device.Reading) *string{
-	textTorque: func(r *device.Reading) *string { return &r.TorqueText },
-	textClock:  func(r *device.Reading) *string { return &r.Clock },
-	textSerial: func(r *device.Reading) *string { return &r.Serial },
-	textTag:    func(r *device.Reading) *string { return &r.Tag },
-	textPreset: func(r *device.Reading) *string { return &r.Preset },
-	textError:  func(r *device.Reading) *string { return &r.ErrorCode },
-}
 
 // storedYes and storedNo are what a field of kind stored means.
 const (
@@ -71,11 +75,9 @@ func (d *draft) keep(which int, t []byte) bool {
 // finish hands the texts over.
 func (d *draft) finish() {
 	all := string(d.text[:d.used])
-	for i, of := range textFields {
-		if s := d.texts[i]; s.to > s.from {
-			*of(&d.Reading) = all[s.from:s.to]
-		}
-	}
+	of := func(which int) string { return all[d.texts[which].from:d.texts[which].to] }
+	d.TorqueText, d.Clock, d.Serial = of(textTorque), of(textClock), of(textSerial)
+	d.Tag, d.Preset, d.ErrorCode = of(textTag), of(textPreset), of(textError)
 }
 
 // settle makes the torque of its number and unit, and refuses what no wrench can measure.
@@ -84,16 +86,14 @@ func (d *draft) settle() *refusal {
 		d.Direction = device.Loosen
 	}
 	written := d.text[d.texts[textTorque].from:d.texts[textTorque].to]
-	t, err := unit.TorqueIn(string(d.torque.number[:d.torque.length]), d.Unit)
+	t, err := unit.TorqueIn(string(d.number.write(&d.room)), d.Unit)
 	switch {
 	case errors.Is(err, unit.ErrTooLarge), t > MaxTorque:
 		return badValue("found torque %.40s %s, expected at most %s", string(written), d.Unit, MaxTorque)
 	case err != nil:
-		return badForm("found torque %.40q, expected a number", string(written))
+		return badForm("%s", err.Error())
 	case t < 0:
 		return badValue("found torque %s %s, expected no minus: the sign does not tell the direction here", string(written), d.Unit)
-	case d.Angle != nil && max(*d.Angle, -*d.Angle) > MaxAngle:
-		return badValue("found angle %s, expected at most %s", *d.Angle, MaxAngle)
 	}
 	d.Torque = t
 	return nil

@@ -272,7 +272,7 @@ func (f *field) signed(number string, way device.Direction) string {
 	if f.minus == minusLoosens && way == device.Loosen && strings.Trim(number, "0.") != "" {
 		number = "-" + number
 	}
-	if f.comma {
+	if f.sign == ',' {
 		number = strings.Replace(number, ".", ",", 1)
 	}
 	return number

@@ -62,8 +62,9 @@ type field struct {
 	kind     fieldKind
 	optional bool
 	none     string    // the text which says that there is no value; empty: no text does
+	nothing  decimal   // the same of a whole number in binary
 	decimals int       // numbers: digits after the point that the wrench writes
-	comma    bool      // numbers: the decimal sign is a comma
+	sign     byte      // numbers: the decimal sign, a point or a comma
 	minus    minusRule // torque, angle
 	scale    scale     // numbers
 	spelled  []spelling
@@ -71,6 +72,7 @@ type field struct {
 	unixTime bool   // clock: seconds since 1970
 	at       span   // columns: in the line, from 0; binary: in the frame
 	as       number // binary
+	counted  bool   // binary: it is a number, and a whole one on the wire
 	path     []string
 }
 

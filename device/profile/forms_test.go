@@ -188,11 +188,8 @@ func drawFor(t *rapid.T, p *Profile) device.Reading {
 	r.Unit = unit.TorqueUnit(rapid.SampledFrom(offered).Draw(t, "unit").means)
 	steps := rapid.Uint64Range(1, 20_000).Draw(t, "torque")
 	var room numberRoom
-	text := appendDecimal(nil, false, steps, torque.decimals)
-	if torque.scale.factor != 0 {
-		text, _, _ = torque.scale.times(text, &room)
-	}
-	r.TorqueText = string(text)
+	n, _ := torque.scale.of(decimal{value: steps, places: torque.decimals})
+	r.TorqueText = string(n.write(&room))
 	if torque.as.kind == float && torque.as.size > 0 {
 		r.TorqueText = trimmedNumber(r.TorqueText)
 	}
@@ -200,7 +197,7 @@ func drawFor(t *rapid.T, p *Profile) device.Reading {
 	if torque.minus == minusLoosens && r.Direction == device.Loosen {
 		r.TorqueText = "-" + r.TorqueText
 	}
-	if torque.comma && torque.scale.factor == 0 {
+	if torque.sign == ',' && torque.scale.factor == 0 {
 		r.TorqueText = torque.signed(r.TorqueText, "")
 	}
 	return r

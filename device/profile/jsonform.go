@@ -23,7 +23,43 @@ type jsonReader struct {
 	text []byte // up to the end of the line
 	at   int
 	all  *spans
-	why  string // the first thing that is wrong
+	why  jsonFault // the first thing that is wrong
+}
+
+// jsonFault is an index into what there is to say: a string in the reader would be kept, and the reader with it.
+type jsonFault int
+
+const (
+	jsonFine jsonFault = iota
+	jsonMore
+	jsonDeep
+	jsonNoValue
+	jsonNested
+	jsonTwice
+	jsonNoKey
+	jsonNoBrace
+	jsonNoBracket
+	jsonNoString
+	jsonControl
+	jsonEscape
+	jsonNoEnd
+	jsonNoDigit
+)
+
+var jsonFaults = [...]string{
+	jsonMore:      "more behind the object",
+	jsonDeep:      "objects too deep in each other",
+	jsonNoValue:   "no value",
+	jsonNested:    "an object or a list for a field",
+	jsonTwice:     "a field for the second time",
+	jsonNoKey:     "no key with a colon",
+	jsonNoBrace:   "no comma or closing brace",
+	jsonNoBracket: "no comma or closing bracket",
+	jsonNoString:  "no string",
+	jsonControl:   "a control character in a string",
+	jsonEscape:    "an unknown escape in a string",
+	jsonNoEnd:     "a string without an end",
+	jsonNoDigit:   "no digit in a number",
 }
 
 // findMembers reads the line as one JSON object. A string's place is that between its quotes.
@@ -36,11 +72,11 @@ func (fs *fields) findMembers(f []byte, from, to int, all *spans) *refusal {
 		return badForm("found the line %.60q, expected a JSON object", string(f[from:to]))
 	}
 	r.value(fs.paths, 0)
-	if r.space(); r.why == "" && r.at < to {
-		r.why = "more behind the object"
+	if r.space(); r.why == jsonFine && r.at < to {
+		r.why = jsonMore
 	}
-	if r.why != "" {
-		return badForm("found %s at byte %d of the line, expected a JSON object", r.why, r.at-from+1)
+	if r.why != jsonFine {
+		return badForm("found %s at byte %d of the line, expected a JSON object", jsonFaults[r.why], r.at-from+1)
 	}
 	return nil
 }
@@ -67,8 +103,8 @@ func (r *jsonReader) take(c byte) bool {
 	return true
 }
 
-func (r *jsonReader) fail(why string) bool {
-	if r.why == "" {
+func (r *jsonReader) fail(why jsonFault) bool {
+	if r.why == jsonFine {
 		r.why = why
 	}
 	return false
@@ -80,7 +116,7 @@ func (r *jsonReader) value(m *member, depth int) bool {
 	begin := r.at
 	switch c := r.peek(); {
 	case depth > maxDepth:
-		return r.fail("objects too deep in each other")
+		return r.fail(jsonDeep)
 	case c == '{':
 		return r.wantsMembers(m) && r.object(m, depth)
 	case c == '[':
@@ -95,11 +131,11 @@ func (r *jsonReader) value(m *member, depth int) bool {
 	case r.literal("null"):
 		return r.note(m, span{-1, -1})
 	}
-	return r.fail("no value")
+	return r.fail(jsonNoValue)
 }
 
 func (r *jsonReader) wantsMembers(m *member) bool {
-	return m == nil || m.field < 0 || r.fail("an object or a list for a field")
+	return m == nil || m.field < 0 || r.fail(jsonNested)
 }
 
 // note keeps the place of a wanted value. The second one of the same key is refused: which of them is meant?
@@ -110,7 +146,7 @@ func (r *jsonReader) note(m *member, s span) bool {
 	case m.field < 0:
 		return true // a plain value where an object is looked into: its fields are not there
 	case r.all[m.field].from >= 0:
-		return r.fail("a field for the second time")
+		return r.fail(jsonTwice)
 	}
 	r.all[m.field] = s
 	return true
@@ -125,7 +161,7 @@ func (r *jsonReader) object(m *member, depth int) bool {
 		r.space()
 		key, ok := r.str()
 		if !ok || !r.take(':') {
-			return r.fail("no key with a colon")
+			return r.fail(jsonNoKey)
 		}
 		if !r.value(m.named(r.text[key.from:key.to]), depth+1) {
 			return false
@@ -134,7 +170,7 @@ func (r *jsonReader) object(m *member, depth int) bool {
 			return true
 		}
 		if !r.take(',') {
-			return r.fail("no comma or closing brace")
+			return r.fail(jsonNoBrace)
 		}
 	}
 }
@@ -152,7 +188,7 @@ func (r *jsonReader) list(m *member, depth int) bool {
 			return true
 		}
 		if !r.take(',') {
-			return r.fail("no comma or closing bracket")
+			return r.fail(jsonNoBracket)
 		}
 	}
 }
@@ -187,7 +223,7 @@ func (m *member) numbered(index int) *member {
 // str steps over a string and gives what stands between its quotes.
 func (r *jsonReader) str() (inner span, ok bool) {
 	if r.peek() != '"' {
-		return inner, r.fail("no string")
+		return inner, r.fail(jsonNoString)
 	}
 	r.at++
 	begin := r.at
@@ -197,14 +233,14 @@ func (r *jsonReader) str() (inner span, ok bool) {
 			r.at++
 			return spanOf(begin, r.at-1), true
 		case c < ' ':
-			return inner, r.fail("a control character in a string")
+			return inner, r.fail(jsonControl)
 		case c == '\\':
 			if r.at++; !r.escape() {
-				return inner, r.fail("an unknown escape in a string")
+				return inner, r.fail(jsonEscape)
 			}
 		}
 	}
-	return inner, r.fail("a string without an end")
+	return inner, r.fail(jsonNoEnd)
 }
 
 // escape steps over all but the last byte behind a backslash.
@@ -232,11 +268,11 @@ func (r *jsonReader) number() bool {
 	if r.peek() == '0' {
 		r.at++
 	} else if !r.digits() {
-		return r.fail("no digit")
+		return r.fail(jsonNoDigit)
 	}
 	if r.peek() == '.' {
 		if r.at++; !r.digits() {
-			return r.fail("no digit behind a point")
+			return r.fail(jsonNoDigit)
 		}
 	}
 	if c := r.peek(); c == 'e' || c == 'E' {
@@ -245,7 +281,7 @@ func (r *jsonReader) number() bool {
 			r.at++
 		}
 		if !r.digits() {
-			return r.fail("no digit in an exponent")
+			return r.fail(jsonNoDigit)
 		}
 	}
 	return true

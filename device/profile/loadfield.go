@@ -54,14 +54,14 @@ func (l *loader) field(n strictyaml.Node, comma bool, order byteOrder) field {
 		keys = append(keys, "epoch")
 	}
 	m := n.Map(append(keys, own...)...)
-	f := field{kind: kind, name: maybe(m, "name", string(kind), line), comma: comma}
+	f := field{kind: kind, name: maybe(m, "name", string(kind), line), sign: signOf(comma)}
 	l.place(m, &f, order)
-	f.readNumber(m)
-	f.readNone(m)
+	f.setNumber(m)
+	f.setNone(m)
 	if at, ok := m.Get("optional"); ok && f.optional && f.none == "" && fs.mustSayNone(&f) {
 		at.Faultf("found optional, expected none with it: here the place of a field is never empty")
 	}
-	f.readSpellings(m, fs)
+	f.setSpellings(m, fs)
 	return f
 }
 
@@ -70,8 +70,8 @@ func (fs *fields) mustSayNone(f *field) bool {
 	return fs.form == byBinary && f.as.size > 0 && f.as.kind != textual || fs.form == bySeparator && fs.blanks()
 }
 
-// readNumber reads how a number is written.
-func (f *field) readNumber(m strictyaml.Map) {
+// setNumber reads how a number is written.
+func (f *field) setNumber(m strictyaml.Map) {
 	f.decimals = maybe(m, "decimals", 1, between(0, 6))
 	if f.kind == kindBattery {
 		f.decimals = maybe(m, "decimals", 0, between(0, 6))
@@ -80,7 +80,9 @@ func (f *field) readNumber(m strictyaml.Map) {
 		none(m, "whole numbers have no point", "decimals")
 		f.decimals = 0
 	}
-	f.comma = maybe(m, "decimal", f.sign(), choose("point", "comma")) == "comma"
+	if at, ok := m.Get("decimal"); ok {
+		f.sign = signOf(oneOf(at, "point", "comma") == "comma")
+	}
 	f.scale = maybe(m, "scale", scale{}, readScaleNode)
 	switch f.kind {
 	case kindTorque:
@@ -93,11 +95,11 @@ func (f *field) readNumber(m strictyaml.Map) {
 	}
 }
 
-func (f *field) sign() string {
-	if f.comma {
-		return "comma"
+func signOf(comma bool) byte {
+	if comma {
+		return ','
 	}
-	return "point"
+	return '.'
 }
 
 func readScaleNode(n strictyaml.Node) scale {
@@ -112,13 +114,20 @@ func readScaleNode(n strictyaml.Node) scale {
 	return v
 }
 
-func (f *field) readNone(m strictyaml.Map) {
+func (f *field) setNone(m strictyaml.Map) {
 	f.none = maybe(m, "none", "", word)
 	_, says := m.Get("none")
+	if at, ok := m.Get("none"); ok && f.counted {
+		n, fault := readDecimal([]byte(f.none), '.')
+		if fault != noFault || n.places > 0 {
+			at.Faultf("found %.60q, expected the whole number that says there is no value", f.none)
+		}
+		f.nothing = n
+	}
 	f.optional = maybe(m, "optional", "false", choose("true", "false")) == "true" || says
 }
 
-func (f *field) readSpellings(m strictyaml.Map, fs *fields) {
+func (f *field) setSpellings(m strictyaml.Map, fs *fields) {
 	switch f.kind {
 	case kindTorque:
 		fs.unit = maybe(m, "unit", "", readUnitName)

@@ -138,7 +138,7 @@ func (l *loader) groups(n strictyaml.Node) {
 	fs := &l.p.fields
 	p := fs.pattern
 	p.groups, p.names = make([]int, len(fs.list)), make([]string, len(fs.list))
-	for i, group := range p.fit.SubexpNames() {
+	for i, group := range p.sure.SubexpNames() {
 		if group == "" {
 			continue
 		}

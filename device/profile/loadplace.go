@@ -27,7 +27,12 @@ func (l *loader) place(m strictyaml.Map, f *field, order byteOrder) {
 		f.as = need(m, "as", numberAt)
 		f.at = spanOf(at, at+f.as.size)
 		f.as.order = maybe(m, "order", order, choose(bigEnd, littleEnd, wordSwapped))
+		f.as.turned = f.as.order != bigEnd
 		f.readBits(m)
+		switch f.kind {
+		case kindTorque, kindAngle, kindBattery, kindCounter:
+			f.counted = f.as.size > 0 && (f.as.kind == natural || f.as.kind == integer)
+		}
 		f.mustSuit(m)
 	default:
 		return

@@ -7,7 +7,8 @@ import (
 
 // pattern draws a line by a regular expression (RE2) that must fit all of it; its named groups are the fields.
 type pattern struct {
-	fit    *regexp.Regexp
+	quick  *matcher
+	sure   *regexp.Regexp // for what is too hard for the quick one
 	tree   *syntax.Regexp
 	groups []int    // by field: the number of its group; 0: it has none
 	names  []string // by field: the name of its group
@@ -19,23 +20,41 @@ func newPattern(text string) (*pattern, error) {
 	if err != nil {
 		return nil, err
 	}
-	fit, err := regexp.Compile(`\A(?:` + text + `)\z`)
+	quick, err := newMatcher(tree)
 	if err != nil {
 		return nil, err
 	}
-	return &pattern{fit: fit, tree: tree}, nil
+	sure, err := regexp.Compile(`\A(?:` + text + `)\z`)
+	if err != nil {
+		return nil, err
+	}
+	return &pattern{quick: quick, sure: sure, tree: tree}, nil
+}
+
+// find fits the pattern to a line; the places of the groups count from where it begins. A group that is not there
+// begins before 0.
+func (p *pattern) find(a *attempt) bool {
+	fits, known := p.quick.fit(a)
+	if known {
+		return fits
+	}
+	at := p.sure.FindSubmatchIndex(a.line)
+	for i := range min(len(at), len(a.captures)) {
+		a.captures[i] = int16(at[i])
+	}
+	return at != nil
 }
 
 // findGroups fits the pattern to the line.
 func (fs *fields) findGroups(f []byte, from, to int, all *spans) *refusal {
-	at := fs.pattern.fit.FindSubmatchIndex(f[from:to])
-	if at == nil {
+	a := attempt{line: f[from:to]}
+	if !fs.pattern.find(&a) {
 		return badForm("found the line %.60q, expected one that fits the pattern", string(f[from:to]))
 	}
 	for i, g := range fs.pattern.groups {
-		all[i] = span{-1, -1}
-		if g > 0 && at[2*g] >= 0 {
-			all[i] = spanOf(from+at[2*g], from+at[2*g+1])
+		begin, end := a.captures[2*g], a.captures[2*g+1]
+		if all[i] = (span{-1, -1}); g > 0 && begin >= 0 {
+			all[i] = spanOf(from+int(begin), from+int(end))
 		}
 	}
 	return nil

@@ -2,7 +2,6 @@ package profile
 
 import (
 	"bytes"
-	"errors"
 	"math"
 	"strconv"
 
@@ -19,14 +18,14 @@ func (f *field) read(t []byte, d *draft) *refusal {
 		return badForm("found nothing for %s", f.name)
 	}
 	switch f.kind {
-	case kindTorque:
-		return f.readTorque(t, d)
-	case kindAngle:
-		return f.readAngle(t, d)
+	case kindTorque, kindAngle, kindBattery:
+		n, fault := readDecimal(t, f.sign)
+		if fault != noFault {
+			return f.noNumber(t, fault)
+		}
+		return f.readNumber(n, t, d)
 	case kindCounter:
 		return f.readCounter(t, d)
-	case kindBattery:
-		return f.readBattery(t, d)
 	case kindUnit, kindDirection, kindJudgement, kindStored:
 		return f.readMeaning(t, d)
 	case kindClock:
@@ -49,92 +48,104 @@ func (f *field) read(t []byte, d *draft) *refusal {
 	return nil
 }
 
-func (f *field) readTorque(t []byte, d *draft) *refusal {
-	number, written, why := f.number(t, d, &d.torque.number)
-	if why != nil {
-		return why
+// readCount takes a whole number in binary.
+func (f *field) readCount(n decimal, d *draft) *refusal {
+	switch {
+	case f.none != "" && n == f.nothing:
+		return nil
+	case f.kind != kindCounter:
+		return f.readNumber(n, nil, d)
+	case n.minus:
+		return badForm("found %s -%d, expected a whole number", f.name, n.value)
 	}
-	if !d.keep(textTorque, written) {
-		return f.noNumber(t)
-	}
-	d.torque.length = copy(d.torque.number[:], number)
+	d.counter = int64(n.value)
+	d.Counter = &d.counter
 	return nil
 }
 
-func (f *field) readAngle(t []byte, d *draft) *refusal {
-	var room numberRoom
-	number, _, why := f.number(t, d, &room)
-	if why != nil {
-		return why
+// readNumber takes a number that was written as t; nil: in bytes, as it is.
+func (f *field) readNumber(n decimal, t []byte, d *draft) *refusal {
+	n, fault := f.scale.of(n)
+	if fault != noFault {
+		return f.noNumber(t, fault) // t is there: a product of 32 bits and nine digits is never too large
 	}
-	a, err := unit.AngleOf(string(number))
+	if f.scale.factor != 0 {
+		t = nil
+	}
+	signed := n
+	if f.minus == minusLoosens && !d.turns(&n) {
+		return badValue("found %s %.40s, expected the sign of the field before it", f.name, signed.or(t))
+	}
+	switch f.kind {
+	case kindAngle:
+		return f.readAngle(n, t, d)
+	case kindBattery:
+		return f.readBattery(n, t, d)
+	}
+	d.number = n
+	if t == nil {
+		t = signed.write(&d.room)
+	}
+	if !d.keep(textTorque, t) {
+		return f.noNumber(t, tooLarge)
+	}
+	return nil
+}
+
+func (f *field) noNumber(t []byte, fault numberFault) *refusal {
+	real := f.as.kind == float && f.as.size > 0
 	switch {
-	case errors.Is(err, unit.ErrTooLarge):
+	case fault == tooLarge && f.kind == kindTorque:
+		return badValue("found %s %.40s, expected at most %s", f.name, string(t), MaxTorque)
+	case fault == tooLarge && f.kind == kindAngle:
 		return badValue("found %s %.40s, expected at most %s", f.name, string(t), MaxAngle)
-	case err != nil:
-		return f.noNumber(t)
+	case fault == tooLarge, real:
+		return badValue("found %s %.40s, expected a number that can be measured", f.name, string(t))
+	case f.sign == ',' && bytes.IndexByte(t, '.') >= 0:
+		return badForm("found %s %.40q, expected a decimal comma", f.name, string(t))
+	}
+	return badForm("found %s %.40q, expected a number", f.name, string(t))
+}
+
+// turns takes the sign off a number and notes the direction that it tells; false: another one was told before.
+func (d *draft) turns(n *decimal) bool {
+	sense := int8(1)
+	if n.minus {
+		sense = -1
+	}
+	n.minus = false
+	switch {
+	case n.value == 0:
+		return true // nothing has no direction
+	case d.sense == -sense:
+		return false
+	}
+	d.sense = sense
+	return true
+}
+
+func (f *field) readAngle(n decimal, t []byte, d *draft) *refusal {
+	v, fits := n.steps(3)
+	a := unit.Angle(v)
+	switch {
+	case !fits || a > MaxAngle || a < -MaxAngle:
+		return badValue("found %s %.40s, expected at most %s", f.name, n.or(t), MaxAngle)
 	case a < 0 && f.minus == minusRefused:
-		return badValue("found %s %.40s, expected no minus: the sign does not tell the direction here", f.name, string(t))
+		return badValue("found %s %.40s, expected no minus: the sign does not tell the direction here", f.name, n.or(t))
 	}
 	d.angle = a
 	d.Angle = &d.angle
 	return nil
 }
 
-// number gives the number with a point as its decimal sign, scaled. written is the same as the wrench wrote it; where
-// the sign tells the direction, it is taken off the number.
-func (f *field) number(t []byte, d *draft, room *numberRoom) (number, written []byte, why *refusal) {
-	if len(t) > len(room) {
-		return nil, nil, f.noNumber(t)
+func (f *field) readBattery(n decimal, t []byte, d *draft) *refusal {
+	percent, fits := n.steps(0)
+	if !fits || n.minus || percent > 100 {
+		return badValue("found %s %.40s, expected 0 to 100 percent", f.name, n.or(t))
 	}
-	number, written = t, t
-	if f.comma {
-		if bytes.IndexByte(t, '.') >= 0 {
-			return nil, nil, badForm("found %s %.40q, expected a decimal comma", f.name, string(t))
-		}
-		number = room[:copy(room[:], t)]
-		if i := bytes.IndexByte(number, ','); i >= 0 {
-			number[i] = '.'
-		}
-	}
-	if f.scale.factor != 0 {
-		product, ok, large := f.scale.times(number, room)
-		switch {
-		case !ok:
-			return nil, nil, f.noNumber(t)
-		case large:
-			return nil, nil, badValue("found %s %.40s, expected a number with fewer digits", f.name, string(t))
-		}
-		number, written = product, product
-	}
-	if f.minus == minusLoosens {
-		number, why = f.sense(number, t, d)
-	}
-	return number, written, why
-}
-
-func (f *field) noNumber(t []byte) *refusal {
-	return badForm("found %s %.40q, expected a number", f.name, string(t))
-}
-
-// sense takes the sign off a number and notes the direction that it tells.
-func (f *field) sense(number, t []byte, d *draft) ([]byte, *refusal) {
-	digits, minus := bytes.CutPrefix(number, []byte("-"))
-	if len(digits) == 0 || minus && digits[0] == '+' || digits[0] == '-' {
-		return nil, f.noNumber(t)
-	}
-	if len(bytes.Trim(digits, "+0.")) == 0 {
-		return digits, nil // nothing has no direction
-	}
-	sense := int8(1)
-	if minus {
-		sense = -1
-	}
-	if d.sense == -sense {
-		return nil, badValue("found %s %.40s, expected the sign of the field before it", f.name, string(t))
-	}
-	d.sense = sense
-	return digits, nil
+	d.battery = percent
+	d.Battery = &d.battery
+	return nil
 }
 
 func (f *field) readCounter(t []byte, d *draft) *refusal {
@@ -157,39 +168,6 @@ func whole(t []byte) (n int64, ok bool) {
 		n = n*10 + digit
 	}
 	return n, len(t) > 0
-}
-
-func (f *field) readBattery(t []byte, d *draft) *refusal {
-	var room numberRoom
-	number, _, why := f.number(t, d, &room)
-	if why != nil {
-		return why
-	}
-	percent, ok := rounded(number)
-	switch {
-	case !ok:
-		return f.noNumber(t)
-	case percent > 100:
-		return badValue("found %s %.40s, expected 0 to 100 percent", f.name, string(t))
-	}
-	d.battery = percent
-	d.Battery = &d.battery
-	return nil
-}
-
-// rounded reads a number that is not below zero, a half rounded up.
-func rounded(t []byte) (n int64, ok bool) {
-	front, fraction, point := bytes.Cut(t, []byte("."))
-	if point {
-		if _, ok := whole(fraction); !ok {
-			return 0, false
-		}
-	}
-	n, ok = whole(front)
-	if ok && point && fraction[0] >= '5' && n < math.MaxInt64 {
-		n++
-	}
-	return n, ok
 }
 
 func (f *field) readMeaning(t []byte, d *draft) *refusal {

@@ -1,6 +1,9 @@
 package unit
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 var angleScale = scale{uint64(Degree), 0}
 
@@ -26,7 +29,7 @@ func AngleOf(number string) (Angle, error) {
 	}
 	v, _, err := d.steps(angleScale)
 	if err != nil {
-		return 0, fmt.Errorf("read angle %.60q: %w", number, err)
+		return 0, fmt.Errorf("read angle %.60q: %w", strings.Clone(number), err)
 	}
 	return Angle(v), nil
 }

@@ -23,7 +23,8 @@ var ErrTooLarge = errors.New("the number is too large or has too many digits")
 var errNoNumber = errors.New("the number is missing")
 
 // parseDecimal reads an optional sign, digits, and an optional point with digits after it. Nothing else is a number
-// here: no exponent, no decimal comma, no thousands mark, no bare point.
+// here: no exponent, no decimal comma, no thousands mark, no bare point. Text is not kept, so that bytes can be read
+// without being copied: an error holds a copy.
 func parseDecimal(text string) (decimal, error) {
 	var d decimal
 	digits := text
@@ -41,7 +42,7 @@ func parseDecimal(text string) (decimal, error) {
 	}
 	fraction = strings.TrimRight(fraction, "0")
 	if len(fraction) > maxPlaces {
-		return d, fmt.Errorf("%.60q has more than %d digits after the point", text, maxPlaces)
+		return d, fmt.Errorf("%.60q has more than %d digits after the point", strings.Clone(text), maxPlaces)
 	}
 	d.places = len(fraction)
 	for _, run := range []string{whole, fraction} {
@@ -58,10 +59,11 @@ func parseDecimal(text string) (decimal, error) {
 }
 
 func notANumber(text string) error {
+	shown := strings.Clone(text)
 	if strings.Contains(text, ",") {
-		return fmt.Errorf("%.60q is not a number: write the decimal sign as a point", text)
+		return fmt.Errorf("%.60q is not a number: write the decimal sign as a point", shown)
 	}
-	return fmt.Errorf("%.60q is not a number: write digits with at most one point, as in 45.2", text)
+	return fmt.Errorf("%.60q is not a number: write digits with at most one point, as in 45.2", shown)
 }
 
 func allDigits(s string) bool {

@@ -108,3 +108,19 @@ func TestQuantity_JSON(t *testing.T) {
 		}
 	})
 }
+
+// A decoder reads numbers out of a buffer that it uses again.
+func TestTorqueIn_ReadsBytesWithoutAllocating(t *testing.T) {
+	b := []byte("45.2")
+	got := testing.AllocsPerRun(100, func() {
+		if _, err := TorqueIn(string(b), LbfFt); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := AngleOf(string(b)); err != nil {
+			t.Fatal(err)
+		}
+	})
+	if got != 0 {
+		t.Errorf("got %g allocations, want none", got)
+	}
+}

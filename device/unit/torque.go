@@ -73,7 +73,7 @@ func ParseTorque(text string) (Torque, TorqueUnit, error) {
 func TorqueIn(number string, u TorqueUnit) (Torque, error) {
 	s, ok := torqueScales[u]
 	if !ok {
-		return 0, fmt.Errorf("read torque %.60q: unknown unit of torque %.40q", number, u)
+		return 0, fmt.Errorf("read torque %.60q: unknown unit of torque %.40q", strings.Clone(number), u)
 	}
 	d, err := parseDecimal(number)
 	if err != nil {
@@ -81,7 +81,7 @@ func TorqueIn(number string, u TorqueUnit) (Torque, error) {
 	}
 	v, _, err := d.steps(s)
 	if err != nil {
-		return 0, fmt.Errorf("read torque %.60q: %w", number, err)
+		return 0, fmt.Errorf("read torque %.60q: %w", strings.Clone(number), err)
 	}
 	return Torque(v), nil
 }
