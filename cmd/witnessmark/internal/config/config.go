@@ -34,6 +34,7 @@ type Config struct {
 	Data     string // folder of journal, keys and private database; empty: not said
 	Database string // Private or a postgres:// URL
 	Listen   string // host:port of the public page and the metrics
+	Evidence int64  // bytes that are kept of what came from each wrench; 0: not said
 	Benches  []Bench
 	Wrenches []Wrench
 	Scanners []Scanner
@@ -57,8 +58,9 @@ type Wrench struct {
 	Port     string           // a device path, tcp://host:port, tcp-listen://host:port or capture:///path
 	Profile  *profile.Profile // never nil in a Config that was returned without error
 	Declared audit.WrenchDeclared
-	// Stale and Gone are how long its port may be silent until it counts as stale, and as gone; 0: the file does not say.
-	Stale, Gone time.Duration
+	// Stale and Gone are how long its port may be silent until it counts as stale, and as gone; Idle is how long the
+	// other end of a network connection may be dead. 0: the file does not say.
+	Stale, Gone, Idle time.Duration
 }
 
 // BenchOf returns the bench that a wrench lies on; every wrench of a valid Config lies on exactly one.

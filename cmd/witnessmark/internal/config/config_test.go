@@ -101,16 +101,20 @@ func TestParse_PathsCountFromTheFile(t *testing.T) {
 }
 
 func TestParse_Ages(t *testing.T) {
-	text := strings.NewReplacer("# stale: 5 min", "stale: 1.5 min", "# gone: 30 min", "gone: 8 h").Replace(string(Example()))
+	text := strings.NewReplacer("# stale: 5 min", "stale: 1.5 min", "# gone: 30 min", "gone: 8 h", "# idle: 30 s", "idle: 1 min",
+		"# evidence: 64 MiB", "evidence: 1 GiB").Replace(string(Example()))
 	c, err := Parse("example.yaml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if w := c.Wrenches[1]; w.Stale != 90*time.Second || w.Gone != 8*time.Hour {
-		t.Errorf("got %s and %s, want 1m30s and 8h", w.Stale, w.Gone)
+	if w := c.Wrenches[1]; w.Stale != 90*time.Second || w.Gone != 8*time.Hour || w.Idle != time.Minute {
+		t.Errorf("got %s, %s and %s, want 1m30s, 8h and 1m", w.Stale, w.Gone, w.Idle)
 	}
-	if w := c.Wrenches[0]; w.Stale != 0 || w.Gone != 0 {
-		t.Errorf("got %s and %s of a wrench of which nothing is said, want none", w.Stale, w.Gone)
+	if w := c.Wrenches[0]; w.Stale != 0 || w.Gone != 0 || w.Idle != 0 {
+		t.Errorf("got %s, %s and %s of a wrench of which nothing is said, want none", w.Stale, w.Gone, w.Idle)
+	}
+	if c.Evidence != 1<<30 {
+		t.Errorf("got %d bytes of evidence, want 1 GiB", c.Evidence)
 	}
 }
 

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"witnessmark/audit"
-	"witnessmark/device/port"
 	"witnessmark/device/profile"
 	"witnessmark/device/strictyaml"
 )
@@ -21,7 +20,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "benches", "wrenches", "scanners")
+	m := root.Map("format", "shop", "data", "database", "listen", "evidence", "benches", "wrenches", "scanners")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -39,6 +38,7 @@ func (r reader) config(root strictyaml.Node) Config {
 	if s := maybe(m, "listen", address); s != "" {
 		c.Listen = s
 	}
+	c.Evidence = maybe(m, "evidence", size)
 	if n, ok := m.Need("wrenches"); ok {
 		c.Wrenches = r.wrenches(n)
 	}
@@ -56,7 +56,7 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 	ids, ports := map[string]bool{}, map[string]string{}
 	items, _ := n.List()
 	for _, item := range items {
-		m := item.Map("id", "title", "port", "profile", "calibration", "stale", "gone")
+		m := item.Map("id", "title", "port", "profile", "calibration", "stale", "gone", "idle")
 		w := Wrench{Port: need(m, "port", line)}
 		w.Declared.Wrench = need(m, "id", unused("wrench", ids))
 		w.Declared.Title = maybe(m, "title", line)
@@ -67,26 +67,18 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 		if p, ok := m.Need("profile"); ok {
 			w.Profile = r.profile(p)
 		}
+		ages(m, &w)
 		if w.Port != "" && w.Profile != nil {
-			if _, err := port.At(w.Port, port.Mode(w.Profile.Mode())); err != nil {
+			if _, err := w.Place(); err != nil {
 				at(m, "port").Faultf("%v", err)
 			}
 		}
 		if cal, ok := m.Get("calibration"); ok {
 			calibration(cal, &w.Declared)
 		}
-		ages(m, &w)
 		all = append(all, w)
 	}
 	return all
-}
-
-// ages reads how long the wrench may be silent.
-func ages(m strictyaml.Map, w *Wrench) {
-	w.Stale, w.Gone = maybe(m, "stale", duration), maybe(m, "gone", duration)
-	if w.Stale > 0 && w.Gone > 0 && w.Gone <= w.Stale {
-		at(m, "gone").Faultf("a wrench would be gone before it is stale: make gone the longer time")
-	}
 }
 
 // profile reads a profile by its file if the name looks like a path, else by the name of one that is built in.

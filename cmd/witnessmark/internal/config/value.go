@@ -76,19 +76,6 @@ func date(s string) (time.Time, string) {
 // endOfDay is the last microsecond of a day: a calibration holds through the day that its label names.
 func endOfDay(t time.Time) time.Time { return t.Add(24*time.Hour - time.Microsecond) }
 
-// duration reads a number and a unit, such as 90 s or 1.5 min.
-func duration(s string) (time.Duration, string) {
-	const fault = "expected a time above 0 and up to 24 h, for example 500 ms, 30 s, 10 min or 8 h"
-	number := strings.TrimRight(s, "abcdefghijklmnopqrstuvwxyz")
-	unit, known := map[string]string{"ms": "ms", "s": "s", "min": "m", "h": "h"}[s[len(number):]]
-	number = strings.TrimSpace(number)
-	d, err := time.ParseDuration(number + unit)
-	if !known || err != nil || strings.Trim(number, "0123456789.") != "" || d <= 0 || d > 24*time.Hour {
-		return 0, fault
-	}
-	return d, ""
-}
-
 type torques struct{ low, high unit.Torque }
 
 // span reads a range of torque such as 10..200 N·m; the unit stands behind the second number and holds for both.

@@ -14,6 +14,9 @@ type Folder string
 // Journal is the file of the journal.
 func (f Folder) Journal() string { return f.in("journal.db") }
 
+// Evidence is the folder of what came from the wrenches, whatever became of it.
+func (f Folder) Evidence() string { return f.in("evidence") }
+
 // Postgres is the folder of the private database.
 func (f Folder) Postgres() string { return f.in("postgres") }
 

@@ -7,11 +7,13 @@ import (
 	"sync"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/device/evidence"
 	"witnessmark/device/link"
-	"witnessmark/device/port"
 )
 
 // links are the connections to the wrenches and how each fares.
@@ -26,6 +28,7 @@ type health struct {
 	epoch   int64            // of its newest reading, from whichever start
 	skipped int64            // counts that never came
 	refused map[string]int64 // frames by reason
+	tape    *evidence.Tape   // nil until the links start
 }
 
 func (l *links) health(wrench string) health {
@@ -91,31 +94,57 @@ func (d *Daemon) startLinks(context.Context) error {
 	var running sync.WaitGroup
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
 	for _, w := range d.opt.Config.Wrenches {
-		place, err := d.place(w)
+		id := w.Declared.Wrench
+		place, err := w.Place()
 		if err != nil {
-			return fmt.Errorf("wrench %s: %w", w.Declared.Wrench, err)
+			return fmt.Errorf("wrench %s: %w", id, err)
 		}
-		running.Go(func() { d.hold(ctx, w, place) })
+		log := d.opt.Log.With().Str("wrench", id).Logger()
+		tape, err := d.tape(w, log)
+		if err != nil {
+			return fmt.Errorf("wrench %s: %w", id, err)
+		}
+		s := &sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: log}
+		l := link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice, Memory: d.memories[id],
+			Evidence: tape, Stale: w.Stale, Gone: w.Gone, Reopen: w.OnNetwork()}
+		running.Go(func() { d.hold(ctx, l, log); d.closeTape(tape, log) })
 	}
 	return nil
 }
 
-// place is where a wrench is plugged in. It opens nothing.
-func (d *Daemon) place(w config.Wrench) (port.Place, error) {
-	return port.At(w.Port, port.Mode(w.Profile.Mode()))
-}
-
 // hold keeps one wrench connected until ctx ends.
-func (d *Daemon) hold(ctx context.Context, w config.Wrench, place port.Place) {
-	id := w.Declared.Wrench
-	s := &sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: d.opt.Log.With().Str("wrench", id).Logger()}
-	err := link.Run(ctx, link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice,
-		Memory: d.memories[id], Stale: w.Stale, Gone: w.Gone})
+func (d *Daemon) hold(ctx context.Context, l link.Link, log zerolog.Logger) {
+	err := link.Run(ctx, l)
 	switch {
 	case err == nil:
 	case ctx.Err() != nil:
-		s.log.Error().Err(err).Msg("wrench is not let go in good order")
+		log.Error().Err(err).Msg("wrench is not let go in good order")
 	case !d.journalFailed():
-		d.end(fmt.Errorf("wrench %s: %w", id, err))
+		d.end(fmt.Errorf("wrench %s: %w", l.Wrench, err))
+	}
+}
+
+// tape is where everything that a wrench sends is kept.
+func (d *Daemon) tape(w config.Wrench, log zerolog.Logger) (*evidence.Tape, error) {
+	t, err := evidence.Open(d.folder.Evidence(), w.Declared.Wrench, evidence.Options{
+		Profile: w.Profile.Name + " " + w.Profile.Version,
+		Limits:  evidence.Limits{Total: d.opt.Config.Evidence},
+		Trouble: func(err error) {
+			if err != nil {
+				log.Error().Err(err).Msg("what comes from the wrench cannot be kept as it came")
+			} else {
+				log.Info().Msg("what comes from the wrench is kept as it comes again")
+			}
+		},
+	})
+	if err == nil {
+		d.links.set(w.Declared.Wrench, func(h *health) { h.tape = t })
+	}
+	return t, err
+}
+
+func (d *Daemon) closeTape(t *evidence.Tape, log zerolog.Logger) {
+	if err := t.Close(); err != nil {
+		log.Error().Err(err).Msg("not all that came from the wrench is kept as it came")
 	}
 }

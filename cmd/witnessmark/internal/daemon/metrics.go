@@ -33,6 +33,7 @@ var (
 	wrenchUp   = desc("wrench_up", "1 while the port of the wrench is open.", "wrench")
 	wrenchIs   = desc("wrench_state", "1 for the state that the wrench is in: fresh, stale (silent for too long) or gone.", "wrench", "state")
 	wrenchSeen = desc("wrench_last_seen_timestamp_seconds", "When bytes last came from the wrench.", "wrench")
+	leftOut    = desc("evidence_left_out_bytes_total", "Bytes from the wrench that the disk could not keep as they came.", "wrench")
 	entriesIn  = desc("journal_entries", "Entries in the journal.")
 	depth      = desc("journal_depth", "Entries of the journal that are not in PostgreSQL yet.")
 	databaseUp = desc("database_up", "1 while PostgreSQL takes what is journaled.")
@@ -117,7 +118,7 @@ func (m *metrics) written(out audit.Outcome) {
 
 // Describe implements prometheus.Collector.
 func (m *metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
+	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, leftOut, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
 		ch <- d
 	}
 }
@@ -137,6 +138,9 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 		}
 		if !h.Seen.IsZero() {
 			gauge(wrenchSeen, seconds(h.Seen), id)
+		}
+		if h.tape != nil {
+			ch <- prometheus.MustNewConstMetric(leftOut, prometheus.CounterValue, float64(h.tape.LeftOut()), id)
 		}
 	}
 	last := m.d.journal.Last()
