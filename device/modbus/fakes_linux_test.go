@@ -50,12 +50,29 @@ func (u *unit) set(first int, values ...uint16) {
 func (u *unit) polls(more int) {
 	u.mu.Lock()
 	until := u.reads + more
-	for u.reads < until {
+	u.mu.Unlock()
+	u.await(func() bool { return u.reads >= until })
+}
+
+// tells waits until so many registers were written.
+func (u *unit) tells(all int) { u.await(func() bool { return len(u.written) >= all }) }
+
+// await waits until is, which is called with mu held.
+func (u *unit) await(is func() bool) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	for !is() {
 		u.mu.Unlock()
 		<-u.fresh
 		u.mu.Lock()
 	}
-	u.mu.Unlock()
+}
+
+func (u *unit) wake() {
+	select {
+	case u.fresh <- struct{}{}:
+	default:
+	}
 }
 
 func (u *unit) log() []string {
@@ -68,10 +85,7 @@ func (u *unit) read(table []uint16, from, count uint16) ([]uint16, error) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	u.reads++
-	select {
-	case u.fresh <- struct{}{}:
-	default:
-	}
+	u.wake()
 	if u.before != nil {
 		u.before(u.reads)
 	}
@@ -91,6 +105,7 @@ func (u *unit) write(register, value uint16) error {
 		return modbus.ErrIllegalDataAddress
 	}
 	u.holding[register] = value
+	u.wake()
 	u.written = append(u.written, fmt.Sprintf("%d=%d", register, value))
 	return nil
 }
@@ -277,6 +292,8 @@ func three() profile.Registers {
 	return r
 }
 
+// mustAt is a place that waits for an answer for so long that a test only passes where something else ends the wait, and
+// that a computer with much to do breaks no test.
 func mustAt(t testing.TB, spec string, r profile.Registers) port.Place {
 	t.Helper()
 	p, err := at(spec, fast, r)
@@ -284,6 +301,13 @@ func mustAt(t testing.TB, spec string, r profile.Registers) port.Place {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { p.Close() })
+	p.(*place).line.answer = time.Hour
+	return p
+}
+
+// hasty waits for an answer no longer than in earnest.
+func hasty(p port.Place) port.Place {
+	p.(*place).line.answer = thinking
 	return p
 }
 

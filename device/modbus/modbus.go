@@ -11,9 +11,10 @@
 //	is told: 00 C8 00 2B       register 200 becomes 002B: the reading is on disk
 //
 // New is a reading whose counter is another one than at the poll before. After opening nothing is known, so the block
-// that is there is given once; whoever keeps readings knows it again if it came before. A counter of zero that is met
-// on opening, or with every register of the block zero, says that nothing was pulled since the wrench was switched on:
-// nothing is given. A counter that comes round to zero while it is watched is a reading like any other.
+// that is there is given once; whoever keeps readings knows it again if it came before. A counter of zero tells of no
+// reading where it is met on opening, where every register of the block is zero, and where nothing but the counter
+// changed: nothing was pulled since the wrench was switched on or its counter set back. A counter that comes round to
+// zero with another pull is a reading like any other.
 //
 // A wrench that is pulled twice between two polls shows the second pull only; its counter tells that one is missing.
 // A crash leaves nothing behind: what the wrench was not told to be on disk is still in its registers.

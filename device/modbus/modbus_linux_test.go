@@ -139,11 +139,11 @@ func TestPort_PublishedExample(t *testing.T) {
 func TestPlace_OpenEndsWithContext(t *testing.T) {
 	for _, scheme := range []string{"tcp://", "rtu+tcp://"} {
 		asked := make(chan struct{}, 1)
-		place := patient(mustAt(t, scheme+answerTCP(t, func(c net.Conn) {
+		place := mustAt(t, scheme+answerTCP(t, func(c net.Conn) {
 			c.Read(make([]byte, 64))
 			asked <- struct{}{}
 			silence(c)
-		}), three()))
+		}), three())
 		ctx, cancel := context.WithCancel(t.Context())
 		go func() { <-asked; cancel() }()
 		if p, err := place.Open(ctx); p != nil || !errors.Is(err, context.Canceled) {

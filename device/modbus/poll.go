@@ -40,18 +40,37 @@ func (p *Port) read() ([]byte, error) {
 // poll gives the block if it holds a new reading.
 func (p *Port) poll() ([]byte, error) {
 	b, err := p.read()
-	if err != nil || bytes.Equal(p.counter(b), p.count) {
+	if err != nil || p.known(b) {
 		return nil, err
 	}
-	if b, err = p.settle(b); err != nil || bytes.Equal(p.counter(b), p.count) {
+	if b, err = p.settle(b); err != nil || p.known(b) {
 		return nil, err
 	}
-	first := p.count == nil
-	p.count = p.counter(b)
-	if zero(p.count) && (first || zero(b)) {
+	nothing := p.nothing(b)
+	p.last = b
+	if nothing {
 		return nil, nil
 	}
 	return b, nil
+}
+
+// known says whether the counter is that of the last block.
+func (p *Port) known(b []byte) bool {
+	return p.last != nil && bytes.Equal(p.counter(b), p.counter(p.last))
+}
+
+// nothing says whether the block holds no reading at all: the counter is zero, and it was met so, or there is nothing
+// else either, or all that changed is the counter, which a person has set back.
+func (p *Port) nothing(b []byte) bool {
+	if !zero(p.counter(b)) {
+		return false
+	}
+	if p.last == nil || zero(b) {
+		return true
+	}
+	back := bytes.Clone(p.last)
+	clear(p.counter(back))
+	return bytes.Equal(back, b)
 }
 
 // settle reads the block again until it is certain that it was not read half written.

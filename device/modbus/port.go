@@ -23,7 +23,7 @@ type Port struct {
 
 	reading sync.Mutex // held through Read; guards what follows
 	polled  time.Time  // when the last poll began
-	count   []byte     // the counter at the last poll; nil: there was none
+	last    []byte     // the block with the last counter that is known; nil: none is
 	rest    []byte     // of a block that was given in part
 
 	closed chan struct{}

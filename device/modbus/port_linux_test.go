@@ -109,6 +109,7 @@ func TestPort_Given(t *testing.T) {
 		{"a wrench that was switched off and on has nothing", []block{{7, 5, 5}, {0, 0, 0}, {1, 6, 6}}, []block{{7, 5, 5}, {1, 6, 6}}},
 		{"the first pull after that may have the count from before", []block{{1, 5, 5}, {0, 0, 0}, {1, 5, 5}}, []block{{1, 5, 5}, {1, 5, 5}}},
 		{"a counter comes round to zero", []block{{65535, 5, 5}, {0, 6, 6}, {1, 7, 7}}, []block{{65535, 5, 5}, {0, 6, 6}, {1, 7, 7}}},
+		{"a counter that was set back has nothing", []block{{7, 5, 5}, {0, 5, 5}, {1, 6, 6}}, []block{{7, 5, 5}, {1, 6, 6}}},
 		{"a counter that goes back is news", []block{{7, 5, 5}, {3, 6, 6}}, []block{{7, 5, 5}, {3, 6, 6}}},
 		{"what changes beside the counter is no news", []block{{7, 5, 5}, {7, 6, 6}, {8, 7, 7}}, []block{{7, 5, 5}, {8, 7, 7}}},
 	} {
@@ -280,7 +281,7 @@ func TestPort_Disturbed(t *testing.T) {
 				}
 				return c.spoil(b)
 			})
-			p := mustOpen(t, mustAt(t, s.Path, three()))
+			p := mustOpen(t, hasty(mustAt(t, s.Path, three())))
 			expect(t, p, 41, 5, 5)
 			for n := uint16(42); n < 45; n++ {
 				u.set(100, n, n, n)
@@ -312,7 +313,7 @@ func TestPort_LateAnswer(t *testing.T) {
 		}
 		return b
 	})
-	p := mustOpen(t, mustAt(t, s.Path, three()))
+	p := mustOpen(t, hasty(mustAt(t, s.Path, three())))
 	expect(t, p, 41, 5, 5)
 	for n := uint16(42); n < 45; n++ {
 		if _, err := p.Write([]byte{0, 200, 0, byte(n)}); err != nil {
@@ -449,7 +450,7 @@ func TestPort_Gone(t *testing.T) {
 
 func TestPort_UnplugAndReplug(t *testing.T) {
 	u, s := newUnit(), plugtest.New(t)
-	place := patient(mustAt(t, s.Path, three()))
+	place := mustAt(t, s.Path, three())
 	if _, err := place.Open(t.Context()); err == nil || !strings.Contains(err.Error(), "nothing is plugged in at "+s.Path) {
 		t.Fatalf("got %v, want to be told what to plug in", err)
 	}
@@ -515,7 +516,7 @@ func TestPort_Close(t *testing.T) {
 	})
 	t.Run("ends a question that is not answered", func(t *testing.T) {
 		ways(t, func(t *testing.T, u *unit, spec string) {
-			p := mustOpen(t, patient(mustAt(t, spec, three())))
+			p := mustOpen(t, mustAt(t, spec, three()))
 			hang := make(chan struct{})
 			u.mu.Lock()
 			asked := make(chan struct{})
@@ -533,18 +534,6 @@ func TestPort_Close(t *testing.T) {
 			}
 		})
 	})
-}
-
-// patient waits for an answer for so long that a test only passes where something else ends the wait.
-func patient(p port.Place) port.Place {
-	p.(*place).line.answer = time.Hour
-	return p
-}
-
-// hasty waits a shorter time for what does not come.
-func hasty(p port.Place) port.Place {
-	p.(*place).line.answer = 200 * time.Millisecond
-	return p
 }
 
 // closeDuringRead closes the port after when, and gives the error of a Read that was under way.

@@ -141,3 +141,21 @@ func TestParse_Scanners(t *testing.T) {
 		t.Errorf("got %+v, %v, want a shop without scanners", c.Scanners, err)
 	}
 }
+
+func TestParse_Registers(t *testing.T) {
+	with := func(port string) error {
+		text := strings.NewReplacer("tcp://10.0.0.21:4001", port).Replace(string(Example()))
+		at := strings.Index(text, port)
+		text = text[:at] + strings.Replace(text[at:], "profile: semicolon-xor", "profile: registers-swapped-floats", 1)
+		_, err := Parse("example.yaml", []byte(text))
+		return err
+	}
+	for _, port := range []string{"/dev/ttyUSB7", "tcp://10.0.0.21:502", "rtu+tcp://10.0.0.21:4001"} {
+		if err := with(port); err != nil {
+			t.Errorf("%s: got %v, want it taken for a wrench whose registers are read", port, err)
+		}
+	}
+	if err := with("tcp-listen://:502"); err == nil || !strings.Contains(err.Error(), "because the profile reads registers") {
+		t.Errorf("got %v, want to be told that registers are not read so", err)
+	}
+}
