@@ -10,10 +10,13 @@ import (
 	"witnessmark/device/frame"
 )
 
-// FuzzBuiltins gives any stream to any form that ships, from framer to reading. Seeds are the captures, which hold every
-// fault, and the frames that are drawn in the profiles.
-func FuzzBuiltins(f *testing.F) {
+// FuzzDecode gives any stream to any form, from framer to reading, and all of it as one frame. Seeds are the captures,
+// which hold every fault, and the frames that are drawn in the profiles.
+func FuzzDecode(f *testing.F) {
 	names, all := BuiltinNames(), builtins(f)
+	for _, name := range formNames() {
+		names, all["form "+name] = append(names, "form "+name), mustParse(f, formTexts[name])
+	}
 	for _, file := range captures(f) {
 		c, stream := readCapture(f, file), []byte(nil)
 		for _, chunk := range c.Chunks {
@@ -40,6 +43,7 @@ func FuzzBuiltins(f *testing.F) {
 		if tail, torn := framer.End(); torn {
 			take(tail)
 		}
+		take(frame.Frame{Bytes: stream})
 	})
 }
 
@@ -79,7 +83,8 @@ func mustBeSound(t *testing.T, p *Profile, f frame.Frame) {
 		return // more digits than the form has room for
 	}
 	again := p.Decode("TW-01", frame.Frame{Bytes: written})
-	if again.Reading == nil || again.Reading.Torque != r.Torque || again.Reading.Direction != r.Direction {
+	if again.Reading == nil || again.Reading.Torque != r.Torque || again.Reading.Direction != r.Direction ||
+		r.Counter != nil && (again.Reading.Counter == nil || *again.Reading.Counter != *r.Counter) {
 		t.Fatalf("%s: got %+v of %q, and %+v %+v after writing it as %q", p.Name, r, f.Bytes, again.Reading, again.Refusal, written)
 	}
 }

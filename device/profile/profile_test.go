@@ -281,28 +281,3 @@ func TestProfile_ASingleFlippedBitIsNeverAReading(t *testing.T) {
 		}
 	}
 }
-
-func FuzzDecode(f *testing.F) {
-	p := mustBuiltin(f)
-	f.Add([]byte(sealed("1042;45.2;Nm;31.4;R;2026-01-17T09:41:07;7")))
-	f.Add([]byte("!on\r\n"))
-	f.Add([]byte("#*00\r\n"))
-	f.Fuzz(func(t *testing.T, line []byte) {
-		got := p.Decode("TW-01", frame.Frame{Bytes: line})
-		set := 0
-		for _, is := range []bool{got.Reading != nil, got.Refusal != nil, got.Ignored} {
-			if is {
-				set++
-			}
-		}
-		if set != 1 {
-			t.Fatalf("%q: got %+v, want exactly one of them", line, got)
-		}
-		if r := got.Reading; r != nil {
-			again := p.Decode("TW-01", frame.Frame{Bytes: p.Encode(*r)}).Reading
-			if again == nil || again.Torque != r.Torque || again.Direction != r.Direction || *again.Counter != *r.Counter {
-				t.Fatalf("%q: got %+v, and after writing it %+v", line, r, again)
-			}
-		}
-	})
-}
