@@ -8,16 +8,17 @@ import (
 type grower struct {
 	*Matcher
 	h    *hypothesis
+	no   int32 // its index
 	o    *observed
 	all  []branch
 	best nats  // of all branches so far, of every hypothesis
 	hit  steps // already branched to as fresh or again, so that a tag adds no second one
 }
 
-// branches appends what o may have been under hypothesis h.
-func (g *grower) branches(h *hypothesis) {
-	o := g.o
-	g.h = h
+// branches appends what o may have been under a belief.
+func (g *grower) branches(belief int) {
+	o, h := g.o, g.beliefs[belief]
+	g.h, g.no = h, int32(belief)
 	clear(g.hit)
 	g.forward()
 	g.again()
@@ -31,7 +32,7 @@ func (g *grower) branches(h *hypothesis) {
 	}
 	w := h.weight + p + stray(o, g.highest) - o.contradiction(elsewhere)
 	g.best = max(g.best, w)
-	g.all = append(g.all, branch{h, -1, 1, Stray, false, w, len(g.all)})
+	g.all = append(g.all, branch{w, g.no, -1, 1, int32(len(g.all)), Stray, false})
 }
 
 // hopeless is true of a prior so low that no likelihood could keep its branch.
@@ -55,7 +56,7 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 		}
 	}
 	g.best = max(g.best, w)
-	g.all = append(g.all, branch{g.h, step, max(alike, 1), k, outOfOrder, w, len(g.all)})
+	g.all = append(g.all, branch{w, g.no, int32(step), int32(max(alike, 1)), int32(len(g.all)), k, outOfOrder})
 }
 
 // skipsStage is true where the fastener has not had an earlier stage that covers it.
@@ -223,9 +224,14 @@ func (g *grower) ahead(e, retry int) {
 // number of those that it stands for.
 func (g *grower) openInLeg(leg, after, but int) (near, alike []int) {
 	near, alike = g.near[:0], g.alike[:0]
+	uniform := leg < len(g.uniform) && g.uniform[leg]
 	for i := g.h.open.from(after + 1); i >= 0 && g.leg[i] <= leg; i = g.h.open.from(i + 1) {
 		if g.leg[i] != leg || i == but {
 			continue
+		}
+		if uniform && len(near) == 3 {
+			alike[2] = g.count(leg, i) // all alike: no need to look at each
+			break
 		}
 		if n := g.same(near, i); n >= 2 {
 			alike[n]++
@@ -235,6 +241,15 @@ func (g *grower) openInLeg(leg, after, but int) (near, alike []int) {
 	}
 	g.near, g.alike = near, alike
 	return near, alike
+}
+
+// count is how many steps of a leg are open from step i on, and the one before them.
+func (g *grower) count(leg, i int) int {
+	n := 1
+	for ; i >= 0 && g.leg[i] == leg; i = g.h.open.from(i + 1) {
+		n++
+	}
+	return n
 }
 
 // same is the place in a list of a step that no reading tells from step i, -1: none.

@@ -70,14 +70,14 @@ type node struct {
 }
 
 // branch is a possible attribution before it is worth a copy of the state.
-type branch struct {
-	from       *hypothesis
-	step       int
-	alike      int
+type branch struct { // without pointers: many are made, few are kept
+	weight     nats
+	from       int32 // index into the beliefs
+	step       int32
+	alike      int32
+	born       int32
 	kind       Kind
 	outOfOrder bool
-	weight     nats
-	born       int
 }
 
 // generation is the hypotheses after one observation. Two of them take turns, so that an observation costs no new room.
@@ -100,20 +100,20 @@ func (m *Matcher) newGeneration(fasteners int) *generation {
 // grow branches every hypothesis by observation o and keeps the heaviest.
 func (m *Matcher) grow(o *observed) []*hypothesis {
 	b := grower{Matcher: m, o: o, all: m.scratch[:0], hit: m.hit, best: never * 100}
-	for _, h := range m.beliefs { // the heaviest first, which spares the others their hopeless branches
-		b.branches(h)
+	for i := range m.beliefs { // the heaviest first, which spares the others their hopeless branches
+		b.branches(i)
 	}
 	all, best := b.all, b.best
 	m.scratch = all
 	all = slices.DeleteFunc(all, func(b branch) bool { return best-b.weight > pruneAt })
 	// Equal weights keep the order of generation, so that the outcome never depends on the sort.
-	slices.SortFunc(all, func(a, b branch) int { return cmp.Or(cmp.Compare(b.weight, a.weight), a.born-b.born) })
-	g := m.next
+	slices.SortFunc(all, func(a, b branch) int { return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.born, b.born)) })
+	before, g := m.beliefs, m.next
 	m.next, m.now = m.now, g
 	g.kept = g.kept[:0]
 	for _, b := range all[:min(len(all), maxHypotheses)] {
 		h := &g.all[len(g.kept)]
-		m.apply(h, b, o, best)
+		m.apply(h, before[b.from], b, o, best)
 		g.kept = append(g.kept, h)
 	}
 	return g.kept
@@ -134,33 +134,34 @@ func (m *Matcher) told(o *Observation) (fastener int, by audit.LocatedBy) {
 	return -1, ""
 }
 
-// apply makes the hypothesis of a branch.
-func (m *Matcher) apply(h *hypothesis, b branch, o *observed, best nats) {
-	h.weight, h.pos, h.far, h.last, h.parent = b.weight-best, b.from.pos, b.from.far, b.from.last, b.from
-	copy(h.bolts, b.from.bolts)
-	copy(h.open, b.from.open)
-	n := &node{parent: b.from.tip, step: b.step, alike: b.alike, kind: b.kind, outOfOrder: b.outOfOrder, verdict: audit.NotJudged}
+// apply makes the hypothesis of a branch that grew from another.
+func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
+	step := int(b.step)
+	h.weight, h.pos, h.far, h.last, h.parent = b.weight-best, from.pos, from.far, from.last, from
+	copy(h.bolts, from.bolts)
+	copy(h.open, from.open)
+	n := &node{parent: from.tip, step: step, alike: int(b.alike), kind: b.kind, outOfOrder: b.outOfOrder, verdict: audit.NotJudged}
 	h.tip = n
-	if b.step < 0 {
+	if step < 0 {
 		return
 	}
-	s := &m.steps[b.step]
+	s := &m.steps[step]
 	f := &h.bolts[s.Fastener]
 	n.was = *f
 	if b.kind == Loosened {
 		n.verdict = audit.WrongDirection
 		left := int64(f.standing)
 		if o.angle != none {
-			left -= o.angle * 1_000_000 / m.slackRate(o.tool, m.kind[b.step])
+			left -= o.angle * 1_000_000 / m.slackRate(o.tool, m.kind[step])
 		}
 		*f = fastener{stage: -1, failed: true, standing: int32(max(left, 0))}
 		m.reopen(h, s.Fastener)
 	} else {
-		m.pull(h, f, b.step, n, o)
+		m.pull(h, f, step, n, o)
 	}
-	h.last = b.step
+	h.last = step
 	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened {
-		h.pos, h.far = b.step, max(h.far, b.step)
+		h.pos, h.far = step, max(h.far, step)
 	}
 }
 

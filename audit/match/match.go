@@ -30,19 +30,24 @@ type Observation struct {
 const NotHere = "\x00none"
 
 // Kind says what a reading was, seen from the order wanted.
-type Kind string
+type Kind uint8
 
 // The kinds of pull.
 const (
-	Next     Kind = "next"      // the step that was expected
-	Retry    Kind = "retry"     // the same step again after it did not pass
-	ReHit    Kind = "re-hit"    // a step that was done already
-	Skip     Kind = "skip"      // a step ahead of the expected one
-	MakeGood Kind = "make good" // a step that had been left behind
-	Early    Kind = "early"     // a step of the next leg while this one has open steps
-	Loosened Kind = "loosened"  // a fastener turned back outside a loosening stage
-	Stray    Kind = "stray"     // nothing of this joint
+	Next     Kind = iota // the step that was expected
+	Retry                // the same step again after it did not pass
+	ReHit                // a step that was done already
+	Skip                 // a step ahead of the expected one
+	MakeGood             // a step that had been left behind
+	Early                // a step of the next leg while this one has open steps
+	Loosened             // a fastener turned back outside a loosening stage
+	Stray                // nothing of this joint
 )
+
+// String is the kind in words.
+func (k Kind) String() string {
+	return [...]string{"next", "retry", "re-hit", "skip", "make good", "early", "loosened", "stray"}[k]
+}
 
 // Finding is what the matcher holds about one observation.
 type Finding struct {
@@ -57,10 +62,11 @@ type Finding struct {
 
 // Matcher follows one run of a joint. It is not safe for concurrent use.
 type Matcher struct {
-	steps []procedure.Step
-	leg   []int // per step: the stage, or the fastener where a fastener goes through all stages
-	kind  []int // per step: equal for those that no reading tells apart
-	kinds int   // how many kinds there are
+	steps   []procedure.Step
+	leg     []int  // per step: the stage, or the fastener where a fastener goes through all stages
+	kind    []int  // per step: equal for those that no reading tells apart
+	kinds   int    // how many kinds there are
+	uniform []bool // per leg: all its steps are of one kind
 
 	supposed []int64 // by kind: turn per torque by geometry, µ° per N·m; 0: not said
 	earlier  Learned // of earlier builds
@@ -129,6 +135,11 @@ func (m *Matcher) index(j *procedure.Joint) {
 			known[a] = len(known)
 		}
 		m.kind = append(m.kind, known[a])
+		if leg == len(m.uniform) {
+			m.uniform = append(m.uniform, true)
+		} else if m.kind[i-1] != m.kind[i] {
+			m.uniform[leg] = false
+		}
 	}
 	m.kinds, m.supposed = len(known), make([]int64, len(known))
 }

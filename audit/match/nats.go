@@ -61,22 +61,42 @@ func lnShare(p audit.Share) nats { return ln(int64(p)) - lnCertain }
 
 var lnCertain = ln(int64(audit.Certain))
 
-// expNano is e^x for x ≤ 0, in thousand-millionths.
-func expNano(x nats) int64 {
-	if x < -20*oneNat {
-		return 0
-	}
-	n := int64(-x) / int64(oneNat)
-	f := int64(-x) % int64(oneNat) // e^-f by its series, f < 1 nat
+// expTable holds e^(-i/1024) in thousand-millionths, expWhole e^-n.
+var (
+	expTable = func() (table [1025]int64) {
+		for i := range table {
+			table[i] = expSeries(int64(i) * int64(oneNat) / 1024)
+		}
+		return table
+	}()
+	expWhole = func() (table [21]int64) {
+		table[0] = 1_000_000_000
+		for i := 1; i < len(table); i++ {
+			table[i] = table[i-1] * 367_879_441 / 1_000_000_000
+		}
+		return table
+	}()
+)
+
+// expSeries is e^-f for f up to one nat, in thousand-millionths.
+func expSeries(f int64) int64 {
 	term, sum := int64(1_000_000_000), int64(1_000_000_000)
 	for k := int64(1); k <= 14; k++ {
 		term = -term * f / (k * int64(oneNat))
 		sum += term
 	}
-	for range n {
-		sum = sum * 367_879_441 / 1_000_000_000
-	}
 	return sum
+}
+
+// expNano is e^x for x ≤ 0, in thousand-millionths, within one millionth of its value.
+func expNano(x nats) int64 {
+	if x <= -20*oneNat {
+		return 0
+	}
+	n, f := int64(-x)/int64(oneNat), int64(-x)%int64(oneNat)
+	i, rest := f*1024/int64(oneNat), f*1024%int64(oneNat)
+	v := expTable[i] - (expTable[i]-expTable[i+1])*rest/int64(oneNat)
+	return v * expWhole[n] / 1_000_000_000
 }
 
 // gauss is the logarithm of the normal density at a deviation dev, given the variance, both in the same unit.
