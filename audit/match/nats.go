@@ -88,7 +88,7 @@ func expSeries(f int64) int64 {
 	return sum
 }
 
-// expNano is e^x for x ≤ 0, in thousand-millionths, within one millionth of its value.
+// expNano is e^x for x ≤ 0, in thousand-millionths, within three of them and one millionth of its value.
 func expNano(x nats) int64 {
 	if x <= -20*oneNat {
 		return 0

@@ -76,7 +76,7 @@ const (
 	maxTurned       = 1 << 30 // m°
 	maxStanding     = 1 << 30 // mN·m
 	maxHypotheses   = 48
-	pruneAt         = 10 * oneNat // hypotheses so much lighter than the best are let go
+	pruneAt         = 9 * oneNat  // hypotheses so much lighter than the best are let go
 	changeOfMind    = ln2         // a finding already said is kept until another is twice as likely
 	tagPenalty      = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
 	namedPenalty    = 40 * oneNat
