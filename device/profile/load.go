@@ -33,9 +33,10 @@ func Parse(file string, text []byte) (*Profile, error) {
 type loader struct {
 	doc    *strictyaml.Doc
 	p      *Profile
-	framed bool         // the frame could be read
-	drawn  bool         // so could the fields
-	places []fieldPlace // of columns and binary fields
+	framed bool            // the frame could be read
+	drawn  bool            // so could the fields
+	places []fieldPlace    // of the fields
+	count  strictyaml.Node // where the place of a length field is drawn
 }
 
 // wire reads the blocks that draw what is on the wire, each after those that it refers to.

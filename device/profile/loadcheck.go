@@ -77,9 +77,8 @@ func (l *loader) checkMustFit(m strictyaml.Map) {
 		none(m, "the check has a place of its own", "mark")
 	}
 	over, _ := m.Get("over")
-	l.rangeMustFit(over)
-	if at, ok := m.Get("at"); ok {
-		l.placeMustFit(at, over)
+	if at, ok := m.Get("at"); !ok || l.placeMustFit(at, over) {
+		l.rangeMustFit(over)
 	}
 }
 
@@ -102,22 +101,27 @@ func (l *loader) rangeMustFit(over strictyaml.Node) {
 	}
 }
 
-// placeMustFit faults a check that stands outside of the frame or in the middle of the fields.
-func (l *loader) placeMustFit(at, over strictyaml.Node) {
+// placeMustFit faults a check that stands outside of the frame, in what frames it, or in the middle of the fields.
+func (l *loader) placeMustFit(at, over strictyaml.Node) bool {
 	g, c := &l.p.framing, &l.p.check
 	width := c.width()
+	first, last := c.at == g.head(), c.at == c.usual(g)
+	form := l.p.fields.form
 	switch {
 	case c.at >= 0 && c.at+width > g.longest, c.at < 0 && -c.at > g.longest, c.at < 0 && -c.at < width:
 		at.Faultf("found a check outside of the frame, expected it within its %d bytes", g.longest)
-		return
+	case c.at >= 0 && c.at < len(g.start):
+		at.Faultf("found the check in the start of the frame, expected it behind")
+	case c.at >= 0 && g.form == formCounted && c.at < g.count.At+g.count.Size && c.at+width > g.count.At:
+		at.Faultf("found the check in the length of the frame, expected it beside")
 	case c.over != coverRange:
 		over.Faultf("found %s, expected a range such as {from: 1, to: -2}: the check has a place of its own", c.over)
-		return
-	}
-	first, last := c.at == g.head(), c.at == c.usual(g)
-	if form := l.p.fields.form; !first && !last && form != byBinary && (form != byColumns || c.at < 0) {
+	case !first && !last && form != byBinary && (form != byColumns || c.at < 0):
 		at.Faultf("found a check inside of the line, expected it at its beginning or its end")
+	default:
+		return true
 	}
+	return false
 }
 
 // usual is the place from the end of a frame where a check stands that has no place of its own.

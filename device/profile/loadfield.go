@@ -1,11 +1,9 @@
 package profile
 
 import (
-	"strings"
+	"bytes"
 
-	"witnessmark/device"
 	"witnessmark/device/strictyaml"
-	"witnessmark/device/unit"
 )
 
 // settings are the keys that a field has by its kind, beside name and kind and those of its place.
@@ -57,12 +55,21 @@ func (l *loader) field(n strictyaml.Node, comma bool, order byteOrder) field {
 	f := field{kind: kind, name: maybe(m, "name", string(kind), line), sign: signOf(comma)}
 	l.place(m, &f, order)
 	f.setNumber(m)
-	f.setNone(m)
+	fs.mustShowPoint(m, &f)
+	t := textReader{&l.p.fields, &f}
+	t.none(m)
 	if at, ok := m.Get("optional"); ok && f.optional && f.none == "" && fs.mustSayNone(&f) {
 		at.Faultf("found optional, expected none with it: here the place of a field is never empty")
 	}
-	f.setSpellings(m, fs)
+	t.spellings(m)
 	return f
+}
+
+// mustShowPoint faults a decimal comma where commas separate.
+func (fs *fields) mustShowPoint(m strictyaml.Map, f *field) {
+	if at, ok := m.Get("decimal"); ok && f.sign == ',' && bytes.Contains(fs.separator, []byte(",")) {
+		at.Faultf("found a decimal comma, expected a point: the comma separates the fields")
+	}
 }
 
 // mustSayNone tells fields that cannot be left empty.
@@ -112,80 +119,4 @@ func readScaleNode(n strictyaml.Node) scale {
 		n.Faultf("found %.60q, expected a decimal number above 0 of at most 9 digits, such as 0.01", s)
 	}
 	return v
-}
-
-func (f *field) setNone(m strictyaml.Map) {
-	f.none = maybe(m, "none", "", word)
-	_, says := m.Get("none")
-	if at, ok := m.Get("none"); ok && f.counted {
-		n, fault := readDecimal([]byte(f.none), '.')
-		if fault != noFault || n.places > 0 {
-			at.Faultf("found %.60q, expected the whole number that says there is no value", f.none)
-		}
-		f.nothing = n
-	}
-	f.optional = maybe(m, "optional", "false", choose("true", "false")) == "true" || says
-}
-
-func (f *field) setSpellings(m strictyaml.Map, fs *fields) {
-	switch f.kind {
-	case kindTorque:
-		fs.unit = maybe(m, "unit", "", readUnitName)
-	case kindUnit:
-		f.spelled = need(m, "spelled", func(n strictyaml.Node) []spelling { return readSpelled(n, "{Nm: N·m}", unitMeant) })
-	case kindJudgement:
-		f.spelled = need(m, "spelled", func(n strictyaml.Node) []spelling { return readSpelled(n, "{OK: pass}", judgementMeant) })
-	case kindDirection:
-		f.spelled = readPair(m, "tighten", string(device.Tighten), "loosen", string(device.Loosen))
-	case kindStored:
-		f.spelled = readPair(m, "yes", storedYes, "no", storedNo)
-	case kindFixed:
-		f.is = need(m, "is", word)
-	}
-}
-
-// readPair reads the texts of two meanings.
-func readPair(m strictyaml.Map, key, means, otherKey, otherMeans string) []spelling {
-	one, other := need(m, key, word), need(m, otherKey, word)
-	if at, ok := m.Get(otherKey); ok && one == other && one != "" {
-		at.Faultf("found %q for both %s and %s, expected two different ones", other, key, otherKey)
-	}
-	return []spelling{{one, means}, {other, otherMeans}}
-}
-
-// readSpelled reads a map from what stands on the wire to what it means.
-func readSpelled(n strictyaml.Node, example string, meant func(strictyaml.Node) string) (all []spelling) {
-	m := n.FreeMap()
-	for _, key := range m.Keys() {
-		at, _ := m.Get(key)
-		if why := unfitWord(key); why != "" {
-			at.Faultf("found the spelling %.60q, %s", key, why)
-			continue
-		}
-		text, _ := wireBytes(key)
-		all = append(all, spelling{string(text), meant(at)})
-	}
-	if len(m.Keys()) == 0 && n.IsMap() {
-		n.Faultf("found no spelling, expected at least one, such as %s", example)
-	}
-	return all
-}
-
-func unitMeant(n strictyaml.Node) string { return string(readUnitName(n)) }
-
-func readUnitName(n strictyaml.Node) unit.TorqueUnit {
-	s, ok := n.Text()
-	if !ok {
-		return ""
-	}
-	u, err := unit.ParseTorqueUnit(s)
-	if err != nil {
-		n.Faultf("%v", err)
-		return unit.TorqueUnit(strings.TrimSpace(s)) // a wrong unit is no missing one: that would be a second fault
-	}
-	return u
-}
-
-func judgementMeant(n strictyaml.Node) string {
-	return string(oneOf(n, device.JudgedPass, device.JudgedLow, device.JudgedHigh, device.JudgedFail))
 }

@@ -23,6 +23,9 @@ func (l *loader) fields(n strictyaml.Node) {
 	} else {
 		none(m, "only binary fields have one", "order")
 		fs.lead = maybe(m, "lead", nil, short)
+		if at, ok := m.Get("lead"); ok && l.framed && fs.lead != nil && l.p.framing.ends(fs.lead) {
+			at.Faultf("found %q, expected no end of frame in it", wireText(fs.lead))
+		}
 	}
 	comma := maybe(m, "decimal", "point", choose("point", "comma")) == "comma"
 	if at, ok := m.Get("decimal"); ok && comma && bytes.Contains(fs.separator, []byte(",")) {
@@ -62,7 +65,8 @@ func (l *loader) form(m strictyaml.Map) bool {
 			fs.form = form
 		}
 	}
-	switch n, _ := m.Get(string(fs.form)); fs.form {
+	n, _ := m.Get(string(fs.form))
+	switch fs.form {
 	case "":
 		if m.Node().IsMap() {
 			m.Node().Faultf("found none of %s, expected one of them", either(forms))
@@ -73,14 +77,11 @@ func (l *loader) form(m strictyaml.Map) bool {
 	case byPattern:
 		l.pattern(n)
 	case byBinary:
-		oneOf(n, "true")
 		if f := l.p.framing.form; l.framed && (f == formLine || f == formEnded || f == formBetween) {
 			n.Faultf("found binary fields in a frame with an end, expected a length or a gap: the bytes of a number may look like the end")
 		}
-	default:
-		oneOf(n, "true")
 	}
-	return true
+	return fs.form == bySeparator || fs.form == byPattern || oneOf(n, "true") == "true"
 }
 
 func (l *loader) separator(n strictyaml.Node) {
@@ -143,8 +144,12 @@ func (l *loader) groups(n strictyaml.Node) {
 			continue
 		}
 		at := slices.IndexFunc(fs.list, func(f field) bool { return f.name == group })
-		if at < 0 {
+		switch {
+		case at < 0:
 			n.Faultf("found the group %q, expected a field of that name", group)
+			continue
+		case p.groups[at] > 0:
+			n.Faultf("found the group %q again, expected it once", group)
 			continue
 		}
 		p.groups[at], p.names[at] = i, group

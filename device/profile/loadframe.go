@@ -22,6 +22,9 @@ func (l *loader) frame(n strictyaml.Node) {
 	case length.IsMap():
 		none(m, "the frame itself says where it ends", "end", "after")
 		g.form, g.start, g.count = formCounted, maybe(m, "start", nil, short), readCount(length)
+		if l.count, _ = length.FreeMap().Get("at"); g.count.At < len(g.start) {
+			l.count.Faultf("found the length inside of the start, expected it behind")
+		}
 	case has("length"):
 		none(m, "the length says where the frame ends", "end", "after", "max")
 		g.form, g.start, g.length = formFixed, maybe(m, "start", nil, short), between(2, device.MaxRaw)(length)
@@ -34,12 +37,11 @@ func (l *loader) frame(n strictyaml.Node) {
 			end.Faultf("found %s for both start and end, expected two different ones", wireText(g.end))
 		}
 	default:
-		none(m, "it has no meaning without start and end together", "start", "after")
 		end, ok := m.Need("end")
-		if !ok {
-			break
+		if ok {
+			none(m, "it has no meaning without start and end together", "after")
+			g.readEnd(end)
 		}
-		g.readEnd(end)
 	}
 	g.longest = need(m, "max", between(8, device.MaxRaw))
 }

@@ -23,12 +23,16 @@ func (l *loader) place(m strictyaml.Map, f *field, order byteOrder) {
 		}
 		f.path = need(m, "at", dotted)
 	case byBinary:
-		at := need(m, "at", between(0, 511))
+		at, known := 0, false
+		if n, ok := m.Need("at"); ok {
+			known = l.clean(func() { at = between(0, 511)(n) })
+		}
 		f.as = need(m, "as", numberAt)
-		f.at = spanOf(at, at+f.as.size)
 		f.as.order = maybe(m, "order", order, choose(bigEnd, littleEnd, wordSwapped))
 		f.as.turned = f.as.order != bigEnd
-		f.readBits(m)
+		if l.clean(func() { f.readBits(m) }) && known {
+			f.at = spanOf(at, at+f.as.size)
+		}
 		switch f.kind {
 		case kindTorque, kindAngle, kindBattery, kindCounter:
 			f.counted = f.as.size > 0 && (f.as.kind == natural || f.as.kind == integer)
@@ -123,6 +127,9 @@ func (f *field) mustSuit(m strictyaml.Map) {
 func (l *loader) fieldsMustFit() {
 	p := l.p
 	fs := &p.fields
+	if g := &p.framing; l.framed && g.form == formCounted && g.count.At > len(g.start) && fs.form != byBinary && fs.form != byColumns {
+		l.count.Faultf("found the length inside of the line, expected it right behind the start of the frame")
+	}
 	switch {
 	case len(l.places) != len(fs.list) || fs.has(""):
 		return

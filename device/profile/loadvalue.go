@@ -63,29 +63,6 @@ func short(n strictyaml.Node) []byte {
 // plainASCII tells text in which every byte beyond ASCII is written in hexadecimal digits.
 func plainASCII(s string) bool { return !strings.ContainsFunc(s, func(r rune) bool { return r > '~' }) }
 
-// word reads a few characters as they stand in a field, blanks around them not counted.
-func word(n strictyaml.Node) string {
-	s, ok := n.Text()
-	if !ok {
-		return ""
-	}
-	if why := unfitWord(s); why != "" {
-		n.Faultf("found %.60q, %s", s, why)
-		return ""
-	}
-	b, _ := wireBytes(s)
-	return string(b)
-}
-
-// unfitWord says what is wrong with the text of a field; empty: nothing.
-func unfitWord(s string) string {
-	b, err := wireBytes(s)
-	if err != nil || len(b) == 0 || len(b) > 16 || strings.Trim(s, " ") != s {
-		return "expected 1 to 16 characters without blanks around them; control characters by name, such as <STX>"
-	}
-	return ""
-}
-
 func between(low, high int) func(strictyaml.Node) int {
 	return func(n strictyaml.Node) int {
 		s, ok := n.Text()
