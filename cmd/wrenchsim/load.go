@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"witnessmark/cmd/wrenchsim/sim"
+	"witnessmark/device/profile"
 )
 
 // loadCommand lets many wrenches send at once.
@@ -78,7 +79,7 @@ func (c *loadCommand) wrenches() (map[string]*sim.Wrench, error) {
 	if err != nil {
 		return nil, err
 	}
-	lines, err := places.lines(c.Wrenches)
+	lines, spoken, err := places.lines(slices.Repeat([]*profile.Profile{f}, c.Wrenches))
 	if err != nil {
 		return nil, err
 	}
@@ -86,8 +87,8 @@ func (c *loadCommand) wrenches() (map[string]*sim.Wrench, error) {
 	for i, line := range lines {
 		id := fmt.Sprintf("w%d", i+1)
 		meter := sim.CommonMeter()
-		meter.Serial = fmt.Sprintf("SIM-%04d", i+1)
-		wrenches[id] = sim.New(sim.Options{Wrench: id, Form: f, Line: line, Clock: time.Now, Resend: c.Resend, Meter: meter})
+		meter.Serial = fmt.Sprintf("%06d", i+1) // there are forms with room for six digits only
+		wrenches[id] = sim.New(sim.Options{Wrench: id, Form: spoken[i], Line: line, Clock: time.Now, Resend: c.Resend, Meter: meter})
 	}
 	return wrenches, nil
 }

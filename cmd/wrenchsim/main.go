@@ -26,6 +26,7 @@ const about = `Simulated digital torque wrenches, on pseudo-terminals or over TC
 
 A simulated wrench keeps every reading in its memory, byte for byte, until it is acknowledged, and sends it again after
 a hang-up or when no acknowledgement comes. Its bolts wind up, yield and stick; its operator overshoots.
+One whose profile reads registers is a Modbus TCP slave; give it an address with --listen.
 
 Try: wrenchsim example >bench.yaml; wrenchsim play bench.yaml --pty /tmp/wrench-1`
 

@@ -15,12 +15,12 @@ import (
 // placeFlags say where the daemon finds the wrenches.
 type placeFlags struct {
 	Pty    []string `xor:"place" sep:"none" required:"" placeholder:"LINK" help:"Pseudo-terminal under this stable name; one for each wrench, in the order of the script."`
-	Listen []string `xor:"place" sep:"none" required:"" placeholder:"HOST:PORT" help:"Wait for the daemon to call at this TCP address; one for each wrench."`
+	Listen []string `xor:"place" sep:"none" required:"" placeholder:"HOST:PORT" help:"Wait for the daemon to call at this TCP address; one for each wrench. Where the profile reads registers, the wrench is a Modbus TCP slave there."`
 	Dial   []string `xor:"place" sep:"none" required:"" placeholder:"HOST:PORT" help:"Call the daemon at this TCP address; one for each wrench."`
 }
 
-// lines opens the places: one for each wrench, or one that is counted on from for all of them.
-func (p placeFlags) lines(wrenches int) ([]sim.Line, error) {
+// lines opens the places, one for each wrench, and gives its form as it is spoken there.
+func (p placeFlags) lines(forms []*profile.Profile) ([]sim.Line, []sim.Form, error) {
 	kind, places := p.Pty, sim.Pty
 	switch {
 	case len(p.Listen) > 0:
@@ -28,21 +28,34 @@ func (p placeFlags) lines(wrenches int) ([]sim.Line, error) {
 	case len(p.Dial) > 0:
 		kind, places = p.Dial, func(addr string) (sim.Line, error) { return sim.Dial(addr), nil }
 	}
-	if len(kind) != wrenches {
-		return nil, inputError{fmt.Errorf("found %d places, expected %d: name one place for each wrench", len(kind), wrenches)}
+	if len(kind) != len(forms) {
+		return nil, nil, inputError{fmt.Errorf("found %d places, expected %d: name one place for each wrench", len(kind), len(forms))}
 	}
-	lines := make([]sim.Line, 0, wrenches)
-	for _, at := range kind {
-		line, err := places(at)
+	var lines []sim.Line
+	var spoken []sim.Form
+	for i, at := range kind {
+		line, form, err := p.line(at, places, forms[i])
 		if err != nil {
 			for _, l := range lines {
 				l.Close() // nothing was plugged in yet
 			}
-			return nil, err
+			return nil, nil, err
 		}
-		lines = append(lines, line)
+		lines, spoken = append(lines, line), append(spoken, form)
 	}
-	return lines, nil
+	return lines, spoken, nil
+}
+
+// line opens one place. Where the profile reads registers it is a Modbus slave.
+func (p placeFlags) line(at string, place func(string) (sim.Line, error), form *profile.Profile) (sim.Line, sim.Form, error) {
+	if form.Registers() == nil {
+		line, err := place(at)
+		return line, form, err
+	}
+	if len(p.Listen) == 0 {
+		return nil, nil, inputError{fmt.Errorf("profile %s reads registers: give the wrench an address with --listen", form.Name)}
+	}
+	return sim.Slave(at, form)
 }
 
 // counted makes n places of one: /tmp/w becomes /tmp/w-1, /tmp/w-2 …, host:7001 becomes host:7001, host:7002 …
@@ -90,7 +103,7 @@ func ports(addrs []string, n int) ([]string, error) {
 }
 
 // form finds a profile by its name, or reads it where the name is that of a file.
-func form(name string) (sim.Form, error) {
+func form(name string) (*profile.Profile, error) {
 	if !strings.ContainsAny(name, "/.") {
 		p, err := profile.Builtin(name)
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"witnessmark/cmd/wrenchsim/sim"
+	"witnessmark/device/profile"
 )
 
 // playCommand plays a script.
@@ -53,7 +54,7 @@ func (c *playCommand) Run(ctx context.Context, to streams) (err error) {
 }
 
 func (c *playCommand) wrenches(script *sim.Script) (map[string]*sim.Wrench, error) {
-	forms := make([]sim.Form, 0, len(script.Wrenches))
+	forms := make([]*profile.Profile, 0, len(script.Wrenches))
 	for _, t := range script.Wrenches {
 		f, err := form(t.Profile)
 		if err != nil {
@@ -61,13 +62,13 @@ func (c *playCommand) wrenches(script *sim.Script) (map[string]*sim.Wrench, erro
 		}
 		forms = append(forms, f)
 	}
-	lines, err := c.lines(len(script.Wrenches))
+	lines, spoken, err := c.lines(forms)
 	if err != nil {
 		return nil, err
 	}
 	wrenches := map[string]*sim.Wrench{}
 	for i, t := range script.Wrenches {
-		wrenches[t.ID] = sim.New(sim.Options{Wrench: t.ID, Form: forms[i], Line: lines[i], Meter: t.Meter, Clock: time.Now, Resend: c.Resend})
+		wrenches[t.ID] = sim.New(sim.Options{Wrench: t.ID, Form: spoken[i], Line: lines[i], Meter: t.Meter, Clock: time.Now, Resend: c.Resend})
 	}
 	return wrenches, nil
 }

@@ -158,6 +158,8 @@ func TestRun_ExitCodes(t *testing.T) {
 		"a place too few":                  {[]string{"load", "--wrenches", "3", "--pty", "x", "--pty", "y"}, 2, "name one place for each wrench"},
 		"an address without a port":        {[]string{"load", "--dial", "host"}, 2, "write host:port"},
 		"a negative speed":                 {[]string{"play", wrong, "--pty", "x", "--speed=-1"}, 2, "a speed below 0"},
+		"registers on a line that sends":   {[]string{"load", "--wrenches", "1", "--pty", "x", "--profile", "registers-swapped-floats"}, 2, "give the wrench an address with --listen"},
+		"registers at any port":            {[]string{"load", "--wrenches", "1", "--listen", "127.0.0.1:0", "--profile", "registers-swapped-floats"}, 1, "with a port above 0"},
 		"an address that cannot be served": {[]string{"load", "--wrenches", "1", "--listen", "192.0.2.1:1"}, 1, "listen for the daemon"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -45,15 +45,11 @@ const slowest = 1200
 // maxUnit is the highest address on a serial line; 0 there is a broadcast, to which nobody answers.
 const maxUnit = 247
 
-// At understands a spec for a wrench of that form. Where registers are read it is a path, tcp://host:port or
-// rtu+tcp://host:port, or capture:///path, which plays the blocks that it holds; a wrench that sends by itself is
-// opened as port.At says. Nothing is touched: the error says that spec and profile can never work.
+// At understands a spec for a wrench whose registers are read: a path, tcp://host:port or rtu+tcp://host:port, or
+// capture:///path, which plays the blocks that it holds. Nothing is touched: the error says that spec and profile can
+// never work.
 func At(spec string, p *profile.Profile) (port.Place, error) {
-	mode := port.Mode(p.Mode())
-	if p.Registers() == nil {
-		return port.At(spec, mode)
-	}
-	return at(spec, mode, *p.Registers())
+	return at(spec, port.Mode(p.Mode()), *p.Registers())
 }
 
 func at(spec string, mode port.Mode, r profile.Registers) (port.Place, error) {

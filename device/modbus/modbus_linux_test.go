@@ -80,16 +80,6 @@ func TestAt(t *testing.T) {
 			}
 		})
 	}
-	t.Run("a wrench that sends by itself is no matter of ours", func(t *testing.T) {
-		p, err := profile.Builtin("semicolon-xor")
-		if err != nil {
-			t.Fatal(err)
-		}
-		l, err := At("tcp-listen://127.0.0.1:0", p)
-		if _, polls := l.(*place); polls || err != nil {
-			t.Errorf("got %T, %v, want what package port gives", l, err)
-		}
-	})
 }
 
 // The bytes of an RTU question and its answer. The frame is that of "MODBUS over Serial Line Specification and

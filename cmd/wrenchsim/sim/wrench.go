@@ -93,6 +93,9 @@ func (w *Wrench) Send(ctx context.Context, r device.Reading) error {
 // its ctx the reading stays in the memory and is sent again.
 func (w *Wrench) Put(r device.Reading) (wait func(context.Context) error, err error) {
 	k := &kept{frame: w.o.Form.Encode(r), ack: bytes.TrimRight(w.o.Form.Ack(r), "\r\n"), done: make(chan struct{})}
+	if k.frame == nil {
+		return nil, fmt.Errorf("send a reading of wrench %s: its form has no room for %s %s", w.o.Wrench, r.TorqueText, r.Unit)
+	}
 	w.mu.Lock()
 	if w.closed {
 		w.mu.Unlock()

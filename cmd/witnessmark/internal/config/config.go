@@ -55,7 +55,7 @@ type Bench struct {
 
 // Wrench is one wrench: where it is plugged in, how it speaks, and what was declared about it.
 type Wrench struct {
-	Port     string           // in the form of modbus.At
+	Port     string           // see Place
 	Profile  *profile.Profile // never nil in a Config that was returned without error
 	Declared audit.WrenchDeclared
 	// Stale and Gone are how long its port may be silent until it counts as stale, and as gone; Idle is how long the
