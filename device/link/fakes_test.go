@@ -8,15 +8,12 @@ import (
 	"testing"
 	"time"
 
-	"go.uber.org/goleak"
 	"witnessmark/device"
 	"witnessmark/device/frame"
 	"witnessmark/device/port"
 	"witnessmark/device/profile"
 	"witnessmark/device/unit"
 )
-
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 func form(t testing.TB) *profile.Profile {
 	t.Helper()

@@ -1,10 +1,44 @@
 package link
 
+// The first eleven rows of the fault table, what is promised, and the tests that hold it:
+//
+//	F01 cable pulled in the middle of a line: kept as evidence and never judged; gone within 2 s, back within 5 s
+//	    device/link TestF01_CablePulledMidLine TestF01_GoneAndBackInTime
+//	F02 cable pulled with a line still in the kernel: it may be lost, and the counter tells
+//	    device/link TestF02_LineInTheKernelWhenTheCableIsPulled
+//	F03 node renumbered: the same wrench with the same history
+//	    device/link TestF03_NodeRenumbered
+//	F04 device present but silent: fresh, stale, gone by age; it is shown for how long
+//	    device/link TestF04_DevicePresentButSilent
+//	    cmd/witnessmark TestWrenches_Attention
+//	F05 noise, NUL, wrong speed, merged or endless lines: bounded memory, kept as evidence, the next good line is read
+//	    device/link TestF05_GoodLinesAmongGarbage
+//	    device/frame TestFramer_MemoryIsBounded
+//	    cmd/witnessmark/internal/daemon TestF05_WrenchThatTalksNoise
+//	F06 second program on the port: refused, and ours keeps reading
+//	    device/link TestF06_SecondProgramOnThePort
+//	    device/port TestSerial_OneProgram
+//	F07 descriptor of 1024 or more: no panic (and, as the bytes go over a descriptor of our own, no refusal either)
+//	    device/port TestF07_HighDescriptor
+//	F08 use after close: an error, and no byte written anywhere
+//	    device/port TestF08_UseAfterClose
+//	F09 close hangs: the end within 10 s, and named in the log
+//	    device/link TestF09_CloseHangs
+//	    device/port TestLine_CloseHangs
+//	    cmd/witnessmark/internal/daemon TestF09_StuckPortIsNamed
+//	F10 half-open network connection: gone within the idle limit that the user sets
+//	    device/link TestF10_StoppedPeer TestF10_DeadNetwork
+//	    device/port TestTCP_LimitsSilence
+//	F11 wrench sends its memory again: nothing twice, nothing lost, nothing at the wrong step
+//	    cmd/witnessmark/internal/daemon TestF11_MemorySentAgain
+//	    device/link TestRun_Resent
+
 import (
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -297,4 +331,51 @@ func (p hanging) Close() error {
 	p.fakePort.Close()
 	time.Sleep(port.CloseWithin)
 	return fmt.Errorf("close wrench: %w", port.ErrStuck)
+}
+
+// Every test that the table above names is there.
+func TestFaultTable(t *testing.T) {
+	text, err := os.ReadFile("faults_linux_test.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string]int{}
+	row := ""
+	for line := range strings.Lines(string(text)) {
+		entry, inTable := strings.CutPrefix(line, "//\t")
+		words := strings.Fields(entry)
+		switch {
+		case !inTable || len(words) == 0:
+		case !strings.HasPrefix(entry, " "):
+			row = words[0]
+		default:
+			for _, name := range words[1:] {
+				rows[row]++
+				if !defined(t, filepath.Join("../..", words[0]), name) {
+					t.Errorf("%s: got no %s in %s", row, name, words[0])
+				}
+			}
+		}
+	}
+	for n := range 11 {
+		if row := fmt.Sprintf("F%02d", n+1); rows[row] == 0 {
+			t.Errorf("got no test of %s in the table", row)
+		}
+	}
+}
+
+// defined looks for a test in the files of a package.
+func defined(t *testing.T, folder, name string) bool {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(folder, "*_test.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return slices.ContainsFunc(files, func(file string) bool {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Contains(string(text), "\nfunc "+name+"(t *testing.T)")
+	})
 }

@@ -103,7 +103,7 @@ func TestSerial_Ends(t *testing.T) {
 	})
 }
 
-func TestSerial_UseAfterClose(t *testing.T) {
+func TestF08_UseAfterClose(t *testing.T) {
 	_, p := plugged(t)
 	if err := p.Close(); err != nil {
 		t.Fatal(err)
@@ -130,7 +130,7 @@ func TestSerial_UseAfterClose(t *testing.T) {
 	}
 }
 
-func TestSerial_HighDescriptor(t *testing.T) {
+func TestF07_HighDescriptor(t *testing.T) {
 	var low []*os.File
 	defer func() {
 		for _, f := range low {
