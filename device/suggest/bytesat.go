@@ -1,0 +1,333 @@
+package suggest
+
+import (
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// bytesAt is integers and floats at offsets of the frame.
+type bytesAt struct {
+	frames [][]byte
+	from   int // the first byte behind start and length
+	to     int // the end of what is not the check, counted from the end of the frame
+	short  int // the length of the shortest frame
+	sort   int // the byte that tells these frames from others; -1: none
+}
+
+// as is one way to read bytes as a number.
+type as struct {
+	name   string
+	size   int
+	order  string // empty: one byte, or digits
+	cost   int
+	signed bool
+	read   func(b []byte) (string, bool)
+}
+
+// readings of bytes, the likely ones cheapest. Signed ones come first: a number that turns out larger is then refused,
+// where an unsigned one that turns out negative would be taken for a large one.
+var waysToRead = []as{
+	{"f32", 4, "big", 0, true, func(b []byte) (string, bool) { return float(binary.BigEndian.Uint32(b)) }},
+	{"f32", 4, "little", 0, true, func(b []byte) (string, bool) { return float(binary.LittleEndian.Uint32(b)) }},
+	{"f32", 4, "word-swapped", 0, true, func(b []byte) (string, bool) { return float(swapped(b)) }},
+	{"f64", 8, "big", 0, true, func(b []byte) (string, bool) { return double(binary.BigEndian.Uint64(b)) }},
+	{"f64", 8, "little", 0, true, func(b []byte) (string, bool) { return double(binary.LittleEndian.Uint64(b)) }},
+	{"i16", 2, "big", 2, true, func(b []byte) (string, bool) { return whole(int64(int16(binary.BigEndian.Uint16(b)))) }},
+	{"i16", 2, "little", 2, true, func(b []byte) (string, bool) { return whole(int64(int16(binary.LittleEndian.Uint16(b)))) }},
+	{"i32", 4, "big", 3, true, func(b []byte) (string, bool) { return whole(int64(int32(binary.BigEndian.Uint32(b)))) }},
+	{"i32", 4, "little", 3, true, func(b []byte) (string, bool) { return whole(int64(int32(binary.LittleEndian.Uint32(b)))) }},
+	{"i32", 4, "word-swapped", 4, true, func(b []byte) (string, bool) { return whole(int64(int32(swapped(b)))) }},
+	{"u16", 2, "big", 5, false, func(b []byte) (string, bool) { return whole(int64(binary.BigEndian.Uint16(b))) }},
+	{"u16", 2, "little", 5, false, func(b []byte) (string, bool) { return whole(int64(binary.LittleEndian.Uint16(b))) }},
+	{"u32", 4, "big", 6, false, func(b []byte) (string, bool) { return whole(int64(binary.BigEndian.Uint32(b))) }},
+	{"u32", 4, "little", 6, false, func(b []byte) (string, bool) { return whole(int64(binary.LittleEndian.Uint32(b))) }},
+	{"bcd2", 2, "", 7, false, packed},
+	{"bcd3", 3, "", 7, false, packed},
+	{"bcd4", 4, "", 7, false, packed},
+	{"u8", 1, "", 9, false, func(b []byte) (string, bool) { return whole(int64(b[0])) }},
+}
+
+var oneByte = waysToRead[len(waysToRead)-1]
+
+func whole(v int64) (string, bool) { return strconv.FormatInt(v, 10), true }
+
+func swapped(b []byte) uint32 {
+	return uint32(binary.BigEndian.Uint16(b[2:]))<<16 | uint32(binary.BigEndian.Uint16(b))
+}
+
+// float is the shortest decimal text of a float; what no wrench measures is none.
+func float(v uint32) (string, bool) { return decimal(float64(math.Float32frombits(v)), 32) }
+
+func double(v uint64) (string, bool) { return decimal(math.Float64frombits(v), 64) }
+
+func decimal(v float64, bits int) (string, bool) {
+	if math.IsNaN(v) {
+		return "NaN", true
+	}
+	if size := math.Abs(v); size != 0 && size < 1e-4 || !(size < 1e7) {
+		return "", false
+	}
+	return strconv.FormatFloat(v, 'f', -1, bits), true
+}
+
+func packed(b []byte) (string, bool) {
+	text := hex.EncodeToString(b)
+	return text, strings.Trim(text, "0123456789") == ""
+}
+
+// binaryTables takes the frames whose check is right: all of them together, and then, for every byte near the beginning
+// that could tell sorts of frames apart, those of each sort.
+func binaryTables(c cut, s seal, least int) (tables []table) {
+	if c.line {
+		return nil
+	}
+	var all []sample
+	for _, f := range c.samples {
+		if b, ok := body(c, s, f.bytes); ok && len(b) > 0 && (s.none() || s.fit(f.bytes)) {
+			all = append(all, f)
+		}
+	}
+	_, length := usual(all)
+	all = slices.DeleteFunc(all, func(f sample) bool { return len(f.bytes) < length })
+	add := func(some []sample, sort int) {
+		if len(some) >= max(least, 1) {
+			tables = append(tables, binaryTable(c, s, some, sort))
+		}
+	}
+	add(all, -1)
+	for at := c.head; at < c.head+nearStart; at++ {
+		values := bytesOf(all, at)
+		for _, v := range values {
+			if len(values) > 1 && len(values) <= mostSorts {
+				add(slices.DeleteFunc(slices.Clone(all), func(f sample) bool { return f.bytes[at] != v }), at)
+			}
+		}
+	}
+	return tables
+}
+
+// nearStart is in how many bytes from the beginning a frame says of what sort it is.
+const nearStart = 3
+
+// bytesOf is the bytes that stand at a place, each once; none if some frame is too short.
+func bytesOf(all []sample, at int) (values []byte) {
+	for _, f := range all {
+		if at >= len(f.bytes) {
+			return nil
+		}
+		if !slices.Contains(values, f.bytes[at]) {
+			values = append(values, f.bytes[at])
+		}
+	}
+	return values
+}
+
+func binaryTable(c cut, s seal, samples []sample, sort int) table {
+	l := &bytesAt{from: c.head, to: -len(c.end) - c.after, short: math.MaxInt, sort: sort}
+	if !s.none() {
+		l.to = min(l.to, s.at)
+	}
+	for _, f := range samples {
+		l.frames = append(l.frames, f.bytes)
+		l.short = min(l.short, len(f.bytes))
+	}
+	return table{layout: l, samples: samples}
+}
+
+func (l *bytesAt) form() string { return "binary" }
+
+func (l *bytesAt) extent(_ int, c column) (from, to int) { return c.from, c.to }
+
+func (l *bytesAt) columns() (all []column) {
+	for at := l.from; at < l.short+l.to; at++ {
+		for _, w := range waysToRead {
+			if c, ok := l.column(at, w); ok {
+				all = append(all, c)
+			}
+		}
+	}
+	return all
+}
+
+func (l *bytesAt) column(at int, w as) (column, bool) {
+	if at+w.size > l.short+l.to {
+		return column{}, false
+	}
+	c := column{from: at, to: at + w.size, cost: w.cost, binary: true, signed: w.signed}
+	c.place = fmt.Sprintf("at: %d, as: %s", at, w.name)
+	if w.order != "" {
+		c.place += ", order: " + w.order
+	}
+	c.called = bytesCalled(at, w.size)
+	unread := 0
+	for _, f := range l.frames {
+		text, ok := w.read(f[at : at+w.size])
+		if !ok {
+			text = ""
+			if unread++; unread*mostUnread > len(l.frames) {
+				return column{}, false
+			}
+		}
+		c.cells = append(c.cells, text)
+	}
+	return c, true
+}
+
+// mostUnread is one in how many frames may hold bytes that cannot be read so.
+const mostUnread = 6
+
+func bytesCalled(at, size int) string {
+	if size == 1 {
+		return fmt.Sprintf("byte %d", at)
+	}
+	return fmt.Sprintf("bytes %d to %d", at, at+size-1)
+}
+
+// rest is what may be recognised by itself: counters, clocks and text.
+func (l *bytesAt) rest(taken []column) (free []column) {
+	keep := func(c column, ok bool) {
+		if ok && !c.overlapsAny(taken) && !c.overlapsAny(free) {
+			free = append(free, c)
+		}
+	}
+	if l.sort >= l.from {
+		c, ok := l.column(l.sort, oneByte)
+		c.sort = true
+		keep(c, ok)
+	}
+	for at := l.from; at < l.short+l.to; at++ {
+		keep(l.text(at))
+		keep(l.unixTime(at))
+		keep(l.packedClock(at))
+	}
+	for _, size := range []int{2, 1} {
+		for at := l.from; at < l.short+l.to; at++ {
+			for _, w := range waysToRead {
+				if w.size == size && w.name == fmt.Sprintf("u%d", 8*size) && l.sameOrder(w, taken) {
+					c, ok := l.column(at, w)
+					keep(c, ok && rises(c.cells) && !l.swallows(c))
+				}
+			}
+		}
+	}
+	for at := l.from; at < l.short+l.to; at++ {
+		c, ok := l.column(at, oneByte)
+		keep(c, ok)
+	}
+	slices.SortFunc(free, func(a, b column) int { return a.from - b.from })
+	return free
+}
+
+// bits are the single bits of the bytes that were not taken: one of them may tell the direction.
+func (l *bytesAt) bits(taken []column) (all []column) {
+	for at := l.from; at < l.short+l.to; at++ {
+		if (column{from: at, to: at + 1}).overlapsAny(taken) {
+			continue
+		}
+		for bit := range 8 {
+			w := as{name: "u8", size: 1, read: func(b []byte) (string, bool) { return whole(int64(b[0]>>bit) & 1) }}
+			if c, ok := l.column(at, w); ok {
+				c.place += fmt.Sprintf(", bit: %d", bit)
+				c.called = fmt.Sprintf("bit %d of byte %d", bit, at)
+				all = append(all, c)
+			}
+		}
+	}
+	return all
+}
+
+// sameOrder says whether nothing was taken with the other end first: a device writes all its numbers alike.
+func (l *bytesAt) sameOrder(w as, taken []column) bool {
+	return w.order == "" || !slices.ContainsFunc(taken, func(c column) bool {
+		return strings.Contains(c.place, "order: ") && !strings.Contains(c.place, "order: "+w.order)
+	})
+}
+
+// room says whether the two bytes that would be the high ones of a longer number were always nought.
+func (l *bytesAt) room(c column) bool {
+	at := c.from - 2
+	if strings.Contains(c.place, "order: little") {
+		at = c.to
+	}
+	if c.to-c.from != 2 || at < l.from || at+2 > l.short+l.to {
+		return false
+	}
+	nought := func(b byte) bool { return b == 0 }
+	return l.all(at, nought) && l.all(at+1, nought)
+}
+
+// swallows says whether the high byte of a counter never changes and is not nought: it may be something else.
+func (l *bytesAt) swallows(c column) bool {
+	if c.to-c.from == 1 {
+		return false
+	}
+	first, _ := strconv.Atoi(c.cells[0])
+	last, _ := strconv.Atoi(c.cells[len(c.cells)-1])
+	return first>>8 == last>>8 && first>>8 != 0
+}
+
+// text is a run of at least four printable characters that begins here, in every frame.
+func (l *bytesAt) text(at int) (column, bool) {
+	size := 0
+	for at+size < l.short+l.to && l.all(at+size, func(b byte) bool { return b > ' ' && b <= '~' }) {
+		size++
+	}
+	if size < 4 {
+		return column{}, false
+	}
+	return l.column(at, as{name: fmt.Sprintf("text%d", size), size: size, read: func(b []byte) (string, bool) { return string(b), true }})
+}
+
+func (l *bytesAt) all(at int, test func(byte) bool) bool {
+	for _, f := range l.frames {
+		if !test(f[at]) {
+			return false
+		}
+	}
+	return true
+}
+
+// Seconds since 1970 that a clock of today may show: from 2010 up to 2060.
+const (
+	earliest = 1_262_304_000
+	latest   = 2_840_140_800
+)
+
+func (l *bytesAt) unixTime(at int) (column, bool) {
+	for _, order := range []string{"big", "little"} {
+		w := as{name: "u32", size: 4, order: order, read: func(b []byte) (string, bool) {
+			v := binary.BigEndian.Uint32(b)
+			if order == "little" {
+				v = binary.LittleEndian.Uint32(b)
+			}
+			return time.Unix(int64(v), 0).UTC().Format(time.RFC3339), v >= earliest && v < latest
+		}}
+		if c, ok := l.column(at, w); ok && slices.IsSorted(c.cells) && len(c.distinct()) > 1 {
+			c.place += ", epoch: unix"
+			return c, true
+		}
+	}
+	return column{}, false
+}
+
+// packedClock is year, month, day, hour, minute and second, two digits each.
+func (l *bytesAt) packedClock(at int) (column, bool) {
+	return l.column(at, as{name: "bcd6", size: 6, read: func(b []byte) (string, bool) {
+		text, ok := packed(b)
+		if !ok {
+			return "", false
+		}
+		_, err := time.Parse("060102150405", text)
+		return text, err == nil && b[0] >= 0x10
+	}})
+}
+
+func (l *bytesAt) write(fields []field) []string {
+	return append([]string{"fields:", "  binary: true"}, list(fields)...)
+}
