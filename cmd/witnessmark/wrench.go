@@ -14,6 +14,9 @@ import (
 
 type wrenchCommand struct {
 	Status wrenchStatus `cmd:"" help:"Show which wrenches are connected, when each was last heard of, and its calibration."`
+
+	Try     wrenchTry     `cmd:"" help:"Show, frame by frame, what a profile makes of a capture or a port."`
+	Suggest wrenchSuggest `cmd:"" help:"Propose a profile from a capture and what the display showed."`
 }
 
 type wrenchStatus struct{}
