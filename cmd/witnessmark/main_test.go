@@ -100,7 +100,7 @@ func TestWrenches_Attention(t *testing.T) {
 		"one that is stale is not":             {control.Wrench{State: "stale", Since: since, Up: true, Reason: "silent"}, errAttention, "STALE for 12s: silent"},
 		"one that is out of calibration":       {control.Wrench{State: "fresh", Due: &past}, errAttention, "OVER since 2026-04-04"},
 		"what was never said is said to be so": {control.Wrench{State: "fresh"}, nil, "not said"},
-		"the rule that found the port":         {control.Wrench{State: "fresh", Port: "/dev/x", Where: "USB socket"}, nil, "/dev/x by USB socket"},
+		"the rule that found the port":         {control.Wrench{State: "fresh", Where: "by the USB socket 1-2, at /dev/x"}, nil, "  by the USB socket 1-2, at /dev/x"},
 		"a wrench that lost nothing":           {control.Wrench{State: "fresh", Refused: map[string]int64{"torn": 0}}, nil, "not said     -"},
 		"what was lost and doubled": {control.Wrench{State: "fresh", Resent: 4, Skipped: 1, Epoch: 2, Refused: map[string]int64{"torn": 2, "checksum": 3}},
 			nil, "4 sent again, 1 never came, 3 refused (checksum), 2 refused (torn), 2 times its counter began anew"},

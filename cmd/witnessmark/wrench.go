@@ -96,9 +96,4 @@ func countsOf(w control.Wrench) string {
 	return strings.Join(said, ", ")
 }
 
-func portOf(w control.Wrench) string {
-	if w.Where == "" {
-		return w.Port
-	}
-	return w.Port + " by " + w.Where
-}
+func portOf(w control.Wrench) string { return strings.TrimSpace(w.Port + " " + w.Where) }
