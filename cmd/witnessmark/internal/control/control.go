@@ -121,6 +121,8 @@ type Wrench struct {
 	Reason   string           `json:"reason,omitempty"`    // why it is not fresh
 	Where    string           `json:"where,omitempty"`     // the rule that found its port, where there is more than one
 	LastSeen *time.Time       `json:"last_seen,omitempty"` // when bytes last came; nil: not yet
+	Readings int64            `json:"readings"`            // that were recorded since the daemon started
+	Last     string           `json:"last,omitempty"`      // the newest of these, for people: 45.2 N·m, 31°
 	Resent   int              `json:"resent"`              // readings that came again
 	Skipped  int64            `json:"skipped"`             // counts of the wrench that never came
 	Refused  map[string]int64 `json:"refused,omitempty"`   // frames that did not become a reading, by reason

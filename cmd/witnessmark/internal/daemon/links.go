@@ -25,10 +25,12 @@ type links struct {
 // health is how a wrench fares, and what happened to it since the start.
 type health struct {
 	link.State
-	epoch   int64            // of its newest reading, from whichever start
-	skipped int64            // counts that never came
-	refused map[string]int64 // frames by reason
-	tape    *evidence.Tape   // nil until the links start
+	epoch    int64            // of its newest reading, from whichever start
+	skipped  int64            // counts that never came
+	readings int64            // that were recorded
+	last     string           // the newest of these, for people
+	refused  map[string]int64 // frames by reason
+	tape     *evidence.Tape   // nil until the links start
 }
 
 func (l *links) health(wrench string) health {

@@ -55,7 +55,7 @@ func (d *Daemon) Wrenches() []control.Wrench {
 		h := d.links.health(id)
 		c := control.Wrench{ID: id, Title: w.Declared.Title, Bench: d.opt.Config.BenchOf(id), Port: w.Port,
 			Profile: w.Profile.Name, State: string(h.Phase), Since: h.Since, Up: h.Up, Reason: h.Reason, Where: h.Where,
-			Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch, Due: w.Declared.Due}
+			Readings: h.readings, Last: h.last, Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch, Due: w.Declared.Due}
 		if !h.Seen.IsZero() {
 			c.LastSeen = &h.Seen
 		}

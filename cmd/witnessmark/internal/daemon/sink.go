@@ -74,12 +74,22 @@ func (s *sink) Verdict(ctx context.Context, _ device.Reading) (pass, known bool)
 	return v == audit.Pass, known
 }
 
-// count says what the wrench's counter tells: that it began anew, or that readings never came.
+// shown is a reading as a person reads it.
+func shown(r device.Reading) string {
+	if r.Angle == nil {
+		return r.Torque.String()
+	}
+	return r.Torque.String() + ", " + r.Angle.String()
+}
+
+// count books a reading, and says what the wrench's counter tells: that it began anew, or that readings never came.
 func (s *sink) count(r device.Reading) {
 	anew := false
 	s.d.links.set(s.wrench, func(h *health) {
 		anew, h.epoch = r.Epoch > h.epoch, r.Epoch
 		h.skipped += r.Skipped
+		h.readings++
+		h.last = shown(r)
 	})
 	if anew {
 		s.d.metrics.epochs.WithLabelValues(s.wrench).Inc()
