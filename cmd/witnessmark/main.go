@@ -41,7 +41,7 @@ type commands struct {
 	Check     checkCommand     `cmd:"" help:"Answer a check of the joint on a bench."`
 	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`
 	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`
-	Wrench    wrenchCommand    `cmd:"" help:"Show how the wrenches fare."`
+	Wrench    wrenchCommand    `cmd:"" help:"Find, try and watch the wrenches."`
 	Badge     badgeCommand     `cmd:"" help:"Give badges to people, take them back, or list them."`
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
