@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -13,12 +14,15 @@ import (
 
 // phases keeps what Notice was told as "phase at age", each change once.
 type phases struct {
+	mu    sync.Mutex
 	began time.Time
 	list  []string
 	last  State
 }
 
 func (p *phases) notice(s State) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if p.began.IsZero() {
 		p.began = time.Now()
 	}
@@ -28,8 +32,17 @@ func (p *phases) notice(s State) {
 	p.last = s
 }
 
+// now is what was told last.
+func (p *phases) now() State {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.last
+}
+
 func (p *phases) expect(t *testing.T, want ...string) {
 	t.Helper()
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if !slices.Equal(p.list, want) {
 		t.Errorf("got %q, want %q", p.list, want)
 	}
@@ -58,8 +71,8 @@ func TestPresence_SilentWrench(t *testing.T) {
 				p.in <- pull(t, 1)
 				time.Sleep(time.Minute)
 				told.expect(t, c.want...)
-				if silent := told.last.Phase != Fresh; silent != strings.Contains(told.last.Reason, "nothing has come") {
-					t.Errorf("got phase %s with reason %q, want a reason exactly where it is silent", told.last.Phase, told.last.Reason)
+				if now := told.now(); (now.Phase != Fresh) != strings.Contains(now.Reason, "nothing has come") {
+					t.Errorf("got phase %s with reason %q, want a reason exactly where it is silent", now.Phase, now.Reason)
 				}
 				if err := r.over(); err != nil {
 					t.Error(err)
@@ -81,8 +94,8 @@ func TestPresence_EachByteKeepsItFresh(t *testing.T) {
 		}
 		synctest.Wait()
 		told.expect(t, "fresh at 0s")
-		if told.last.Since != told.began.UTC() || told.last.Seen == told.last.Since {
-			t.Errorf("got fresh since %s, seen at %s, want it fresh since the port was opened and seen since", told.last.Since, told.last.Seen)
+		if now := told.now(); now.Since != told.began.UTC() || now.Seen == now.Since {
+			t.Errorf("got fresh since %s, seen at %s, want it fresh since the port was opened and seen since", now.Since, now.Seen)
 		}
 		close(p.in)
 		synctest.Wait()
@@ -129,8 +142,8 @@ func TestRun_TellsHowThePortWasFound(t *testing.T) {
 		if err := r.over(); err != nil {
 			t.Error(err)
 		}
-		if told.last.Where != "usb socket 1-2" || told.last.Up {
-			t.Errorf("got %+v, want it to be known where the lost port was", told.last)
+		if now := told.now(); now.Where != "usb socket 1-2" || now.Up {
+			t.Errorf("got %+v, want it to be known where the lost port was", now)
 		}
 	})
 }
