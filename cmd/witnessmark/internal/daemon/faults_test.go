@@ -313,6 +313,35 @@ func deaf(t *testing.T) string {
 	return addr
 }
 
+// lines are what a log has said.
+type lines chan string
+
+func (l lines) Write(b []byte) (int, error) {
+	l <- string(b)
+	return len(b), nil
+}
+
+func TestDaemon_SilentWrench(t *testing.T) {
+	p, at := newPeer(t, "semicolon-xor")
+	log := make(lines, 1024)
+	d := startTelling(t, t.TempDir(), strings.Replace(away(shopFile(at)), "{id: TW-01,", "{id: TW-01, stale: 100 ms,", 1), log)
+	p.accept()
+	for line := range log {
+		if strings.Contains(line, "wrench is silent") && strings.Contains(line, `"wrench":"TW-01"`) && strings.Contains(line, `"state":"stale"`) {
+			break
+		}
+	}
+	w := d.Wrenches()[0]
+	if w.State != "stale" || !w.Up || w.Since.IsZero() || !strings.Contains(w.Reason, "nothing has come for 100ms") {
+		t.Errorf("got %+v, want it stale, and why", w)
+	}
+	for phase, want := range map[string]int{"fresh": 0, "stale": 1, "gone": 0} {
+		if line := fmt.Sprintf("witnessmark_wrench_state{state=%q,wrench=\"TW-01\"} %d\n", phase, want); !strings.Contains(metricsOf(t, d), line) {
+			t.Errorf("the metrics lack %s", line)
+		}
+	}
+}
+
 func TestDaemon_TellsTheVerdict(t *testing.T) {
 	const builtin = "../../../../device/profile/builtin/stx-lrc-columns.yaml"
 	text, err := os.ReadFile(builtin)

@@ -80,7 +80,12 @@ func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
 // start runs a daemon in this process until the test ends.
 func start(t *testing.T, data, file string) *Daemon {
 	t.Helper()
-	o, know, err := options(data, file, t.Output())
+	return startTelling(t, data, file, t.Output())
+}
+
+func startTelling(t *testing.T, data, file string, log io.Writer) *Daemon {
+	t.Helper()
+	o, know, err := options(data, file, log)
 	if err != nil {
 		t.Fatal(err)
 	}
