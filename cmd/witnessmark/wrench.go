@@ -98,4 +98,10 @@ func countsOf(w control.Wrench) string {
 	return strings.Join(said, ", ")
 }
 
-func portOf(w control.Wrench) string { return strings.TrimSpace(w.Port + " " + w.Where) }
+// portOf is where the wrench is, and by which rule it was found; while it was not, what it is looked for by.
+func portOf(w control.Wrench) string {
+	if w.Where != "" {
+		return w.Where
+	}
+	return w.Port
+}

@@ -19,6 +19,7 @@ import (
 	"sync"
 	"time"
 
+	"witnessmark/device/modbus"
 	"witnessmark/device/port"
 	"witnessmark/device/profile"
 )
@@ -26,10 +27,12 @@ import (
 // Board is the serial ports of one computer and the wrenches that are looked for at them. Its methods may be called
 // from any goroutine.
 type Board struct {
-	// Open opens a node for a wrench with this profile. It is port.OpenSerial with the profile's settings, unless it is
-	// changed before the first Place is opened: a wrench that keeps its readings in registers must be asked for them.
-	Open func(ctx context.Context, node string, p *profile.Profile) (port.Port, error)
+	// Heard is told of every wrench that says a serial number which no wrench of the configuration has, once a plugging
+	// in. It must return at once and call nothing of the board. It is set before the first Place is opened; nil: nobody
+	// is told.
+	Heard func(Stranger)
 
+	open  func(ctx context.Context, node string, p *profile.Profile) (port.Port, error)
 	root  string
 	every time.Duration // how often what is plugged in is looked at
 	start sync.Once
@@ -53,14 +56,23 @@ type Board struct {
 // NewBoard makes a board of the computer whose /sys and /dev lie under root (empty: /). Nothing happens before the
 // first Place is opened.
 func NewBoard(root string) *Board {
-	b := &Board{root: root, every: lookEvery, Open: openSerial, taps: map[string]*tap{}, turns: map[string]int{},
+	b := &Board{root: root, every: lookEvery, open: openNode, taps: map[string]*tap{}, turns: map[string]int{},
 		trouble: map[string]error{}, news: make(chan struct{})}
 	b.life, b.end = context.WithCancel(context.Background())
 	return b
 }
 
-func openSerial(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
-	return port.OpenSerial(ctx, node, port.Mode(p.Mode()))
+// openNode opens a serial port as the profile needs it: a wrench that keeps its readings in registers is asked for them.
+func openNode(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
+	if p.Registers() == nil {
+		return port.OpenSerial(ctx, node, port.Mode(p.Mode()))
+	}
+	place, err := modbus.At(node, p)
+	if err != nil {
+		return nil, err
+	}
+	opened, err := place.Open(ctx)
+	return opened, errors.Join(err, place.Close())
 }
 
 // Keep says that a port belongs to something that is not looked for here: it is never listened at. A spec that is no

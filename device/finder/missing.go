@@ -18,7 +18,7 @@ func (p *Place) missing() error {
 	if b.listing != nil {
 		return b.listing
 	}
-	what := []string{"looked for " + strings.Join(p.rule.wants(), " or ")}
+	what := []string{"looked for " + p.rule.String()}
 	if p.rule.Speaks != "" {
 		what = append(what, b.listening()...)
 	}
@@ -87,6 +87,9 @@ func listed(all []string) string {
 	}
 	return strings.Join(all, ", ")
 }
+
+// String says what is looked for, for people.
+func (r Rule) String() string { return strings.Join(r.wants(), " or ") }
 
 // wants lists what a rule looks for.
 func (r Rule) wants() (all []string) {

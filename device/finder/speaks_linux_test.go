@@ -166,17 +166,25 @@ func TestSpeaks_SwappedBehindTheAdapters(t *testing.T) {
 func TestSpeaks_Strangers(t *testing.T) {
 	b := newBoard(t)
 	place := b.Place("TW-1", Rule{Speaks: "S1"}, form(t))
+	told := make(chan Stranger, 10)
+	b.Heard = func(s Stranger) { told <- s }
 	found := b.opening(place)
 	left, right := b.twins()
 	b.listens(left)
 	b.listens(right)
-	left.Send(line(1, "S9"))
+	left.Send(line(1, "S9") + line(2, "S9"))
 	until(t, "report the stranger", b.waiting, func() bool { return len(b.Strangers()) == 1 })
+	if got, want := <-told, (Stranger{left.Path, "S9"}); got != want {
+		t.Errorf("got %+v told, want %+v", got, want)
+	}
 	if got, want := b.Strangers()[0], (Stranger{left.Path, "S9"}); got != want {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
 	right.Send(line(1, "S1"))
 	expect(t, found(), line(1, "S1"))
+	if len(told) != 0 {
+		t.Error("got the stranger told twice, want it once")
+	}
 	if b.mu.Lock(); b.taps[left.Path] == nil {
 		t.Error("got the stranger's port closed, want it left open")
 	}
@@ -247,8 +255,8 @@ func (d *diary) read() []string {
 
 // keep notes what a board opens from now on.
 func (d *diary) keep(b *Board) {
-	open := b.Open
-	b.Open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
+	open := b.open
+	b.open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
 		d.mu.Lock()
 		d.nodes = append(d.nodes, node)
 		d.mu.Unlock()
@@ -258,9 +266,9 @@ func (d *diary) keep(b *Board) {
 
 func TestSpeaks_DeadPortDelaysNobody(t *testing.T) {
 	b := newBoard(t)
-	real := b.Board.Open
+	real := b.Board.open
 	hung := make(chan struct{})
-	b.Board.Open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
+	b.Board.open = func(ctx context.Context, node string, p *profile.Profile) (port.Port, error) {
 		if strings.HasSuffix(node, "ttyUSB0") {
 			close(hung)
 			<-ctx.Done() // as port.OpenSerial does with a driver that hangs

@@ -105,7 +105,7 @@ func unused(node string) error {
 
 // begin opens the port and reads it from then on.
 func (t *tap) begin(ctx context.Context) error {
-	p, err := t.board.Open(ctx, t.node, t.ears[0].profile)
+	p, err := t.board.open(ctx, t.node, t.ears[0].profile)
 	if err != nil {
 		return err
 	}
@@ -199,6 +199,9 @@ func (t *tap) understood(p *profile.Profile, f frame.Frame) {
 	switch place := t.board.speaker(r.Serial, p); {
 	case place == nil && t.owner == nil && r.Serial != "" && r.Serial != t.stranger:
 		t.stranger = r.Serial
+		if heard := t.board.Heard; heard != nil {
+			heard(Stranger{t.node, r.Serial})
+		}
 		t.board.tell()
 	case place == nil: // the owner's link sees for itself that this is another one
 	case t.owner != nil && t.owner.place == place:

@@ -97,6 +97,9 @@ func (p *Profile) fits(f []byte) bool {
 // settle is longer than any pause inside a frame, and shorter than a technician's patience.
 const settle = 500 * time.Millisecond
 
+// SaysSerial says that its readings hold the serial number that the wrench speaks.
+func (p *Profile) SaysSerial() bool { return p.fields.has(kindSerial) }
+
 // Gap is the silence that the Framer must be told of: it ends a frame, or the wait for the rest of one that never began
 // (a false start may ask for more bytes than come). 0: no silence means anything.
 func (p *Profile) Gap() time.Duration {

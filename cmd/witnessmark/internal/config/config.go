@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/device/finder"
 	"witnessmark/device/profile"
 	"witnessmark/device/strictyaml"
 )
@@ -55,7 +56,8 @@ type Bench struct {
 
 // Wrench is one wrench: where it is plugged in, how it speaks, and what was declared about it.
 type Wrench struct {
-	Port     string           // see Place
+	Port     string           // see Place; empty: it is looked for by Find
+	Find     finder.Rule      // empty where Port is not
 	Profile  *profile.Profile // never nil in a Config that was returned without error
 	Declared audit.WrenchDeclared
 	// Stale and Gone are how long its port may be silent until it counts as stale, and as gone; Idle is how long the

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/device/finder"
 	"witnessmark/device/label"
 	"witnessmark/device/port"
 	"witnessmark/device/scanner"
@@ -158,4 +159,44 @@ func TestParse_Registers(t *testing.T) {
 	if err := with("tcp-listen://:502"); err == nil || !strings.Contains(err.Error(), "because the profile reads registers") {
 		t.Errorf("got %v, want to be told that registers are not read so", err)
 	}
+}
+
+func TestParse_Find(t *testing.T) {
+	text := strings.Replace(string(Example()), "    port: /dev/serial/by-id/usb-adapter-TW01-if00", "    #", 1)
+	text = strings.Replace(text, "profile: semicolon-xor", "profile: json-line", 1)
+	for _, line := range []string{"find:", "  speaks:", "  usb-serial:", "  usb-socket:", "  node:"} {
+		text = strings.Replace(text, "    # "+line, "    "+line, 1)
+	}
+	c, err := Parse("example.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := c.Wrenches[0]
+	if want := (finder.Rule{Speaks: "4711", USBSerial: "A50285BI", USBSocket: "1-2.4", Node: "/dev/ttyUSB0"}); w.Find != want || w.Port != "" {
+		t.Errorf("got %+v and port %q, want %+v alone", w.Find, w.Port, want)
+	}
+	b := finder.NewBoard(t.TempDir())
+	defer b.Close()
+	if p, err := w.Place(b); err != nil || p == nil {
+		t.Errorf("got %v, %v, want a place on the board", p, err)
+	}
+	if w := c.Wrenches[1]; w.Find != (finder.Rule{}) {
+		t.Errorf("got %+v of a wrench with a port, want nothing", w.Find)
+	}
+	t.Run("the ports of one adapter share its serial number", func(t *testing.T) {
+		for rule, sockets := range map[string][2]string{"": {"1-2:1.0", "1-2:1.1"}, "is already wrench TW-01's": {"1-2:1.0", ""}} {
+			text := string(Example())
+			for i, port := range []string{"port: /dev/serial/by-id/usb-adapter-TW01-if00", "port: tcp://10.0.0.21:4001"} {
+				find := "find: {usb-serial: X}"
+				if sockets[i] != "" {
+					find = "find: {usb-serial: X, usb-socket: \"" + sockets[i] + "\"}"
+				}
+				text = strings.Replace(text, port, find, 1)
+			}
+			_, err := Parse("example.yaml", []byte(text))
+			if rule == "" && err != nil || rule != "" && (err == nil || !strings.Contains(err.Error(), rule)) {
+				t.Errorf("%v: got %v, want %q", sockets, err, rule)
+			}
+		}
+	})
 }

@@ -5,14 +5,18 @@ import (
 	"strings"
 	"time"
 
+	"witnessmark/device/finder"
 	"witnessmark/device/modbus"
 	"witnessmark/device/port"
 	"witnessmark/device/strictyaml"
 )
 
-// Place is where a wrench with a fixed port is plugged in. It opens nothing: its error says that port, profile and idle
-// limit can never work together.
-func (w Wrench) Place() (port.Place, error) {
+// Place is where a wrench is plugged in, or is looked for on the board. It opens nothing: its error says that port,
+// profile and idle limit can never work together.
+func (w Wrench) Place(b *finder.Board) (port.Place, error) {
+	if w.Port == "" {
+		return b.Place(w.Declared.Wrench, w.Find, w.Profile), nil
+	}
 	if w.Profile.Registers() != nil {
 		return modbus.At(w.Port, w.Profile)
 	}
@@ -36,7 +40,7 @@ func ages(m strictyaml.Map, w *Wrench) {
 		at(m, "gone").Faultf("a wrench would be gone before it is stale: make gone the longer time")
 	}
 	if w.Idle > 0 && !w.OnNetwork() {
-		at(m, "idle").Faultf("only a connection over a network is given up for its silence: leave idle out for %s", w.Port)
+		at(m, "idle").Faultf("only a connection over a network is given up for its silence: leave idle out for a wrench on a serial port or in a capture")
 	}
 }
 

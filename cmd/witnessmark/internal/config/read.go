@@ -53,23 +53,20 @@ func (r reader) config(root strictyaml.Node) Config {
 
 func (r reader) wrenches(n strictyaml.Node) []Wrench {
 	var all []Wrench
-	ids, ports := map[string]bool{}, map[string]string{}
+	ids, taken := map[string]bool{}, claims{}
 	items, _ := n.List()
 	for _, item := range items {
-		m := item.Map("id", "title", "port", "profile", "calibration", "stale", "gone", "idle")
-		w := Wrench{Port: need(m, "port", line)}
+		m := item.Map("id", "title", "port", "find", "profile", "calibration", "stale", "gone", "idle")
+		w := Wrench{}
 		w.Declared.Wrench = need(m, "id", unused("wrench", ids))
 		w.Declared.Title = maybe(m, "title", line)
-		if other, taken := ports[w.Port]; taken && w.Port != "" {
-			at(m, "port").Faultf("port %s is already wrench %s's: give every wrench a port of its own", w.Port, other)
-		}
-		ports[w.Port] = w.Declared.Wrench
 		if p, ok := m.Need("profile"); ok {
 			w.Profile = r.profile(p)
 		}
+		taken.where(m, &w)
 		ages(m, &w)
 		if w.Port != "" && w.Profile != nil {
-			if _, err := w.Place(); err != nil {
+			if _, err := w.Place(nil); err != nil {
 				at(m, "port").Faultf("%v", err)
 			}
 		}

@@ -27,6 +27,7 @@ func (r reader) scanners(n strictyaml.Node, c *Config) []Scanner {
 	ids, ports := map[string]bool{}, map[string]string{}
 	for _, w := range c.Wrenches {
 		ports[w.Port] = "wrench " + w.Declared.Wrench
+		ports[w.Find.Node] = "wrench " + w.Declared.Wrench
 	}
 	items, _ := n.List()
 	for _, item := range items {

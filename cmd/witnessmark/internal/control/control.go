@@ -113,13 +113,13 @@ type Wrench struct {
 	ID       string           `json:"id"`
 	Title    string           `json:"title"`
 	Bench    string           `json:"bench"`
-	Port     string           `json:"port"`
+	Port     string           `json:"port"` // as configured, or what it is found by
 	Profile  string           `json:"profile"`
 	State    string           `json:"state"`               // fresh, stale or gone
 	Since    time.Time        `json:"since"`               // when it came into that state
 	Up       bool             `json:"up"`                  // its port is open
 	Reason   string           `json:"reason,omitempty"`    // why it is not fresh
-	Where    string           `json:"where,omitempty"`     // the rule that found its port, where there is more than one
+	Where    string           `json:"where,omitempty"`     // by which rule its port was found and where that is; empty: it is looked for nowhere else
 	LastSeen *time.Time       `json:"last_seen,omitempty"` // when bytes last came; nil: not yet
 	Readings int64            `json:"readings"`            // that were recorded since the daemon started
 	Last     string           `json:"last,omitempty"`      // the newest of these, for people: 45.2 N·m, 31°

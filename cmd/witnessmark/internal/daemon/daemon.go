@@ -27,7 +27,7 @@ import (
 	"witnessmark/store/journal"
 )
 
-// Options is what a daemon is made from. Everything but Version must be given.
+// Options is what a daemon is made from. Everything but Version and Root must be given.
 type Options struct {
 	Config  config.Config
 	Data    string           // the data folder; made if missing
@@ -35,6 +35,7 @@ type Options struct {
 	NewID   func() string    // a new person's id: 16 random bytes in hex
 	Log     zerolog.Logger
 	Version string
+	Root    string // of /sys and /dev, in which wrenches are looked for; empty: the computer's own
 }
 
 // Daemon is one shop's daemon. Its methods may be called from any goroutine after Start.

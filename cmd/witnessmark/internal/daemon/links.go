@@ -13,7 +13,9 @@ import (
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/device/evidence"
+	"witnessmark/device/finder"
 	"witnessmark/device/link"
+	"witnessmark/device/port"
 )
 
 // links are the connections to the wrenches and how each fares.
@@ -31,6 +33,7 @@ type health struct {
 	last     string           // the newest of these, for people
 	refused  map[string]int64 // frames by reason
 	tape     *evidence.Tape   // nil until the links start
+	place    port.Place       // likewise
 }
 
 func (l *links) health(wrench string) health {
@@ -94,24 +97,61 @@ func sameTime(a, b *time.Time) bool {
 func (d *Daemon) startLinks(context.Context) error {
 	ctx, cancel := context.WithCancel(d.life)
 	var running sync.WaitGroup
+	board := d.board()
+	d.later(func(context.Context) error { return board.Close() })
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
+	if err := d.place(board); err != nil {
+		return err
+	}
 	for _, w := range d.opt.Config.Wrenches {
 		id := w.Declared.Wrench
-		place, err := w.Place()
-		if err != nil {
-			return fmt.Errorf("wrench %s: %w", id, err)
-		}
 		log := d.opt.Log.With().Str("wrench", id).Logger()
 		tape, err := d.tape(w, log)
 		if err != nil {
 			return fmt.Errorf("wrench %s: %w", id, err)
 		}
 		s := &sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: log}
-		l := link.Link{Wrench: id, Place: place, Profile: w.Profile, Sink: s, Notice: s.notice, Memory: d.memories[id],
-			Evidence: tape, Stale: w.Stale, Gone: w.Gone, Reopen: w.OnNetwork()}
+		l := link.Link{Wrench: id, Place: d.links.health(id).place, Profile: w.Profile, Sink: s, Notice: s.notice,
+			Memory: d.memories[id], Serial: w.Find.Speaks, Evidence: tape, Stale: w.Stale, Gone: w.Gone, Reopen: w.OnNetwork()}
 		running.Go(func() { d.hold(ctx, l, log); d.closeTape(tape, log) })
 	}
 	return nil
+}
+
+// board is where wrenches are looked for. The ports that the configuration names are none of its business.
+func (d *Daemon) board() *finder.Board {
+	b := finder.NewBoard(d.opt.Root)
+	b.Heard = func(s finder.Stranger) { d.opt.Log.Warn().Str("port", s.Node).Str("serial", s.Serial).Msg(s.String()) }
+	for _, w := range d.opt.Config.Wrenches {
+		b.Keep(w.Port)
+	}
+	for _, s := range d.opt.Config.Scanners {
+		b.Keep(s.Port)
+	}
+	return b
+}
+
+// place gives every wrench its place, before any of them is opened: what one may take depends on what the others want.
+func (d *Daemon) place(b *finder.Board) error {
+	for _, w := range d.opt.Config.Wrenches {
+		p, err := w.Place(b)
+		if err != nil {
+			return fmt.Errorf("wrench %s: %w", w.Declared.Wrench, err)
+		}
+		d.links.set(w.Declared.Wrench, func(h *health) { h.place = p })
+	}
+	return nil
+}
+
+// where says by which rule the wrench was found, as far as its place tells. That may change while the port is open: a
+// wrench that was found by its socket says its serial number.
+func (h health) where() string {
+	if p, tells := h.place.(interface{ Where() string }); tells {
+		if now := p.Where(); now != "" {
+			return now
+		}
+	}
+	return h.Where
 }
 
 // hold keeps one wrench connected until ctx ends.

@@ -54,10 +54,13 @@ func (d *Daemon) Wrenches() []control.Wrench {
 		id := w.Declared.Wrench
 		h := d.links.health(id)
 		c := control.Wrench{ID: id, Title: w.Declared.Title, Bench: d.opt.Config.BenchOf(id), Port: w.Port,
-			Profile: w.Profile.Name, State: string(h.Phase), Since: h.Since, Up: h.Up, Reason: h.Reason, Where: h.Where,
+			Profile: w.Profile.Name, State: string(h.Phase), Since: h.Since, Up: h.Up, Reason: h.Reason, Where: h.where(),
 			Readings: h.readings, Last: h.last, Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch, Due: w.Declared.Due}
 		if !h.Seen.IsZero() {
 			c.LastSeen = &h.Seen
+		}
+		if w.Port == "" {
+			c.Port = w.Find.String()
 		}
 		list = append(list, c)
 	}
