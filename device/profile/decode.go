@@ -32,6 +32,9 @@ var faultDetails = map[string]string{
 // Decode makes a reading of a frame, or says why there is none. The wrench is its id in this shop. Nothing in the
 // result refers to the frame's bytes. It allocates the reading with what it points to, its Raw and its texts.
 func (p *Profile) Decode(wrench string, f frame.Frame) Result {
+	if f.Fault == device.ReasonNoise && p.ignores(bytes.TrimLeft(f.Bytes, "\r\n")) {
+		return Result{Ignored: true}
+	}
 	if f.Fault != "" {
 		detail := faultDetails[f.Fault]
 		if f.Fault == device.ReasonTooLong {

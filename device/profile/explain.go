@@ -30,10 +30,10 @@ func (p *Profile) Explain(f frame.Frame) Explanation {
 	e := explainer{p: p, f: f.Bytes}
 	result := p.Decode("", f)
 	switch {
-	case f.Fault != "":
-		e.add(0, len(f.Bytes), f.Fault, result.Refusal.Detail)
 	case result.Ignored:
 		e.add(0, len(f.Bytes), "ignored", "the profile names it as no reading")
+	case f.Fault != "":
+		e.add(0, len(f.Bytes), f.Fault, result.Refusal.Detail)
 	default:
 		e.frame()
 	}

@@ -86,3 +86,13 @@ func TestProfile_ExplainOfAFault(t *testing.T) {
 		t.Errorf("got %s, want %s", got, want)
 	}
 }
+
+func TestProfile_ExplainOfIgnoredNoise(t *testing.T) {
+	p := mustParse(t, formTexts["columns"]+"ignore: [READY]\n")
+	var all []string
+	framer := p.NewFramer()
+	framer.Push([]byte("READY V2\r\n\x02\x03\x03noise\x02"), func(f frame.Frame) { all = append(all, drawn(f.Bytes, p.Explain(f))) })
+	if len(all) < 3 || !strings.Contains(all[0], "[ignored: the profile names it as no reading]") || !strings.Contains(all[2], "noise[noise: found bytes outside") {
+		t.Errorf("got %q, want an ignored greeting, a frame, and noise", all)
+	}
+}

@@ -118,7 +118,7 @@ func (l *loader) ignore(n strictyaml.Node) {
 	}
 }
 
-// mustBeReached faults a beginning that every reading has, or that no line can have.
+// mustBeReached faults a beginning that every reading has, that no line can have, or that another entry takes.
 func (l *loader) mustBeReached(n strictyaml.Node, prefix []byte) {
 	p := l.p
 	begin := p.fields.lead
@@ -128,9 +128,6 @@ func (l *loader) mustBeReached(n strictyaml.Node, prefix []byte) {
 	switch {
 	case bytes.HasPrefix(begin, prefix):
 		n.Faultf("found %q, expected a beginning that no reading has", wireText(prefix))
-		return
-	case p.fields.form == byBinary && l.framed && !bytes.HasPrefix(prefix, begin):
-		n.Faultf("found %q, expected a beginning that frames can have: they begin with %s", wireText(prefix), wireText(begin))
 		return
 	case l.framed && p.framing.ends(prefix):
 		n.Faultf("found %q, expected no end of frame in it", wireText(prefix))
