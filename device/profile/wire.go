@@ -1,7 +1,6 @@
 package profile
 
 import (
-	"bytes"
 	"fmt"
 	"strconv"
 	"strings"
@@ -70,5 +69,3 @@ func onlyNames(text string) bool {
 	}
 	return false
 }
-
-func ascii(b []byte) bool { return bytes.IndexFunc(b, func(r rune) bool { return r > '~' }) < 0 }
