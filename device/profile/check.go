@@ -188,9 +188,6 @@ func (c *check) sent(b []byte) (v uint32, ok bool) {
 			v = v<<8 | uint32(one)
 		}
 	}
-	if c.mask != 0 && !c.hex {
-		v &= uint32(c.mask)
-	}
 	return v, true
 }
 

@@ -91,8 +91,11 @@ func (p *Profile) composeBytes(texts []string) []byte {
 			return nil
 		}
 	}
-	if len(f) > g.longest || g.form == formCounted && !g.setCount(f) {
+	if len(f) > g.longest {
 		return nil
+	}
+	if g.form == formCounted {
+		g.setCount(f)
 	}
 	return f
 }

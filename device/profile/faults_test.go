@@ -226,6 +226,9 @@ var faultTable = []struct {
 		{"a text for nothing of too few packed digits", "as: bcd3", `as: bcd3, none: "0"`, `14:47: found "0", expected what its bytes can say: all its digits, such as 000007`},
 	}},
 	{"a length field", "binary counted", []fault{
+		{"a field that leaves no room for the check", `max: 64}
+check: {kind: sum-negated, over: {from: 3}, at: 2}`, `max: 21}
+check: {kind: CRC-16/MODBUS, over: line}`, "14:27: found counter outside of the frame, expected it within its 21 bytes"},
 		{"a field in the length", "at: 3, as: u8", "at: 1, as: u8", "10:24: found unit where the length of the frame stands, expected a place of its own"},
 	}},
 	{"answers", "good", []fault{

@@ -140,21 +140,20 @@ func (g *framing) wrap(line []byte) []byte {
 	f = append(f, line...)
 	f = append(f, g.end...)
 	f = append(f, make([]byte, g.after)...)
-	switch {
-	case g.form == formFixed && len(f) != g.length, len(f) > g.longest:
+	if len(f) > g.longest {
 		return nil
-	case g.form == formCounted && !g.setCount(f):
-		return nil
+	}
+	if g.form == formCounted {
+		g.setCount(f)
 	}
 	return f
 }
 
-func (g *framing) setCount(f []byte) bool {
+// setCount writes how long the frame is; what the field cannot say, cut does not find there.
+func (g *framing) setCount(f []byte) {
 	n, at := len(f)-g.count.Plus, g.count.At
-	if n < 0 || n >= 1<<(8*g.count.Size) || len(f) < at+g.count.Size {
-		return false
-	}
 	switch {
+	case len(f) < at+g.count.Size:
 	case g.count.Size == 1:
 		f[at] = byte(n)
 	case g.count.Little:
@@ -162,5 +161,4 @@ func (g *framing) setCount(f []byte) bool {
 	default:
 		f[at], f[at+1] = byte(n>>8), byte(n)
 	}
-	return true
 }

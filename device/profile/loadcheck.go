@@ -135,6 +135,14 @@ func (c *check) usual(g *framing) int {
 	return -c.width() - len(g.end) - g.after
 }
 
+// reserves is where, counted back from the end of a frame, what stands behind the line begins.
+func (c *check) reserves(g *framing) int {
+	if c.sum == nil || c.placed || c.behind {
+		return -len(g.end) - g.after
+	}
+	return c.usual(g) - len(c.mark)
+}
+
 // coversItself says so only where the frame's length does not matter, or is known.
 func (c *check) coversItself(g *framing) bool {
 	at, from, to := c.at, c.from, c.to

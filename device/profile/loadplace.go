@@ -167,7 +167,7 @@ func (l *loader) fieldMustFit(i int) {
 			return
 		}
 	}
-	if to > p.framing.longest-len(p.framing.end)-p.framing.after {
+	if room := p.framing.longest + p.check.reserves(&p.framing); to > room {
 		at.Faultf("found %s outside of the frame, expected it within its %d bytes", f.name, p.framing.longest)
 	}
 }

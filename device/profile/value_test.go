@@ -167,6 +167,7 @@ func TestDecode_NumbersInBytes(t *testing.T) {
 		{"packed digits", "as: bcd3, scale: 0.01", "\x00\x45\x20", "45.20 N·m "},
 		{"packed digits, the low ones first", "as: bcd2, order: little", "\x52\x04", "0452 N·m "},
 		{"a packed digit that is none", "as: bcd2", "\x04\x5a", "form: two decimal digits"},
+		{"a high packed digit that is none", "as: bcd2", "\xa4\x50", "form: two decimal digits"},
 		{"text", "as: text6", " 45.2\x00", "45.2 N·m "},
 		{"text of NUL only", "as: text4", "\x00\x00\x00\x00", "form: nothing for torque"},
 	} {
@@ -202,7 +203,7 @@ func TestDecode_ClockInBytes(t *testing.T) {
 // A frame of text is JSON if the library says so; only the same key twice and depth are our own.
 func TestDecode_WhatIsJSON(t *testing.T) {
 	p := lines(t, `{json: true, list: [{kind: torque, unit: N·m, at: t}]}`)
-	piece := rapid.SampledFrom([]string{"{", "}", "[", "]", ",", ":", `"`, `"a"`, `"\u00e9\n"`, `"\x"`, "\\", "0", "-1", "01", "1.", "2.50", "1e5", "1E+", "true", "false", "null", "nul", " ", "\t", `"a":1`, `"b":[]`, "\x01"})
+	piece := rapid.SampledFrom([]string{"{", "}", "[", "]", ",", ":", `"`, `"a"`, `"\u00e9\n"`, `"\x"`, "\\", "0", "-1", "01", "1.", "2.50", "1e5", "1E+", "true", "false", "null", "nul", "\"\x01\"", `"\"\u12g4"`, " ", "\t", `"a":1`, `"b":[]`, "\x01"})
 	rapid.Check(t, func(t *rapid.T) {
 		line := `{"t":1,"x":` + strings.Join(rapid.SliceOfN(piece, 0, 8).Draw(t, "pieces"), "") + "}"
 		res := p.Decode("TW-01", frame.Frame{Bytes: []byte(line + "\n")})
@@ -237,6 +238,7 @@ func TestEncode_WhatTheFormHasNoRoomFor(t *testing.T) {
 		"a pattern":           lines(t, "{pattern: '(?P<torque>[0-9]+) (?P<tag>[a-z]+)', list: [{kind: torque, unit: N·m}, {kind: tag}]}"),
 		"the longest frame":   mustParse(t, head+serial+"frame: {end: LF, max: 8}\nfields: {separator: \";\", list: ["+torqueHere+", {kind: tag}]}\n"),
 		"a frame of a length": mustParse(t, head+serial+"frame: {length: 6}\nfields: {separator: \";\", list: ["+torqueHere+", {kind: tag}]}\n"),
+		"what frames it":      mustParse(t, head+serial+"frame: {length: {at: 6, as: u16}, max: 8}\ncheck: {kind: CRC-32/ISO-HDLC, over: line}\nfields: {binary: true, list: [{kind: torque, unit: N·m, at: 0, as: u8}]}\n"),
 		"a length field":      mustParse(t, head+serial+"frame: {length: {at: 0, as: u8, plus: 9}, max: 64}\nfields: {separator: \";\", list: ["+torqueHere+"]}\n"),
 	} {
 		if got := p.Encode(r); got != nil {
@@ -253,6 +255,7 @@ func TestEncode_Patterns(t *testing.T) {
 		`[A-Z]{2,3}(?P<torque>.+)(x|y)+(?P<tag>\w*)z*`:    "AA45.2xM7",
 		`(?:none|(?P<tag>\w+)):\s+(?P<torque>.*)`:         "M7: 45.2",
 		`\bT(?P<torque>\S+).(?:a|b(?P<tag>\w+)|c)`:        "T45.2 bM7",
+		`(?P<torque>[\d.]+)(?: (?P<tag>..)){0,2}`:         "45.2 M7",
 		`[\x01-\x40](?P<torque>[^ ]*)(?: (?P<tag>..)){1}`: " 45.2 M7",
 	} {
 		p := lines(t, "{pattern: '"+pattern+"', list: [{kind: torque, unit: N·m}, {kind: tag, optional: true}]}")
