@@ -8,6 +8,7 @@ package link
 //	    device/link TestF02_LineInTheKernelWhenTheCableIsPulled
 //	F03 node renumbered: the same wrench with the same history
 //	    device/link TestF03_NodeRenumbered
+//	    cmd/witnessmark/internal/daemon TestF03_TwoEqualAdapters
 //	F04 device present but silent: fresh, stale, gone by age; it is shown for how long
 //	    device/link TestF04_DevicePresentButSilent
 //	    cmd/witnessmark TestWrenches_Attention

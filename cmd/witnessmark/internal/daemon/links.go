@@ -56,7 +56,7 @@ func (l *links) set(wrench string, change func(*health)) {
 func (d *Daemon) declareWrenches(ctx context.Context) error {
 	d.links = &links{state: map[string]health{}}
 	for _, w := range d.opt.Config.Wrenches {
-		h := health{State: link.State{Phase: link.Gone, Reason: "not opened yet", Since: time.Now().UTC()}, refused: map[string]int64{}}
+		h := health{State: link.State{Phase: link.Gone, Reason: "it has not been there since the start", Since: time.Now().UTC()}, refused: map[string]int64{}}
 		var same bool
 		d.live.look(func(s *bench.Shop) {
 			now, known := s.Wrench(w.Declared.Wrench)
