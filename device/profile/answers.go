@@ -79,10 +79,10 @@ func (p *Profile) Refuse(r device.Refusal) []byte {
 // helps nobody. A frame without a check is never known to have come whole, and one of another kind is not for us: what
 // it would be told might make the wrench forget a reading that has not come yet.
 func (p *Profile) answerAnyway(r *device.Reading) []byte {
-	if p.check.sum == nil {
+	if p.check.sum == nil && p.registers == nil { // Modbus has a check of its own
 		return nil
 	}
-	return say(p.answers.accepted, r)
+	return p.Ack(*r)
 }
 
 func say(pieces []piece, r *device.Reading) []byte {

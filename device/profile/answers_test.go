@@ -127,6 +127,11 @@ func TestProfile_Registers(t *testing.T) {
 			t.Errorf("got %x, want %x", got, want)
 		}
 	}
+	// The counter 1_2345h with its low word first, and a torque that is no number
+	f := append([]byte{0x23, 0x45, 0, 1, 0, 0, 0x7f, 0xc0}, make([]byte, 8)...)
+	if got := p.Decode("TW-01", frame.Frame{Bytes: f}); got.Refusal == nil || got.Refusal.Reason != device.ReasonValue || string(got.Answer) != "\x00\xc8\x23\x45" {
+		t.Errorf("a value that is refused: got %+v, want it acknowledged", got)
+	}
 	if p.Ack(device.Reading{}) != nil || p.Tell(device.Reading{}, true) == nil {
 		t.Error("a reading without a counter: got an acknowledgement or no verdict, want the verdict alone")
 	}

@@ -175,6 +175,8 @@ var faultTable = []struct {
 	}},
 	{"pattern", "pattern", []fault{
 		{"a pattern that cannot be read", "(?i:tool)", "(?i:tool", "7:12: found a pattern that cannot be read: error parsing regexp: missing closing ): `(?i:tool"},
+		{"a pattern with too many groups", "(?i:tool)", "(?i:tool)" + strings.Repeat("()", 48), "7:12: found a pattern that cannot be read: 55 groups, expected at most 48"},
+		{"a pattern of too many steps", "(?i:tool)", "(?:[a-z]{1,40}){1,40}", "7:12: found a pattern that cannot be read: "},
 		{"a group without a field", "(?i:tool)", "(?P<tool>tool)", `7:12: found the group "tool", expected a field of that name`},
 		{"a field without a group", "(?P<serial>", "(", `9:7: found no group "serial" in the pattern, expected one for this field`},
 		{"a group that stands twice", "(?i:tool)", "(?P<tag>tool)", `7:12: found the group "tag" again, expected it once`},

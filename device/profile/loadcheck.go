@@ -116,7 +116,7 @@ func (l *loader) placeMustFit(at, over strictyaml.Node) bool {
 		at.Faultf("found the check in the length of the frame, expected it beside")
 	case c.over != coverRange:
 		over.Faultf("found %s, expected a range such as {from: 1, to: -2}: the check has a place of its own", c.over)
-	case !first && !last && form != byBinary && (form != byColumns || c.at < 0):
+	case l.drawn && !first && !last && form != byBinary && (form != byColumns || c.at < 0):
 		at.Faultf("found a check inside of the line, expected it at its beginning or its end")
 	default:
 		return true

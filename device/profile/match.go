@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"fmt"
 	"regexp/syntax"
 	"unicode/utf8"
 )
@@ -32,10 +33,13 @@ func (s *asciiSet) has(c byte) bool { return s[c>>6&1]>>(c&63)&1 == 1 }
 
 func newMatcher(tree *syntax.Regexp) (*matcher, error) {
 	prog, err := syntax.Compile(tree.Simplify())
-	if err != nil {
+	switch {
+	case err != nil:
 		return nil, err
+	case len(prog.Inst) > maxInstructions:
+		return nil, fmt.Errorf("%d steps, expected at most %d: a line has 512 bytes", len(prog.Inst), maxInstructions)
 	}
-	m := &matcher{steps: make([]matchStep, len(prog.Inst)), start: uint32(prog.Start), groups: min(prog.NumCap, maxCaptures)}
+	m := &matcher{steps: make([]matchStep, len(prog.Inst)), start: uint32(prog.Start), groups: prog.NumCap}
 	for i := range prog.Inst {
 		in := &prog.Inst[i]
 		m.steps[i] = matchStep{op: in.Op, out: in.Out, arg: in.Arg, rest: in}
@@ -78,6 +82,9 @@ func (m *matcher) next(step uint32) (all asciiSet) {
 	}
 	return all
 }
+
+// maxInstructions bounds an expression, in which a few repetitions of repetitions may stand for millions of steps.
+const maxInstructions = 2000
 
 // maxCaptures bounds the ends of groups: two of each, and two of the whole.
 const maxCaptures = 2*maxFields + 2
@@ -132,9 +139,7 @@ func (m *matcher) from(step uint32, at int, a *attempt) bool {
 				return false
 			}
 		case syntax.InstCapture:
-			if s.arg < maxCaptures {
-				a.captures[s.arg] = int16(at)
-			}
+			a.captures[s.arg] = int16(at)
 		case syntax.InstEmptyWidth:
 			if !holds(syntax.EmptyOp(s.arg), a.line, at) {
 				return false

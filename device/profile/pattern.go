@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"fmt"
 	"regexp"
 	"regexp/syntax"
 )
@@ -19,6 +20,9 @@ func newPattern(text string) (*pattern, error) {
 	tree, err := syntax.Parse(text, syntax.Perl)
 	if err != nil {
 		return nil, err
+	}
+	if n := tree.MaxCap(); n > maxFields {
+		return nil, fmt.Errorf("%d groups, expected at most %d: (?:…) is a group without a number", n, maxFields)
 	}
 	quick, err := newMatcher(tree)
 	if err != nil {
@@ -39,7 +43,7 @@ func (p *pattern) find(a *attempt) bool {
 		return fits
 	}
 	at := p.sure.FindSubmatchIndex(a.line)
-	for i := range min(len(at), len(a.captures)) {
+	for i := range at {
 		a.captures[i] = int16(at[i])
 	}
 	return at != nil
