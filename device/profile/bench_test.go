@@ -110,12 +110,12 @@ func benchmarkWay(b *testing.B, name string, size int, decode func() bool) {
 func BenchmarkFramer(b *testing.B) {
 	for _, c := range peers {
 		b.Run(c.name, func(b *testing.B) {
-			f, n := c.parse(b).NewFramer(), 0
+			f, n, stream := c.parse(b).NewFramer(), 0, []byte(c.frame)
 			emit := func(frame.Frame) { n++ }
 			b.ReportAllocs()
 			b.SetBytes(int64(len(c.frame)))
 			for b.Loop() {
-				f.Push([]byte(c.frame), emit)
+				f.Push(stream, emit)
 			}
 			if n < b.N {
 				b.Fatalf("got %d frames, want %d", n, b.N)

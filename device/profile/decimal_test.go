@@ -6,12 +6,13 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+	"witnessmark/device"
 	"witnessmark/device/unit"
 )
 
 var numberTexts = rapid.StringMatching(`[-+]?[0-9]{1,22}(\.[0-9]{1,34})?|[-+]{0,2}[0-9]{0,3}\.?[0-9.]{0,4}|0{1,30}[0-9]\.[0-9]0{0,40}`)
 
-// Angles are read here without a detour through text; the package unit says what is right.
+// Angles, and torques in N·m, are read here without a detour through text; the package unit says what is right.
 func TestReadDecimal_ReadsWhatUnitReads(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text := numberTexts.Draw(t, "text")
@@ -25,6 +26,11 @@ func TestReadDecimal_ReadsWhatUnitReads(t *testing.T) {
 			t.Fatalf("%q: got %d, want it too large", text, got)
 		case err != nil && fault == noFault && fits:
 			t.Fatalf("%q: got %d, want %v", text, got, err)
+		}
+		torque, err := unit.TorqueIn(text, unit.Nm)
+		measured := draft{kept: &kept{Reading: device.Reading{Unit: unit.Nm}}, number: d}
+		if got, why := measured.measure(); err == nil && fault == noFault && (why != nil || got != torque) {
+			t.Fatalf("%q: got %d µN·m %v, want %d", text, got, why, torque)
 		}
 	})
 }

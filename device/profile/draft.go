@@ -86,7 +86,7 @@ func (d *draft) settle() *refusal {
 		d.Direction = device.Loosen
 	}
 	written := d.text[d.texts[textTorque].from:d.texts[textTorque].to]
-	t, err := unit.TorqueIn(string(d.number.write(&d.room)), d.Unit)
+	t, err := d.measure()
 	switch {
 	case errors.Is(err, unit.ErrTooLarge), t > MaxTorque:
 		return badValue("found torque %.40s %s, expected at most %s", string(written), d.Unit, MaxTorque)
@@ -97,6 +97,16 @@ func (d *draft) settle() *refusal {
 	}
 	d.Torque = t
 	return nil
+}
+
+// measure is the torque of its number and unit. That of the usual unit is the number itself, in steps of 1 µN·m.
+func (d *draft) measure() (unit.Torque, error) {
+	if d.Unit == unit.Nm {
+		if v, fits := d.number.steps(6); fits {
+			return unit.Torque(v), nil
+		}
+	}
+	return unit.TorqueIn(string(d.number.write(&d.room)), d.Unit)
 }
 
 // clockOf writes seconds since 1970 as RFC 3339.

@@ -140,7 +140,7 @@
 // %counter%, %serial% and %tag% stand for the reading's own, %% for a percent sign. To lines the end of a line is
 // appended, unless raw says that answers are sent as they stand; to other frames never. A frame whose check fits, but
 // which is refused for its form or a value, is accepted too once it is kept as evidence, unless fixed says that it is
-// of another kind: a wrench with a memory would send it for ever.
+// of another kind: a wrench with a memory would send it for ever. Registers, which Modbus guards, always count as such.
 //
 // # Commands
 //
