@@ -115,6 +115,7 @@ func TestWrenchListen_Refuses(t *testing.T) {
 		"settings that are none":                    {s.Path + " --parity both", exitInput, "parity"},
 		"settings beside a profile":                 {s.Path + " --baud 4800 --profile semicolon-xor", exitInput, "name a profile, or the settings"},
 		"a profile that is none":                    {s.Path + " --profile nonsense", exitInput, "nonsense"},
+		"a profile that reads registers":            {s.Path + " --profile registers-scaled-integers", exitInput, "wrench try"},
 		"asking without a profile":                  {s.Path + " --ask", exitInput, "--profile"},
 		"a capture that says nothing of its origin": {s.Path + " --record x.capture --wrench TW-1", exitInput, "--made-by"},
 		"an origin without a capture":               {s.Path + " --made-by Ada", exitInput, "--record"},
