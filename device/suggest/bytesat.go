@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"witnessmark/device/unit"
 )
 
 // bytesAt is integers and floats at offsets of the frame.
@@ -18,6 +20,8 @@ type bytesAt struct {
 	to     int // the end of what is not the check, counted from the end of the frame
 	short  int // the length of the shortest frame
 	sort   int // the byte that tells these frames from others; -1: none
+	length column
+	gapped bool
 }
 
 // as is one way to read bytes as a number.
@@ -129,7 +133,7 @@ func bytesOf(all []sample, at int) (values []byte) {
 }
 
 func binaryTable(c cut, s seal, samples []sample, sort int) table {
-	l := &bytesAt{from: c.head, to: -len(c.end) - c.after, short: math.MaxInt, sort: sort}
+	l := &bytesAt{from: c.head, to: -len(c.end) - c.after, short: math.MaxInt, sort: sort, length: c.length, gapped: c.gapped}
 	if !s.none() {
 		l.to = min(l.to, s.at)
 	}
@@ -137,7 +141,11 @@ func binaryTable(c cut, s seal, samples []sample, sort int) table {
 		l.frames = append(l.frames, f.bytes)
 		l.short = min(l.short, len(f.bytes))
 	}
-	return table{layout: l, samples: samples}
+	t := table{layout: l, samples: samples}
+	if sort >= 0 {
+		t.sort = fmt.Sprintf("byte %d=%d", sort, samples[0].bytes[sort])
+	}
+	return t
 }
 
 func (l *bytesAt) form() string { return "binary" }
@@ -156,10 +164,10 @@ func (l *bytesAt) columns() (all []column) {
 }
 
 func (l *bytesAt) column(at int, w as) (column, bool) {
-	if at+w.size > l.short+l.to {
+	c := column{from: at, to: at + w.size, cost: w.cost, binary: true, signed: w.signed}
+	if c.to > l.short+l.to || c.overlaps(l.length) {
 		return column{}, false
 	}
-	c := column{from: at, to: at + w.size, cost: w.cost, binary: true, signed: w.signed}
 	c.place = fmt.Sprintf("at: %d, as: %s", at, w.name)
 	if w.order != "" {
 		c.place += ", order: " + w.order
@@ -200,6 +208,9 @@ func (l *bytesAt) rest(taken []column) (free []column) {
 		c, ok := l.column(l.sort, oneByte)
 		c.sort = true
 		keep(c, ok)
+	}
+	for at := l.from; at < l.short+l.to; at++ {
+		keep(l.unitText(at))
 	}
 	for at := l.from; at < l.short+l.to; at++ {
 		keep(l.text(at))
@@ -272,6 +283,21 @@ func (l *bytesAt) swallows(c column) bool {
 	return first>>8 == last>>8 && first>>8 != 0
 }
 
+// unitText is two to four characters that spell a unit of torque in every frame, blanks and NUL behind it not counted.
+func (l *bytesAt) unitText(at int) (column, bool) {
+	for size := 4; size >= 2; size-- {
+		c, ok := l.column(at, as{name: fmt.Sprintf("text%d", size), size: size, read: func(b []byte) (string, bool) {
+			text := strings.Trim(string(b), "\x00 ")
+			_, err := unit.ParseTorqueUnit(text)
+			return text, err == nil
+		}})
+		if ok && !c.gaps() {
+			return c, true
+		}
+	}
+	return column{}, false
+}
+
 // text is a run of at least four printable characters that begins here, in every frame.
 func (l *bytesAt) text(at int) (column, bool) {
 	size := 0
@@ -293,9 +319,9 @@ func (l *bytesAt) all(at int, test func(byte) bool) bool {
 	return true
 }
 
-// Seconds since 1970 that a clock of today may show: from 2010 up to 2060.
+// Seconds since 1970 that a clock of today may show: from 2015 up to 2060.
 const (
-	earliest = 1_262_304_000
+	earliest = 1_420_070_400
 	latest   = 2_840_140_800
 )
 
@@ -328,6 +354,12 @@ func (l *bytesAt) packedClock(at int) (column, bool) {
 	}})
 }
 
+// write names the last byte too where nothing but the fields says how long a frame is.
 func (l *bytesAt) write(fields []field) []string {
+	end := l.short + l.to
+	last := column{from: end - 1, to: end, place: fmt.Sprintf("at: %d, as: u8", end-1)}
+	if l.gapped && !slices.ContainsFunc(fields, func(f field) bool { return f.overlaps(last) }) {
+		fields = append(slices.Clone(fields), field{column: last, kind: "unread", name: "rest", told: fmt.Sprintf("byte %d is the last one", end-1)})
+	}
 	return append([]string{"fields:", "  binary: true"}, list(fields)...)
 }

@@ -39,19 +39,19 @@ func TestPropose_Captures(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if want := checkOf(t, name); !strings.Contains(p.YAML, want) {
-				t.Errorf("got a profile without %q:\n%s", want, p.YAML)
+			for _, want := range guardOf(t, name) {
+				if !strings.Contains(p.YAML, want) {
+					t.Errorf("got a profile without %q:\n%s", want, p.YAML)
+				}
 			}
 			got := readings(p, c)
 			if missing := beside(got, want); missing != nil {
 				t.Errorf("got\n%swant\n%s%s\n%s", measured(got), measured(want), p.YAML, strings.Join(p.Unsure, "\n"))
 			}
 			for _, r := range beside(want, got) {
-				if strings.Contains(p.YAML, "\ncheck:") {
-					continue // it came as it was sent, though the built-in profile knows that it is of another sort
-				}
-				if f, whole := refusedAs(built, c, r.Raw); !whole {
-					t.Errorf("got a reading of %q, want it refused as the built-in one does: %s\n%s", r.Raw, f, p.YAML)
+				guarded := strings.Contains(p.YAML, "\ncheck:")
+				if why, wrong := noReading(built, c, r.Raw, guarded); wrong {
+					t.Errorf("got a reading of %q, want none as of the built-in profile: %s\n%s", r.Raw, why, p.YAML)
 				}
 			}
 		})
@@ -60,18 +60,20 @@ func TestPropose_Captures(t *testing.T) {
 
 var checkLine = regexp.MustCompile(`(?m)^check: \{kind: ([^,}]+)`)
 
-// checkOf is how a profile names the check of a built-in one; empty: that has none.
-func checkOf(t *testing.T, name string) string {
+// guardOf is what a profile says as a built-in one does: its check, and that frames tell their length.
+func guardOf(t *testing.T, name string) (says []string) {
 	t.Helper()
 	text, err := os.ReadFile("../profile/builtin/" + name + ".yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := checkLine.FindSubmatch(text)
-	if m == nil || string(m[1]) == "none" {
-		return ""
+	if m := checkLine.FindSubmatch(text); m != nil && string(m[1]) != "none" {
+		says = append(says, "check: {kind: "+strings.Replace(string(m[1]), "lrc", "sum-negated", 1)) // two names of one check
 	}
-	return "check: {kind: " + strings.Replace(string(m[1]), "lrc", "sum-negated", 1) // two names of one check
+	if strings.Contains(string(text), "length: {at:") {
+		says = append(says, "length: {at:")
+	}
+	return says
 }
 
 // beside gives those of some that are not among all, in the order of both.
@@ -91,15 +93,23 @@ func beside(all, some []device.Reading) (left []device.Reading) {
 	return left
 }
 
-// refusedAs is why the built-in profile refuses a frame that nothing guards; whole, that it does so for what stands in
-// it: a capture cannot tell that the wrench never sends such a one.
-func refusedAs(p *profile.Profile, c capture.Capture, raw []byte) (why string, whole bool) {
+// noReading is why the built-in profile makes no reading of a frame, and whether nobody else may: because it is one that it
+// ignores, or one that is broken and that nothing guards. What is refused for what stands in it may be taken for a
+// reading, for a capture cannot tell that the wrench never sends such a one; so may a guarded frame that was found where
+// the built-in profile found none, such as in two that were merged.
+func noReading(p *profile.Profile, c capture.Capture, raw []byte, guarded bool) (why string, wrong bool) {
+	why, wrong = "it found none there", !guarded
 	trial.Play(p, c, func(f trial.Frame) {
-		if r := f.Result.Refusal; r != nil && bytes.Contains(f.Bytes, bytes.Trim(raw, "\r\n")) {
-			why, whole = r.Detail, r.Reason == device.ReasonForm || r.Reason == device.ReasonValue
+		r := f.Result
+		switch {
+		case !bytes.Contains(f.Bytes, bytes.Trim(raw, "\r\n")):
+		case r.Ignored:
+			why, wrong = "it ignores it", true
+		case r.Refusal != nil:
+			why, wrong = r.Refusal.Detail, !guarded && r.Refusal.Reason != device.ReasonForm && r.Refusal.Reason != device.ReasonValue
 		}
 	}, func(time.Duration) {})
-	return why, whole
+	return why, wrong
 }
 
 func readCapture(t testing.TB, file string) capture.Capture {

@@ -28,6 +28,7 @@ type cut struct {
 	any     bool   // of lines: either of them
 	gapped  bool   // frames that end by silence
 	counted bool   // frames that say how long they are
+	length  column // of those: the bytes that say it
 	samples []sample
 	next    finder // of forms whose start may stand inside a frame too; nil: there is no other way to cut
 }

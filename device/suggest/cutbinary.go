@@ -211,14 +211,14 @@ func lengthField(bursts []sample, at, size int, little bool) (plus int, ok bool)
 			plus = p
 		}
 	}
-	return plus, fits[plus]*2 > len(bursts) && len(lengths[plus]) > 1
+	return plus, fits[plus]*5 >= len(bursts)*3 && len(lengths[plus]) > 1
 }
 
 // mostUncounted bounds the bytes of a frame that its length does not count.
 const mostUncounted = 16
 
 func countedAs(all []stream, start []byte, at, size int, little bool, plus int) cut {
-	c := cut{start: start, counted: true}
+	c := cut{start: start, counted: true, length: column{from: at, to: at + size}}
 	if at == len(start) {
 		c.head = at + size
 	}

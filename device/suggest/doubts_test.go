@@ -54,6 +54,8 @@ func TestPropose_Doubts(t *testing.T) {
 			"Some frames came twice", ""},
 		"a line that is no reading": {crlf("READY v1.2", "30.4;87.2", "127.6;91.5", "29.8;44.3"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
 			`begin with "READY" are taken for no readings`, `ignore: ["READY"]`},
+		"a heading": {crlf("Torque;Angle", "30.4;87.2", "127.6;91.5", "29.8;44.3"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
+			`begin with "Torque" are taken for no readings`, `ignore: ["Torque"]`},
 		"more digits than the display shows": {crlf("30.43;87.2", "127.58;91.5", "29.81;44.3"), []string{"30.4 N·m", "127.6 N·m"}, Asked{},
 			"compared after rounding", "decimals: 2"},
 		"a minus that nobody showed": {crlf("30.4;87.2", "-127.6;91.5", "29.8;44.3"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
@@ -62,6 +64,12 @@ func TestPropose_Doubts(t *testing.T) {
 			`"R" and "L" are taken for tightening and loosening`, `tighten: "R", loosen: "L"`},
 		"two letters that never changed": {crlf("R;30.4;+", "R;127.6;+", "R;29.8;+"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
 			"one of them may tell the direction", "kind: unread"},
+		"two columns that change with the direction": {crlf("30.4;A;x", "127.6;B;y", "29.8;A;x"), []string{"30.4 N·m", "127.6 N·m, loosening"}, Asked{},
+			"The direction was taken from field 2; field 3 changes with it as well", `tighten: "A", loosen: "B"`},
+		"of two columns that change with the direction the usual letters": {crlf("30.4;x;R", "127.6;y;L", "29.8;x;R"), []string{"30.4 N·m", "127.6 N·m, loosening"}, Asked{},
+			"", `tighten: "R", loosen: "L"`},
+		"two sorts of frames that hold what was shown": {crlf("LV;30.4", "PK;30.4;1", "LV;12.5", "LV;29.8", "PK;29.8;1"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
+			"Frames that begin with LV, PK all hold what was shown", `is: "PK"`},
 		"a serial number": {crlf("W204417;30.4", "W204417;127.6", "W204417;29.8"), []string{"30.4 N·m", "29.8 N·m"}, Asked{},
 			`"W204417" stood in field 1 in every frame and is taken for the wrench's serial number`, "kind: serial"},
 	} {
@@ -75,6 +83,22 @@ func TestPropose_Doubts(t *testing.T) {
 				t.Errorf("got %s\n%s, want %q and %q", all, p.YAML, c.says, c.yaml)
 			}
 		})
+	}
+}
+
+// TestPropose_RoomForMore: where the bytes beside a torque are nought, it may be a longer number.
+func TestPropose_RoomForMore(t *testing.T) {
+	for high, want := range map[byte]bool{0: true, 7: false} {
+		p, err := Propose(recorded(frames(func(n int, p pull) []byte {
+			f := binary.BigEndian.AppendUint16([]byte{0xa5, high, 0}, uint16(p.torque*10+0.5))
+			return binary.BigEndian.AppendUint16(f, uint16(p.angle*10+0.5))
+		})...), shownOf(t, 0, 1, 2, 4), Asked{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(strings.Join(p.Unsure, "\n"), "the torque may have four bytes. Record a pull of more than 3276.7 N·m"); got != want {
+			t.Errorf("high byte %d: got it said: %t, want %t\n%s", high, got, want, p.YAML)
+		}
 	}
 }
 
@@ -103,6 +127,10 @@ func TestPropose_Meanings(t *testing.T) {
 		"readings among lines of what the wrench feels while it is pulled": {
 			crlf("LV;12.5;1", "LV;30.4;1", "PK;30.4;9", "LV;55.1;1", "LV;127.6;1", "PK;127.6;9", "LV;29.8;1", "PK;29.8;9"),
 			[]string{"30.4 N·m", "127.6 N·m", "29.8 N·m"}, `is: "PK"`, "30.4 N·m, no angle, tighten\n127.6 N·m, no angle, tighten\n29.8 N·m, no angle, tighten\n"},
+		"angles with a sign of their own": {crlf("30.4;1.5", "-12.0;-3.0", "29.8;-2.0"), []string{"30.4 N·m, 1.5°", "12.0 N·m, 3.0°, loosening"},
+			"minus: kept", "30.4 N·m, 1.5°, tighten\n12 N·m, -3°, loosen\n29.8 N·m, -2°, tighten\n"},
+		"a lead that begins a name in a profile": {crlf("<30.4;A", "<127.6;B", "<29.8;A"), []string{"30.4 N·m", "127.6 N·m, loosening"},
+			`lead: "<3C>"`, "30.4 N·m, no angle, tighten\n127.6 N·m, no angle, loosen\n29.8 N·m, no angle, tighten\n"},
 		"words with labels of which some are missing": {crlf("T=30.4 A=87.2 P=1 OK", "T=127.6 P=1 OK", "T=29.8 A=44.3 OK"), []string{"30.4 N·m, 87.2°", "29.8 N·m, 44.3°"},
 			"(?: *A=", "30.4 N·m, 87.2°, tighten\n127.6 N·m, no angle, tighten\n29.8 N·m, 44.3°, tighten\n"},
 	} {
@@ -122,8 +150,8 @@ func TestPropose_Meanings(t *testing.T) {
 // TestPropose_SevenBits: the parity bit of seven-bit characters is found, and taken off.
 func TestPropose_SevenBits(t *testing.T) {
 	frames := frames(func(n int, p pull) []byte {
-		f := fmt.Appendf(nil, "\x02%05.1f %05.1f\x03", p.torque, p.angle)
-		f = append(f, byte(check(t, "xor", f[1:])))
+		f := fmt.Appendf(nil, "\x02%05.1f %05.1fd\x03", p.torque, p.angle)
+		f = append(f, byte(check(t, "sum", f[1:]))&0x7f)
 		for i, c := range f {
 			ones := 0
 			for k := range 7 {
@@ -137,7 +165,7 @@ func TestPropose_SevenBits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(p.YAML, "bits: 7, parity: even") || !strings.Contains(p.YAML, "kind: xor") || !strings.Contains(p.Unsure[0], "even parity") {
+	if p.Readings != len(pulls) || !strings.Contains(p.YAML, "bits: 7, parity: even") || !strings.Contains(p.YAML, "kind: sum,") || !strings.Contains(p.Unsure[0], "even parity") {
 		t.Errorf("got %s\n%s, want 7 bits with even parity", p.YAML, p.Unsure)
 	}
 }
@@ -154,13 +182,14 @@ func TestPropose_Nothing(t *testing.T) {
 		shown   []string
 		want    string
 	}{
-		"no bytes":              {capture.Capture{Chunks: []capture.Chunk{{Gone: true}}}, []string{"30 N·m"}, "the capture holds no bytes"},
-		"nothing shown":         {recorded(crlf("30.4")...), nil, "write down what the display showed"},
-		"a wrong speed":         {recorded(noise), []string{"30 N·m"}, "the baud rate, the bits or the parity are probably wrong"},
-		"fewer frames":          {recorded(crlf("30.4;1")...), []string{"30.4 N·m", "45.2 N·m"}, "falls into 1 frame, but 2 shown values were given"},
-		"another value":         {recorded(crlf("30.4;1", "45.2;1")...), []string{"30.4 N·m", "45.3 N·m"}, "no place in the frames holds all the shown values"},
-		"another order":         {recorded(crlf("30.4;1", "45.2;1")...), []string{"45.2 N·m", "30.4 N·m"}, "in the order of the pulls"},
-		"nothing tells loosing": {recorded(crlf("30.4;1", "45.2;1")...), []string{"30.4 N·m", "45.2 N·m, loosening"}, "nothing in the frames tells"},
+		"no bytes":                 {capture.Capture{Chunks: []capture.Chunk{{Gone: true}}}, []string{"30 N·m"}, "the capture holds no bytes"},
+		"nothing shown":            {recorded(crlf("30.4")...), nil, "write down what the display showed"},
+		"a wrong speed":            {recorded(noise), []string{"30 N·m"}, "the baud rate, the bits or the parity are probably wrong"},
+		"fewer frames":             {recorded(crlf("30.4;1")...), []string{"30.4 N·m", "45.2 N·m"}, "falls into 1 frame, but 2 shown values were given"},
+		"another value":            {recorded(crlf("30.4;1", "45.2;1")...), []string{"30.4 N·m", "45.3 N·m"}, "no place in the frames holds all the shown values"},
+		"another order":            {recorded(crlf("30.4;1", "45.2;1")...), []string{"45.2 N·m", "30.4 N·m"}, "in the order of the pulls"},
+		"bytes and too few values": {recorded([]byte{0xa5, 1, 30, 7, 0x80}, []byte{0xa5, 2, 45, 9, 0x81}, []byte{0xa5, 3, 12, 4, 0x9a}), []string{"30 N·m", "45 N·m"}, "at least three pulls that differ"},
+		"nothing tells loosing":    {recorded(crlf("30.4;1", "45.2;1")...), []string{"30.4 N·m", "45.2 N·m, loosening"}, "nothing in the frames tells"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			p, err := Propose(c.capture, displayed(t, c.shown...), Asked{})
@@ -196,6 +225,17 @@ func TestFindSeal_Refutable(t *testing.T) {
 			}
 		})
 	}
+	t.Run("frames that differ in what is not covered are one", func(t *testing.T) {
+		c := cut{line: true, end: []byte("\r\n")}
+		for _, lead := range []string{"a", "b", "c", "d", "e"} {
+			for _, b := range []string{"1;30.4", "2;45.2"} {
+				c.samples = append(c.samples, sample{bytes: fmt.Appendf(nil, "%s%s*%02X\r\n", lead, b, check(t, "xor", []byte(b)))})
+			}
+		}
+		if v := findSeal(c, false); v.fits != 0 {
+			t.Errorf("got %+v, want no check: only two frames could have refuted it", v)
+		}
+	})
 	t.Run("a frame that does not fit does not hide the check", func(t *testing.T) {
 		c := sealed("1;30.4", "2;45.2", "3;51.7", "4;12.0", "5;17.2")
 		c.samples[2].bytes[2] = '9'

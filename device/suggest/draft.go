@@ -33,7 +33,7 @@ func (d *draft) text() string {
 	line("format: witnessmark/wrench/1")
 	line("name: %s", cmp.Or(d.search.asked.Name, "proposed"))
 	line("version: \"1\"")
-	line("title: %q", cmp.Or(d.search.asked.Title, "Proposed from a capture"))
+	line("title: Proposed from a capture")
 	line("%s", d.serial())
 	for _, l := range comment("# ", d.cut.told) {
 		line("%s", l)
@@ -123,7 +123,7 @@ func (d *draft) over() string {
 func rare(chance float64) string {
 	switch {
 	case chance < -9:
-		return "more than a milliard captures"
+		return "more than a thousand million captures"
 	case chance < -6:
 		return "more than a million captures"
 	}
@@ -177,11 +177,11 @@ func (d *draft) score(p *Proposal) int {
 	if !d.sure {
 		score -= 5
 	}
-	if d.counted {
-		score += 20 // no other way of cutting tells frames of another length from noise
-	}
-	if d.gapped {
-		score -= 100 // the pauses of a capture are those of the adapter and the network too
+	switch {
+	case len(d.end) > 0 || d.any:
+		score += 30 // the pauses of a capture are those of the adapter and the network too
+	case d.counted:
+		score += 20 // a fixed length takes frames of another length for noise
 	}
 	return score
 }
@@ -216,7 +216,7 @@ func (d *draft) ignorable() (prefixes []string) {
 		if !d.verdict.none() && !d.verdict.fit(s.bytes) {
 			b, ok = body(d.cut, seal{}, s.bytes)
 		}
-		if !ok || !isText(b) || d.isReading(string(b)) || !d.whole(s, string(b)) {
+		if !ok || !isText(b) || !d.whole(s, string(b)) {
 			continue
 		}
 		if p := d.beginning(string(b)); p != "" && !slices.Contains(prefixes, quotedText(p)) && len(prefixes) < 8 {
@@ -240,16 +240,14 @@ func (d *draft) otherSorts(l *bytesAt) (prefixes []string) {
 	return prefixes
 }
 
-func (d *draft) isReading(body string) bool { return slices.Contains(d.bodies, body) }
-
 // whole tells a frame that was meant from the rest of a torn one: its check is right, or it says nothing that a reading
 // could end with.
 func (d *draft) whole(s sample, body string) bool {
 	if !d.verdict.none() && d.verdict.fit(s.bytes) {
 		return true
 	}
-	if sep, ok := d.layout.(*separated); ok && strings.Contains(body, strings.Trim(sep.separator, " ")) && strings.Trim(sep.separator, " ") != "" {
-		return false
+	if sep, ok := d.layout.(*separated); ok && sep.separator != " " && strings.Contains(body, sep.separator) {
+		return strings.Count(body, sep.separator) == len(sep.cells)-1 && !strings.ContainsAny(body, "0123456789") // a heading
 	}
 	for _, reading := range d.bodies {
 		if strings.HasSuffix(reading, body) || strings.HasPrefix(reading, body) {
@@ -261,7 +259,7 @@ func (d *draft) whole(s sample, body string) bool {
 
 // beginning is the shortest beginning that no reading has, up to the end of the first word.
 func (d *draft) beginning(body string) string {
-	end := strings.IndexAny(body[1:], " ;,:=0123456789") + 1
+	end := strings.IndexAny(body[1:], " \t;,:=|/0123456789") + 1
 	if end == 0 {
 		end = min(len(body), 16)
 	}

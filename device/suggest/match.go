@@ -67,9 +67,6 @@ func match(t table, shown []Shown) []guess {
 				found = append(found, g)
 			}
 		}
-		if len(found) > mostGuesses {
-			break
-		}
 	}
 	slices.SortStableFunc(found, func(a, b guess) int { return cmp.Compare(a.cost(), b.cost()) })
 	for i := range found {
@@ -78,12 +75,9 @@ func match(t table, shown []Shown) []guess {
 	return found
 }
 
-// mostGuesses bounds the pairs that are looked at.
-const mostGuesses = 500
-
-// cost is least for a number that stands in the frame as the display shows it.
+// total is least for a number that stands in the frame as the display shows it.
 func (s scaled) total() int {
-	c := s.cost + 20*s.places
+	c := s.cost
 	if s.rounded {
 		c += 30
 	}
@@ -128,8 +122,11 @@ func fitting(columns []column, fits func(scaled) [][]fit) (all []scaled) {
 		}
 	}
 	slices.SortStableFunc(all, func(a, b scaled) int { return cmp.Compare(a.total(), b.total()) })
-	return all
+	return all[:min(len(all), mostColumns)]
 }
+
+// mostColumns bounds the columns of one kind that are paired with those of another.
+const mostColumns = 60
 
 // points says whether numbers in the column have a decimal sign of their own.
 func (c column) points() bool {

@@ -1,14 +1,12 @@
 package suggest
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
 	"witnessmark/device"
-	"witnessmark/device/unit"
 )
 
 // judgements are the words by which wrenches say what they think of a pull (common practice).
@@ -18,13 +16,6 @@ var judgements = map[string]device.Judgement{
 	"NG": device.JudgedFail, "NOK": device.JudgedFail, "NOGO": device.JudgedFail, "FAIL": device.JudgedFail, "BAD": device.JudgedFail, "NIO": device.JudgedFail,
 }
 
-// opposites pairs the signs by which wrenches tell tightening from loosening, in both directions (common practice).
-var opposites = [][2]string{{"R", "L"}, {"CW", "CCW"}, {"RH", "LH"}, {"RIGHT", "LEFT"}, {"TIGHTEN", "LOOSEN"}, {"CLOCKWISE", "ANTICLOCKWISE"}, {"+", "-"}}
-
-func tellsDirection(text string) bool {
-	return slices.ContainsFunc(opposites, func(o [2]string) bool { return strings.ToUpper(text) == o[0] || strings.ToUpper(text) == o[1] })
-}
-
 // reader is what finds out what the columns mean that hold neither torque nor angle.
 type reader struct {
 	table
@@ -32,12 +23,10 @@ type reader struct {
 	shown      []Shown
 	fields     []field
 	unsure     []string
-	pulls      int // frames that differ
-	hasUnit    bool
+	pulls      int  // frames that differ
 	hasWay     bool // something tells the direction
 	guessedWay bool // by a letter that never changes
 	kinds      map[string]bool
-	settings   []string
 }
 
 func (r *reader) doubt(format string, args ...any) {
@@ -156,27 +145,6 @@ func (r *reader) numberSettings(s scaled, torque bool) (settings []string) {
 	return settings
 }
 
-// turnsWith says whether the sign of an angle tells the direction: it must agree with that of the torque, or with what
-// was shown where the torque has no sign.
-func (r *reader) turnsWith(angle scaled) bool {
-	known := directionsShown(r.guess, r.shown)
-	for n, t := range angle.cells {
-		minus := strings.HasPrefix(t, "-")
-		if t == "" || strings.Trim(t, "+-0.,") == "" {
-			continue
-		}
-		switch shown, ok := known[n]; {
-		case r.kinds["direction"]:
-			return false
-		case r.torque.minus() && minus != strings.HasPrefix(r.torque.cells[n], "-"):
-			return false
-		case ok && minus != (shown == device.Loosen):
-			return false
-		}
-	}
-	return r.torque.minus() || len(known) > 0
-}
-
 // noneText is what stands in the column where there is no number: always the same text, or the largest number that fits.
 func (s scaled) noneText() (none string) {
 	for _, t := range s.distinct() {
@@ -203,167 +171,6 @@ func (r *reader) decimals(s scaled) (most int) {
 		}
 	}
 	return min(most, 6)
-}
-
-// direction finds the column that tells tightening from loosening, by what was shown or by its letters, and takes it
-// out of the free ones.
-func (r *reader) direction(free []column) []column {
-	if r.torque.minus() {
-		return free // the sign tells it
-	}
-	known := directionsShown(r.guess, r.shown)
-	var found []way
-	for i, c := range free {
-		if r.unit != nil && c.overlaps(*r.unit) {
-			continue
-		}
-		if w, ok := r.way(c, known); ok {
-			w.at = i
-			found = append(found, w)
-		}
-	}
-	if l, ok := r.layout.(*bytesAt); ok && len(found) == 0 {
-		for _, c := range l.bits(r.taken()) {
-			if w, ok := r.way(c, known); ok && w.sure == 2 {
-				r.hasWay = true
-				r.add(c, "direction", "direction", w.told, "tighten: "+quotedText(w.tighten), "loosen: "+quotedText(w.loosen))
-				return free
-			}
-		}
-	}
-	slices.SortStableFunc(found, func(a, b way) int { return cmp.Compare(b.sure, a.sure) })
-	if len(found) == 0 {
-		return free
-	}
-	best := found[0]
-	if len(found) > 1 && best.sure == 0 && found[1].sure == 0 {
-		r.doubt("%q stood in %s in every frame and %q in %s: one of them may tell the direction. Record a pull that loosens and show it.",
-			best.tighten, free[best.at].called, found[1].tighten, free[found[1].at].called)
-		return free
-	}
-	r.hasWay, r.guessedWay = true, best.sure == 0
-	r.add(free[best.at], "direction", "direction", best.told, "tighten: "+quotedText(best.tighten), "loosen: "+quotedText(best.loosen))
-	if best.doubt != "" {
-		r.unsure = append(r.unsure, best.doubt)
-	}
-	return slices.Delete(slices.Clone(free), best.at, best.at+1)
-}
-
-// way is how a column tells the direction.
-type way struct {
-	at              int
-	tighten, loosen string
-	told, doubt     string
-	sure            int // 2: it follows what was shown; 1: it has both letters; 0: one of them
-}
-
-func (c column) minus() bool {
-	return slices.ContainsFunc(c.cells, func(t string) bool { return strings.HasPrefix(t, "-") && strings.Trim(t, "-") != "" })
-}
-
-// way says which text of the column tightens and which loosens.
-func (r *reader) way(c column, known map[int]device.Direction) (w way, ok bool) {
-	texts := c.distinct()
-	if len(texts) == 0 || len(texts) > 2 || c.gaps() || slices.ContainsFunc(texts, func(t string) bool { return len(t) > 15 }) {
-		return w, false
-	}
-	for n, shown := range known {
-		text := c.cells[n]
-		switch {
-		case shown == device.Tighten && (w.tighten == "" || w.tighten == text):
-			w.tighten = text
-		case shown == device.Loosen && (w.loosen == "" || w.loosen == text):
-			w.loosen = text
-		default:
-			return w, false // it changes while the direction stays
-		}
-	}
-	if w.loosen == "" {
-		w, ok = wayByLetter(texts)
-		return w, ok && r.hasRoom(c, w.loosen)
-	}
-	if len(texts) < 2 || w.tighten == w.loosen {
-		return w, false
-	}
-	w.sure, w.tighten = 2, texts[0]
-	if w.tighten == w.loosen {
-		w.tighten = texts[1]
-	}
-	w.told = fmt.Sprintf("%q where it was shown to loosen, %q elsewhere", w.loosen, w.tighten)
-	return w, true
-}
-
-func wayByLetter(texts []string) (w way, ok bool) {
-	for _, pair := range opposites {
-		right, left := pair[0], pair[1]
-		if texts[0] == strings.ToLower(texts[0]) {
-			right, left = strings.ToLower(right), strings.ToLower(left)
-		}
-		w = way{tighten: right, loosen: left}
-		switch {
-		case len(texts) == 2 && slices.Contains(texts, right) && slices.Contains(texts, left):
-			w.sure, w.told = 1, fmt.Sprintf("%q is taken for tightening, %q for loosening", right, left)
-			w.doubt = fmt.Sprintf("%q and %q are taken for tightening and loosening: show one pull of each kind to be sure.", right, left)
-			return w, true
-		case len(texts) == 1 && texts[0] == right:
-			w.told = fmt.Sprintf("always %q, taken for tightening", right)
-			w.doubt = fmt.Sprintf("The direction was always %q: write what the wrench sends when it loosens; %q is a guess.", right, left)
-			return w, true
-		}
-	}
-	return w, false
-}
-
-// codesUnit says whether the column has another text for every unit that was shown, and at least two units were.
-func (r *reader) codesUnit(c column) bool {
-	spelled, ok := r.codes(c)
-	return ok && len(spelled) > 1
-}
-
-// codes is the unit that each text of the column stands for.
-func (r *reader) codes(c column) (map[string]unit.TorqueUnit, bool) {
-	spelled := map[string]unit.TorqueUnit{}
-	used := map[unit.TorqueUnit]string{}
-	for i, s := range r.shown {
-		t := c.cells[r.at[i]]
-		if u, known := spelled[t]; t == "" || known && u != s.Unit {
-			return nil, false
-		}
-		if other, known := used[s.Unit]; known && other != t {
-			return nil, false
-		}
-		spelled[t], used[s.Unit] = s.Unit, t
-	}
-	return spelled, len(c.distinct()) <= 10
-}
-
-func (r *reader) codedUnit(c column) bool {
-	if !r.codesUnit(c) {
-		return false
-	}
-	spelled, _ := r.codes(c)
-	var pairs []string
-	for _, t := range c.distinct() {
-		if u, known := spelled[t]; known {
-			pairs = append(pairs, quotedText(t)+": "+string(u))
-		}
-	}
-	r.add(c, "unit", "unit", "the unit: it changes with the unit that was shown", "spelled: {"+strings.Join(pairs, ", ")+"}")
-	r.doubt("The unit stands in the line as a code, of which only those that were shown are known: %s.", strings.Join(pairs, ", "))
-	return true
-}
-
-func (r *reader) unitField(c column) {
-	var pairs []string
-	for _, t := range c.distinct() {
-		if u, err := unit.ParseTorqueUnit(t); err == nil {
-			pairs = append(pairs, quotedText(t)+": "+string(u))
-		}
-	}
-	r.add(c, "unit", "unit", "the unit of the torque", "spelled: {"+strings.Join(pairs, ", ")+"}")
-	if len(pairs) == 1 {
-		r.doubt("The unit was always %s: add how the wrench spells its other units, or a torque in one of them is refused.", sayTexts(c.distinct()))
-	}
 }
 
 func quotedText(t string) string { return quoted([]byte(t)) }

@@ -76,6 +76,9 @@ func sortValues(all []object, path string) (values []string) {
 func objectTable(all []object, sort string) table {
 	o := &objects{}
 	t := table{layout: o}
+	if sort != "" {
+		t.sort = sort + "=" + all[0].values[sort]
+	}
 	for _, one := range all {
 		for _, p := range one.paths {
 			o.add(p)

@@ -4,9 +4,8 @@
 //
 //	capture ─→ cuts ─→ seal ─→ layouts ─→ match with the display ─→ meaning of the rest ─→ YAML ─→ decode and compare
 //
-// Every step gives several answers; the first that leads to a profile that decodes what was shown wins. A proposal is
-// only made when the finished profile, played over the capture, gives every shown value in its order; what could not be
-// known is said beside it.
+// Every step gives several answers, and the best that leads to a profile wins. A proposal is only made when the finished
+// profile, played over the capture, gives every shown value in its order; what could not be known is said beside it.
 package suggest
 
 import (
@@ -26,7 +25,6 @@ import (
 // Asked is what a person can say about the wrench. A zero value was not said.
 type Asked struct {
 	Name   string // of the profile
-	Title  string
 	Baud   int
 	Bits   int
 	Parity string
@@ -53,18 +51,20 @@ type Found struct {
 	Reading device.Reading
 }
 
-// errNothing ends a search without a proposal; what is wrapped around it says what to record instead.
-var errNothing = errors.New("no profile was found")
+// nothing ends a search without a proposal and says what to record instead.
+func nothing(advice string) (Proposal, error) {
+	return Proposal{}, errors.New("no profile was found: " + advice)
+}
 
 // Propose finds a profile for the capture. The error is a sentence that says what to record instead.
 func Propose(c capture.Capture, shown []Shown, asked Asked) (Proposal, error) {
 	if len(shown) == 0 {
-		return Proposal{}, fmt.Errorf("%w: write down what the display showed for at least one pull of the capture, better for three that differ", errNothing)
+		return nothing("write down what the display showed for at least one pull of the capture, better for three that differ")
 	}
 	all := streams(c)
 	if len(all) == 0 {
-		return Proposal{}, fmt.Errorf("%w: the capture holds no bytes; record again while the wrench is pressed, and if nothing comes, "+
-			"look in the manual whether its output must be switched on or asked for", errNothing)
+		return nothing("the capture holds no bytes; record again while the wrench is pulled, and if nothing comes, " +
+			"look in the manual whether its output must be switched on or asked for")
 	}
 	s := search{capture: c, streams: all, shown: shown, asked: asked}
 	if p := parity(all); p != "" && asked.Bits != 7 {
@@ -73,7 +73,7 @@ func Propose(c capture.Capture, shown []Shown, asked Asked) (Proposal, error) {
 	if best, ok := s.run(); ok {
 		return s.finish(best.Proposal), nil
 	}
-	return Proposal{}, fmt.Errorf("%w: %s", errNothing, s.advice())
+	return nothing(s.advice())
 }
 
 // search is one run through all that is thinkable.
@@ -83,7 +83,6 @@ type search struct {
 	shown   []Shown
 	asked   Asked
 	unsure  []string
-	sevens  bool // bytes of 7 bits
 
 	framed int      // the most frames that any cut gave
 	missed string   // the closest miss, for advice
@@ -92,7 +91,6 @@ type search struct {
 
 // strip reads the capture as characters of 7 bits with parity.
 func (s *search) strip(parity string) {
-	s.sevens = true
 	s.streams = withoutParity(s.streams)
 	s.capture.Chunks = slices.Clone(s.capture.Chunks)
 	for i, c := range s.capture.Chunks {
@@ -121,13 +119,13 @@ type attempt struct {
 	Proposal
 	score int
 	share int    // of its frames that were shown, in 300
-	word  string // with which its frames begin
+	sort  string // by what its frames are told from others
 }
 
 // beats says whether a is better than b. Of frames of another sort those win of which more were shown: a wrench that
 // also sends what it feels while it is pulled sends that far more often.
 func (a attempt) beats(b attempt) bool {
-	if a.word != b.word {
+	if a.sort != b.sort {
 		return a.score+a.share > b.score+b.share
 	}
 	return a.score > b.score
@@ -166,8 +164,8 @@ func (s *search) try(c cut, v verdict, best *attempt) (found bool) {
 			if best.Profile == nil || a.beats(*best) {
 				*best = a
 			}
-			if a.word != "" && !slices.Contains(s.words, a.word) {
-				s.words = append(s.words, a.word)
+			if w := t.word(); w != "" && !slices.Contains(s.words, w) {
+				s.words = append(s.words, w)
 			}
 			found = true
 			break
@@ -203,7 +201,9 @@ func tables(c cut, s seal, least int) (all []table) {
 		bodies = nil // text ends with its check
 	}
 	if len(bodies) >= least && len(bodies)*2 > len(c.samples) || len(bodies) >= 3 {
-		all = append(all, objectTables(samples, bodies, least)...)
+		if all = objectTables(samples, bodies, least); len(all) > 0 {
+			return all
+		}
 		all = append(all, separatedTables(samples, bodies, least)...)
 		all = append(all, columnedTables(samples, bodies, least)...)
 		all = append(all, patternedTables(samples, bodies, least)...)
@@ -232,7 +232,7 @@ func (s *search) write(c cut, v verdict, t table, g guess) (attempt, bool) {
 		return attempt{}, false
 	}
 	a.Unsure = d.doubts(&a.Proposal)
-	a.score, a.share, a.word = d.score(&a.Proposal), 300*len(s.shown)/len(t.samples), t.word()
+	a.score, a.share, a.sort = d.score(&a.Proposal), 300*len(s.shown)/len(t.samples), cmp.Or(t.sort, t.word())
 	return a, true
 }
 
@@ -261,7 +261,8 @@ func (s *search) advice() string {
 	switch {
 	case disturbed(s.streams) > 0.3:
 		return "most of the bytes are no text; the baud rate, the bits or the parity are probably wrong. Record again with another speed: " +
-			"9600, 19200, 38400, 115200, 4800 and 2400 are usual"
+			"9600, 19200, 38400, 115200, 4800 and 2400 are usual. If the manual says that the wrench sends its numbers as bytes, show " +
+			"at least three pulls that differ, with their angles if the display has them"
 	case s.missed != "":
 		return s.missed
 	}

@@ -2,6 +2,7 @@ package suggest
 
 import (
 	"encoding/binary"
+	"encoding/hex"
 	"fmt"
 	"math"
 	"strings"
@@ -145,15 +146,28 @@ func TestPropose_Forms(t *testing.T) {
 			f = binary.BigEndian.AppendUint16(f, uint16(math.Round(p.angle*10)))
 			f = append(f, 0, 7)
 			return binary.LittleEndian.AppendUint16(f, uint16(check(t, "CRC-16/MODBUS", f)))
-		}, []string{`start: "<A5>Z", length: 14`, "kind: CRC-16/MODBUS, over: line, sent: bytes, order: low first", "scale: 0.01", "scale: 0.1", "kind: counter"}},
+		}, []string{`start: "<A5>Z", length: 14`, "kind: CRC-16/MODBUS, over: line, sent: bytes, order: low first", "scale: 0.01", "scale: 0.1", "kind: counter, at: 3, as: u8"}},
 		"a length field, floats with the low byte first": {func(n int, p pull) []byte {
-			f := []byte{0x7e, 0, 9}
+			f := []byte{0x7e, 9, 0}
 			f = binary.LittleEndian.AppendUint32(f, math.Float32bits(float32(p.torque)))
 			f = binary.LittleEndian.AppendUint32(f, math.Float32bits(float32(p.angle)))
-			f = append(f, make([]byte, n%3)...)
-			f[1] = byte(len(f))
+			f = append(f, make([]byte, n)...) // the length counts as a counter does
+			f[2] = byte(len(f))
 			return binary.BigEndian.AppendUint16(f, uint16(check(t, "CRC-16/IBM-3740", f[1:])))
-		}, []string{`start: "~", length: {at: 1, as: u8, plus: 2}`, "kind: CRC-16/IBM-3740, over: {from: 1, to: -2}, sent: bytes", "as: f32, order: little"}},
+		}, []string{`start: "~", length: {at: 2, as: u8, plus: 2}`, "kind: CRC-16/IBM-3740, over: inside, sent: bytes", "as: f32, order: little"}},
+		"packed digits and a unit that end by silence": {func(n int, p pull) []byte {
+			f := []byte{byte(10 + n)}
+			for _, number := range []string{fmt.Sprintf("%06.0f", p.torque*100), fmt.Sprintf("%04.0f", p.angle*10)} {
+				b, err := hex.DecodeString(number)
+				if err != nil {
+					t.Fatal(err)
+				}
+				f = append(f, b...)
+			}
+			f = append(f, "Nm\x00"...)
+			f = append(f, 0, 0)
+			return append(f, byte(check(t, "CRC-8/SMBUS", f)))
+		}, []string{"gap: ", "kind: CRC-8/SMBUS", "as: bcd3, scale: 0.01", `as: text4, spelled: {"Nm": N·m}`, "kind: unread, at: 10"}},
 		"text that ends by silence": {func(n int, p pull) []byte {
 			return fmt.Appendf(nil, "%d/%.1f Nm/%.1f", n+1, p.torque, p.angle)
 		}, []string{"gap: "}},

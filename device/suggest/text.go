@@ -57,6 +57,7 @@ type table struct {
 	samples []sample
 	bodies  []string // of text
 	lead    string   // what every body begins with and is left out of it
+	sort    string   // by what these frames are told from others of the capture, where that is no first word; empty: nothing
 }
 
 // word is the word with which all frames begin; empty: none.
