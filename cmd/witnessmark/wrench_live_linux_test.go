@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"io"
+	"net"
 	"strings"
 	"sync"
 	"testing"
@@ -96,17 +97,34 @@ func TestWrenchTry_Live(t *testing.T) {
 	}
 }
 
+// TestWrenchTry_Listen: with --listen not a byte goes to the wrench.
 func TestWrenchTry_Listen(t *testing.T) {
-	socket := plugtest.New(t)
-	socket.Plug()
-	out, stop := triedLive(t, "--listen", "--brief", write(t, "polled.yaml", polled), socket.Path)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	out, stop := triedLive(t, "--listen", "--brief", write(t, "polled.yaml", polled), "tcp://"+l.Addr().String())
+	wrench, err := l.Accept()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer wrench.Close()
 	out.await(t, "the port is open")
-	socket.Send("45.2;7")
-	out.await(t, "✓ 45.2 N·m")
-	socket.Send("x;8")
-	out.await(t, "✗ refused, form")
+	for _, step := range []struct{ sent, shows string }{{"45.2;7", "✓ 45.2 N·m"}, {"x;8", "✗ refused, form"}} {
+		if _, err := io.WriteString(wrench, step.sent); err != nil {
+			t.Fatal(err)
+		}
+		out.await(t, step.shows)
+	}
 	if code := stop(); code != exitAttention {
 		t.Errorf("got %d, want %d after a refused frame", code, exitAttention)
+	}
+	if err := wrench.SetReadDeadline(time.Now().Add(20 * time.Second)); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := io.ReadAll(wrench); err != nil || len(got) > 0 {
+		t.Errorf("got %q, %v, want nothing sent", got, err)
 	}
 }
 
@@ -114,7 +132,7 @@ func TestWrenchTry_ForATime(t *testing.T) {
 	socket := plugtest.New(t)
 	socket.Plug()
 	code, out, errs := said(t, "wrench", "try", "--for", "1ms", "semicolon-xor", socket.Path)
-	if code != exitOK || !strings.Contains(out, "No frame came.") {
+	if code != exitAttention || !strings.Contains(out, "No frame came.") {
 		t.Errorf("got %d, %q, %q, want it to end by itself", code, out, errs)
 	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -57,7 +58,7 @@ func (c *wrenchSuggest) Run(s shop) error {
 	if strings.Trim(c.Name, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" || c.Name == "" || len(c.Name) > 40 {
 		return inputError{fmt.Errorf("found the name %q, write at most 40 of a to z, 0 to 9 and -", c.Name)}
 	}
-	played, err := readCapture(c.Capture)
+	played, err := readCapture(s, c.Capture)
 	if err != nil {
 		return inputError{err}
 	}
@@ -71,16 +72,22 @@ func (c *wrenchSuggest) Run(s shop) error {
 	return c.explain(s.log, p)
 }
 
-func readCapture(file string) (capture.Capture, error) {
-	f, err := os.Open(file)
+// readCapture reads a recording, of one that breaks off what there is: it may still be written.
+func readCapture(s shop, file string) (capture.Capture, error) {
+	text, err := os.ReadFile(file)
 	if err != nil {
 		return capture.Capture{}, fmt.Errorf("read the capture: %w", err)
 	}
-	played, err := capture.Read(f)
-	if err := errors.Join(err, f.Close()); err != nil {
+	played, err := capture.Read(bytes.NewReader(text))
+	if err == nil {
+		return played, nil
+	}
+	torn, _, fatal := capture.ReadTorn(bytes.NewReader(text))
+	if fatal != nil || len(torn.Chunks) == 0 {
 		return capture.Capture{}, fmt.Errorf("%s: %w", file, err)
 	}
-	return played, nil
+	fmt.Fprintf(s.log, "%s: %v; what stands before that is used\n", file, err)
+	return torn, nil
 }
 
 // write never overwrites a file: it may be one that a person has corrected by hand.
@@ -109,7 +116,7 @@ func (c *wrenchSuggest) explain(out io.Writer, p suggest.Proposal) error {
 			fmt.Fprintf(&b, "  %s%s\n", map[bool]string{true: "✓ ", false: "  "}[i == 0], line)
 		}
 	}
-	fmt.Fprintf(&b, "  In all: %d readings, %d frames refused, %d ignored as no readings.\n", p.Readings, p.Refused, p.Ignored)
+	fmt.Fprintf(&b, "  Of all frames %d become readings, %d are refused and %d are passed over as no readings.\n", p.Readings, p.Refused, p.Ignored)
 	if len(p.Unsure) > 0 {
 		b.WriteString("\nNot known, look it up in the wrench's manual:\n")
 	}

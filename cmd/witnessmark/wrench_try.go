@@ -15,6 +15,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/tried"
 	"witnessmark/device/link"
+	"witnessmark/device/modbus"
 	"witnessmark/device/port"
 	"witnessmark/device/profile"
 	"witnessmark/device/sketch"
@@ -23,7 +24,7 @@ import (
 
 type wrenchTry struct {
 	Profile string        `arg:"" help:"A profile file, or the name of one that comes with the program."`
-	Source  string        `arg:"" name:"capture|port" help:"A capture file, or a port: a path such as /dev/serial/by-id/…, tcp://host:port."`
+	Source  string        `arg:"" name:"capture|port" help:"A capture file, or a port: a path such as /dev/serial/by-id/…, or tcp://host:port."`
 	Brief   bool          `help:"One line for each frame, without its picture."`
 	JSON    bool          `name:"json" help:"One JSON object a line."`
 	For     time.Duration `help:"Of a port: stop after this time, such as 30s; else at Ctrl-C." placeholder:"TIME"`
@@ -52,7 +53,8 @@ polls of the profile are sent, unless you say --listen.
 The profiles that come with the program:
   ` + strings.Join(profile.BuiltinNames(), ", ") + `
 
-Exit code: 0 no frame was refused, 1 some were, 2 bad input.`
+Exit code: 0 every frame is understood, 1 some were refused or none came,
+2 bad input.`
 }
 
 // Run plays the capture or the port through the profile.
@@ -65,12 +67,15 @@ func (c *wrenchTry) Run(ctx context.Context, s shop) error {
 	if c.isPort() {
 		err = c.live(ctx, t)
 	} else {
-		err = c.capture(t)
+		err = c.capture(s, t)
 	}
-	if err := errors.Join(err, t.teller.End(t.tally)); err != nil {
+	if err != nil {
 		return err
 	}
-	if t.tally.Refused > 0 {
+	if err := t.teller.End(t.tally); err != nil {
+		return err
+	}
+	if t.tally.Refused > 0 || t.tally.Frames == 0 {
 		return errAttention
 	}
 	return nil
@@ -131,13 +136,21 @@ func (t *trying) took(f trial.Frame) {
 	t.teller.Frame(f, t.profile.Explain(f.Frame))
 }
 
-func (c *wrenchTry) capture(t *trying) error {
-	played, err := readCapture(c.Source)
+func (c *wrenchTry) capture(s shop, t *trying) error {
+	played, err := readCapture(s, c.Source)
 	if err != nil {
 		return inputError{err}
 	}
-	trial.Play(t.profile, played, t.took, func(at time.Duration) { t.teller.Gone(at, "") })
+	trial.Play(t.profile, played, t.took, func(at time.Duration) { t.teller.Gone(at, tried.Unplugged) })
 	return nil
+}
+
+// placeOf is where the wrench is plugged in: one that keeps its readings in registers is polled.
+func placeOf(spec string, p *profile.Profile) (port.Place, error) {
+	if p.Registers() != nil {
+		return modbus.At(spec, p)
+	}
+	return port.At(spec, port.Mode(p.Mode()))
 }
 
 // live tries a port until Ctrl-C, or for as long as was asked.
@@ -146,7 +159,7 @@ func (c *wrenchTry) live(ctx context.Context, t *trying) error {
 	if abs, err := filepath.Abs(spec); err == nil && !strings.Contains(spec, "://") {
 		spec = abs
 	}
-	place, err := port.At(spec, port.Mode(t.profile.Mode()))
+	place, err := placeOf(spec, t.profile)
 	if err != nil {
 		return inputError{err}
 	}
@@ -157,12 +170,17 @@ func (c *wrenchTry) live(ctx context.Context, t *trying) error {
 	}
 	began := time.Now()
 	since := func() time.Duration { return time.Since(began) }
+	opened := false
 	tell := func(up bool, reason string) {
 		switch {
 		case up:
+			opened = true
 			t.teller.Back(since())
-		case ctx.Err() == nil:
-			t.teller.Gone(since(), ": "+reason)
+		case ctx.Err() != nil:
+		case opened:
+			t.teller.Gone(since(), tried.Unplugged+": "+reason)
+		default:
+			t.teller.Gone(since(), "the port does not open, and is tried again: "+reason)
 		}
 	}
 	return link.Hold(ctx, place, tell, func(ctx context.Context, p port.Port) (heard bool, lost, err error) {

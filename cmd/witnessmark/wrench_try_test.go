@@ -17,6 +17,9 @@ const (
 func TestWrenchTry_ExitCodes(t *testing.T) {
 	wrong := write(t, "wrong.yaml", "format: witnessmark/wrench/1\nname: wrong\n")
 	none := write(t, "none.capture", "not a capture\n")
+	bare := write(t, "bare.capture", "format: witnessmark/capture/1\nmade by: synthetic\nwrench: TW-01\n\nx\n")
+	torn := write(t, "torn.capture", "format: witnessmark/capture/1\nmade by: synthetic\nwrench: TW-01\n\n"+
+		"0 23 31 3b 33 30 2e 34 3b 4e 6d 3b 3b 52 3b 3b 2a 35 39 0d 0a\n5 23 32\n9 3")
 	nowhere := filepath.Join(t.TempDir(), "nowhere")
 	for name, tc := range map[string]struct {
 		args      []string
@@ -29,15 +32,17 @@ func TestWrenchTry_ExitCodes(t *testing.T) {
 		"as JSON":                              {[]string{"--json", "semicolon-xor", quiet}, exitOK, `{"summary":{"frames":9,"readings":8,"ignored":1,"refused":0}}`, ""},
 		"briefly":                              {[]string{"--brief", "semicolon-xor", quiet}, exitOK, "✓ 30.4 N·m, 87.2°, tightened, number 1042", ""},
 		"faults of a profile have their place": {[]string{wrong, quiet}, exitInput, "", "wrong.yaml:1:1"},
-		"a name that is none lists those that are": {[]string{"bogus", quiet}, exitInput, "", "semicolon-xor"},
-		"a profile file that is not there":         {[]string{nowhere + ".yaml", quiet}, exitInput, "", "no such file"},
-		"a capture that is none":                   {[]string{"semicolon-xor", none}, exitInput, "", "none.capture"},
-		"a capture that is not there":              {[]string{"semicolon-xor", nowhere}, exitInput, "", "no such file"},
-		"a port that can never be":                 {[]string{"semicolon-xor", "tcp://nowhere"}, exitInput, "", "write host:port"},
+		"a name that is none lists those that are":             {[]string{"bogus", quiet}, exitInput, "", "semicolon-xor"},
+		"a profile file that is not there":                     {[]string{nowhere + ".yaml", quiet}, exitInput, "", "no such file"},
+		"a capture that is none":                               {[]string{"semicolon-xor", none}, exitInput, "", "none.capture"},
+		"a capture that breaks off before anything came":       {[]string{"semicolon-xor", bare}, exitInput, "", "line 5"},
+		"a capture that is not there":                          {[]string{"semicolon-xor", nowhere}, exitInput, "", "no such file"},
+		"a capture that breaks off is tried as far as it goes": {[]string{"semicolon-xor", torn}, exitAttention, "2 frames: 1 reading, 1 refused", "what stands before that is used"},
+		"a port that can never be":                             {[]string{"semicolon-xor", "tcp://nowhere"}, exitInput, "", "write host:port"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			code, out, errs := said(t, append([]string{"wrench", "try"}, tc.args...)...)
-			if code != tc.code || !strings.Contains(out, tc.out) || !strings.Contains(errs, tc.errs) {
+			if code != tc.code || !strings.Contains(out, tc.out) || !strings.Contains(errs, tc.errs) || code == exitInput && out != "" {
 				t.Errorf("got %d, %q, %q, want %d, %q, %q", code, out, errs, tc.code, tc.out, tc.errs)
 			}
 			if strings.Contains(out, "\x1b") {

@@ -40,6 +40,7 @@ type partLine struct {
 type portLine struct {
 	AtMS int64  `json:"at_ms"`
 	Port string `json:"port"` // gone or open
+	What string `json:"what,omitempty"`
 }
 
 func (l *Lines) write(v any) {
@@ -60,10 +61,12 @@ func (l *Lines) Frame(f trial.Frame, e profile.Explanation) {
 }
 
 // Gone says that the port went away.
-func (l *Lines) Gone(at time.Duration, _ string) { l.write(portLine{at.Milliseconds(), "gone"}) }
+func (l *Lines) Gone(at time.Duration, what string) {
+	l.write(portLine{at.Milliseconds(), "gone", what})
+}
 
 // Back says that the port is open.
-func (l *Lines) Back(at time.Duration) { l.write(portLine{at.Milliseconds(), "open"}) }
+func (l *Lines) Back(at time.Duration) { l.write(portLine{at.Milliseconds(), "open", ""}) }
 
 // End writes the tally.
 func (l *Lines) End(t Tally) error {

@@ -2,6 +2,7 @@
 package tried
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"slices"
@@ -18,8 +19,8 @@ import (
 // Teller is told of a trial in its order and writes it as it comes. It keeps the first error of its output.
 type Teller interface {
 	Frame(f trial.Frame, e profile.Explanation)
-	Gone(at time.Duration, why string) // the port went away
-	Back(at time.Duration)             // the port is there, for the first time or again
+	Gone(at time.Duration, what string) // the port went away, or does not open: a sentence without its full stop
+	Back(at time.Duration)              // the port is there, for the first time or again
 	End(t Tally) error
 }
 
@@ -57,7 +58,7 @@ var means = []struct{ reason, about string }{
 	{device.ReasonTorn, "the port went away in the middle of a frame"},
 	{device.ReasonTooLong, "no end of frame came: wrong end of frame, or wrong baud rate"},
 	{device.ReasonNUL, "a break or a parity error: wrong settings, or a disturbed cable"},
-	{device.ReasonNoise, "bytes outside of any frame: wrong start of frame, or a disturbed cable"},
+	{device.ReasonNoise, "bytes outside of frames: wrong start of frame, or disturbed"},
 	{device.ReasonStranger, "another wrench than the one expected"},
 }
 
@@ -92,10 +93,11 @@ const (
 )
 
 // How many bytes of a frame are drawn at most; what follows is only counted. Of one that could not be taken apart the
-// beginning is enough.
+// beginning is enough. Text that is longer than a few lines is drawn without its hexadecimal digits.
 const (
 	mostDrawn = 160
 	mostWhole = 48
+	mostHex   = 64
 )
 
 // Frame draws one frame: when it came, its bytes, what they are, and what became of it.
@@ -109,11 +111,15 @@ func (p *Page) Frame(f trial.Frame, e profile.Explanation) {
 	p.printf("%s  %s\n", p.paint(bold, head), p.paint(faint, fmt.Sprintf("%s, %s", strings.TrimSpace(seconds(f.At)), bytesOf(len(f.Bytes)))))
 	look := p.Look
 	look.Width -= len(indent)
-	shown, named := f.Bytes[:min(len(f.Bytes), mostDrawn)], parts(e, mostDrawn)
+	draw, most := sketch.Hex, mostDrawn
+	if len(f.Bytes) > mostHex && isText(f.Bytes) {
+		draw, most = sketch.Text, device.MaxRaw
+	}
+	shown, named := f.Bytes[:min(len(f.Bytes), most)], parts(e, most)
 	if len(e.Parts) == 1 { // it says of the whole frame what is said below it
 		shown, named = f.Bytes[:min(len(f.Bytes), mostWhole)], nil
 	}
-	for _, line := range sketch.Hex(shown, named, look) {
+	for _, line := range draw(shown, named, look) {
 		p.printf("%s\n", strings.TrimRight(indent+line, " "))
 	}
 	if more := len(f.Bytes) - len(shown); more > 0 {
@@ -130,6 +136,11 @@ func (p *Page) Frame(f trial.Frame, e profile.Explanation) {
 }
 
 const indent = "  "
+
+// isText tells a frame that a person can read.
+func isText(b []byte) bool {
+	return !bytes.ContainsFunc(b, func(r rune) bool { return r > '~' || r < ' ' && r != '\r' && r != '\n' && r != '\t' })
+}
 
 // plain are the parts that stand between others and need no word: what they are is seen.
 var plain = []string{"separator", "text of the pattern", "JSON"}
@@ -184,7 +195,7 @@ func (p *Page) words(f trial.Frame) string {
 // beginning is the first characters of a frame, for people.
 func beginning(b []byte) string {
 	var s strings.Builder
-	for _, c := range b[:min(len(b), 12)] {
+	for _, c := range b[:min(len(b), 8)] {
 		if c == '\r' || c == '\n' {
 			break
 		}
@@ -227,9 +238,12 @@ func number(n *int64) int64 {
 	return *n
 }
 
+// Unplugged is what a capture says of a port that went away.
+const Unplugged = "the port went away"
+
 // Gone says that the port went away.
-func (p *Page) Gone(at time.Duration, why string) {
-	p.rule(fmt.Sprintf("%s  the port went away%s", strings.TrimSpace(seconds(at)), why))
+func (p *Page) Gone(at time.Duration, what string) {
+	p.rule(strings.TrimSpace(seconds(at)) + "  " + what)
 }
 
 // Back says that the port is open.

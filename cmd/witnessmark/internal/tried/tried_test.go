@@ -45,7 +45,7 @@ func play(t *testing.T, teller Teller) error {
 	trial.Play(p, c, func(f trial.Frame) {
 		tally.Add(f.Result)
 		teller.Frame(f, p.Explain(f.Frame))
-	}, func(at time.Duration) { teller.Gone(at, "") })
+	}, func(at time.Duration) { teller.Gone(at, Unplugged) })
 	return teller.End(tally)
 }
 
@@ -84,6 +84,27 @@ func TestPage_Pictures(t *testing.T) {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("got\n%s\nwant in it\n%s", out.String(), want)
 		}
+	}
+}
+
+// TestPage_LongText: what can be read is drawn as text where its digits would fill the page.
+func TestPage_LongText(t *testing.T) {
+	p, err := profile.Parse("long.yaml", []byte(strings.Replace(strings.Replace(form, "max: 64", "max: 200", 1), "kind: counter}", "kind: tag}", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct{ line, want string }{
+		"as text":                {strings.Repeat("a", 60) + ";45.2\r\n", "  aaaa;45.2<CR><LF>\n  ┄──┘ ├──┘├──────┘\n       │   ╰ end of the frame\n       ╰ torque: 45.2 N·m\n"},
+		"a shorter one has both": {"a;45.2\r\n", "  61 3b 34 35 2e 32 0d 0a\n  a  ;  4  5  .  2  ␍  ␊\n"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var out bytes.Buffer
+			page := &Page{Out: &out, Look: sketch.Look{Width: 80}}
+			trial.Play(p, capture.Capture{Chunks: []capture.Chunk{{Bytes: []byte(c.line)}}}, func(f trial.Frame) { page.Frame(f, p.Explain(f.Frame)) }, nil)
+			if !strings.Contains(out.String(), c.want) {
+				t.Errorf("got\n%s\nwant in it\n%s", out.String(), c.want)
+			}
+		})
 	}
 }
 
