@@ -48,21 +48,25 @@ const Certain Share = 1_000_000
 
 // Mark is the finding about a reading. The first one is made live; a later one of the same reading supersedes it.
 type Mark struct {
-	Reading     uint64    `json:"reading" db:"reading"`         // sequence number of the reading's entry
-	No          int       `json:"no" db:"no"`                   // 1, 2, 3 …; the highest is in force
-	Run         uint64    `json:"run" db:"run"`                 // joint run, 0: no joint was on the bench
-	Build       uint64    `json:"build" db:"build"`             // 0: none
-	Joint       string    `json:"joint" db:"joint"`             //
-	Stage       string    `json:"stage" db:"stage"`             // empty: belongs to no step
-	Fastener    string    `json:"fastener" db:"fastener"`       // empty: belongs to no step
-	Verdict     Verdict   `json:"verdict" db:"verdict"`         //
-	Flags       []string  `json:"flags" db:"flags"`             // never nil
-	Confidence  Share     `json:"confidence" db:"confidence"`   //
-	LocatedBy   LocatedBy `json:"located_by" db:"located_by"`   //
-	Family      string    `json:"family" db:"family"`           // the procedure revision that it was judged by
-	Revision    string    `json:"revision" db:"revision"`       //
-	Calibration uint64    `json:"calibration" db:"calibration"` // sequence number of the wrench's declaration, 0: none
-	Adapter     string    `json:"adapter" db:"adapter"`         // the adapter declared on the wrench, empty: none
+	Reading     uint64    `json:"reading" db:"reading"`           // sequence number of the reading's entry
+	No          int       `json:"no" db:"no"`                     // 1, 2, 3 …; the highest is in force
+	Run         uint64    `json:"run" db:"run"`                   // joint run, 0: no joint was on the bench
+	Build       uint64    `json:"build" db:"build"`               // 0: none
+	Joint       string    `json:"joint" db:"joint"`               //
+	Stage       string    `json:"stage" db:"stage"`               // empty: belongs to no step
+	Fastener    string    `json:"fastener" db:"fastener"`         // empty: belongs to no step
+	Verdict     Verdict   `json:"verdict" db:"verdict"`           //
+	Flags       []string  `json:"flags" db:"flags"`               // never nil
+	Confidence  Share     `json:"confidence" db:"confidence"`     //
+	LocatedBy   LocatedBy `json:"located_by" db:"located_by"`     //
+	Family      string    `json:"family" db:"family"`             // the procedure revision that it was judged by
+	Revision    string    `json:"revision" db:"revision"`         //
+	Calibration uint64    `json:"calibration" db:"calibration"`   // sequence number of the wrench's declaration, 0: none
+	Adapter     string    `json:"adapter" db:"adapter"`           // what stood between wrench and fastener, empty: nothing
+	Applied     int64     `json:"applied,omitempty" db:"applied"` // µN·m that the fastener got through the adapter; 0 without one: what the wrench showed
+	// Conformity is the probability in millionths that the true torque lies inside the limits (JCGM 106); nil: the stage
+	// asks for no torque, or the uncertainty of the wrench is not known.
+	Conformity *int64 `json:"conformity,omitempty" db:"conformity"`
 }
 
 // Kind names a mark in the ledger.

@@ -21,7 +21,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.PersonAdded:
 		s.people = append(s.people, ev)
 	case audit.WrenchDeclared:
-		s.wrenches[ev.Wrench] = declared{ev, e.Seq}
+		s.declare(e.Seq, ev)
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
@@ -30,17 +30,23 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.brought(b)
 	case audit.JointStarted:
 		b := s.build(ev.Build)
-		s.runs[ev.Bench] = newRun(e.Seq, b, ev)
+		r := newRun(e.Seq, b, ev)
+		if l, ok := s.learned[r.lesson()]; ok {
+			r.matcher.Expect(l)
+		}
+		s.runs[ev.Bench] = r
 		s.place(ev.Bench).worked(b)
 	case audit.JointClosed:
 		r := s.runs[ev.Bench]
 		s.place(ev.Bench).worked(r.build)
 		r.matcher.Settle()
 		out.Marks = r.restate(nil)
+		s.learned[r.lesson()] = r.matcher.Learned()
 		delete(s.runs, ev.Bench)
 	case audit.CheckAnswered:
 		r := s.runs[ev.Bench]
 		r.answers = append(r.answers, ev)
+		r.prevail(ev)
 	case audit.FastenerNamed:
 		out.Marks = s.runs[ev.Bench].name(ev)
 	case audit.BadgeGiven:
@@ -56,9 +62,11 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 // reading makes the mark of a reading, and those that it supersedes.
 func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 	s.heard[ev.Wrench] = &ev.Reading
-	w := s.wrenches[ev.Wrench]
+	w := s.pulled(ev.Wrench)
 	if r := s.runs[ev.Bench]; r != nil {
-		return r.take(e, ev.Reading, w, s.place(ev.Bench).located(&ev.Reading))
+		o := observation(e, &ev.Reading, w, r.procedure)
+		o.Scanned = s.place(ev.Bench).located(&ev.Reading)
+		return r.take(e, ev.Reading, w, o)
 	}
 	return []audit.Mark{{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected},
 		Confidence: audit.Certain, Calibration: w.seq}}

@@ -38,8 +38,11 @@ func (s *Shop) View(bench string) View {
 
 func (r *run) next(step int) *Next {
 	s := r.matcher.Steps()[step]
-	return &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID,
-		Target: s.Target(), Figures: s.Figures}
+	n := &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID, Target: s.Target(), Figures: s.Figures}
+	if a, ok := r.procedure.Adapters[r.joint.Stages[s.Stage].Adapter]; ok {
+		n.Target += fmt.Sprintf(" shown by the wrench with adapter %s, which is %s at the fastener", a.ID, a.Applied(s.Torque))
+	}
+	return n
 }
 
 // ask is the first check whose moment has come and that has no answer.

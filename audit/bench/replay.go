@@ -2,7 +2,6 @@ package bench
 
 import (
 	"witnessmark/audit"
-	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
 )
@@ -16,11 +15,11 @@ type Replayed struct {
 // Replay matches and judges readings of one joint with no shop around them. Marks name readings by 1, 2, 3 ….
 func Replay(p *procedure.Procedure, j *procedure.Joint, readings []device.Reading) Replayed {
 	b := &Build{BuildOpened: audit.BuildOpened{Family: p.Family, Revision: p.Revision}}
-	r := &run{build: b, joint: j, matcher: match.New(j)}
+	r := &run{build: b, procedure: p, joint: j, matcher: newMatcher(p, j)}
 	var out Replayed
 	for i, rd := range readings {
 		e := audit.Entry{Seq: uint64(i) + 1}
-		out.Live = append(out.Live, r.take(e, rd, declared{}, "")[0])
+		out.Live = append(out.Live, r.take(e, rd, declared{}, observation(e, &rd, declared{}, p))[0])
 	}
 	r.matcher.Settle()
 	r.restate(nil)

@@ -9,36 +9,40 @@ import (
 	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
+	"witnessmark/device/unit"
 )
 
 // run is one joint on a bench, from its start to its close.
 type run struct {
-	seq      uint64
-	build    *Build
-	joint    *procedure.Joint
-	matcher  *match.Matcher
-	readings []taken
-	answers  []audit.CheckAnswered
+	seq       uint64
+	build     *Build
+	procedure *procedure.Procedure
+	joint     *procedure.Joint
+	matcher   *match.Matcher
+	readings  []taken
+	answers   []audit.CheckAnswered
+	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told
 }
 
 // taken is a reading of the run with what is said of it.
 type taken struct {
-	seq     uint64
-	reading device.Reading
-	wrench  []string   // flags that come from the wrench
-	mark    audit.Mark // in force
+	seq      uint64
+	reading  device.Reading
+	wrench   []string             // flags that come from the wrench
+	declared audit.WrenchDeclared // as it was then
+	mark     audit.Mark           // in force
 }
 
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
-	j, _ := b.revision.parsed.Joint(ev.Joint)
-	return &run{seq: seq, build: b, joint: j, matcher: match.New(j)}
+	p := b.revision.parsed
+	j, _ := p.Joint(ev.Joint)
+	return &run{seq: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j)}
 }
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
-// scanned is the fastener whose label was scanned before it, empty: none.
-func (r *run) take(e audit.Entry, rd device.Reading, w declared, scanned string) []audit.Mark {
-	f := r.matcher.Observe(match.Observation{Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag, Scanned: scanned})
-	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At)}
+func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observation) []audit.Mark {
+	f := r.matcher.Observe(o)
+	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)
@@ -55,12 +59,19 @@ func (r *run) say(t *taken, f match.Finding) {
 	m := &t.mark
 	m.No++
 	m.Stage, m.Fastener = "", ""
+	m.Adapter, m.Applied, m.Conformity = "", 0, nil
+	conditional := false
 	if f.Step >= 0 {
 		s := r.matcher.Steps()[f.Step]
 		m.Stage, m.Fastener = r.joint.Stages[s.Stage].ID, r.joint.Fasteners[s.Fastener].ID
+		r.through(m, s.Stage, t.reading.Torque)
+		conditional = conform(m, &s.Figures, t)
 	}
 	m.Verdict, m.Confidence, m.LocatedBy = f.Verdict, f.Confidence, f.LocatedBy
 	m.Flags = append(findingFlags(f), t.wrench...)
+	if conditional {
+		m.Flags = append(m.Flags, audit.Conditional)
+	}
 }
 
 // unsureBelow is the confidence under which a person is asked which fastener it was.

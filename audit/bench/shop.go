@@ -2,6 +2,7 @@ package bench
 
 import (
 	"witnessmark/audit"
+	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
 )
@@ -18,6 +19,7 @@ type Shop struct {
 	heard      map[string]*device.Reading
 	badges     map[string]string // person by badge
 	places     map[string]*place // by bench
+	learned    map[lesson]match.Learned
 }
 
 // revision is a procedure revision that the shop holds.
@@ -30,7 +32,8 @@ type revision struct {
 // declared is a wrench as declared by entry seq.
 type declared struct {
 	audit.WrenchDeclared
-	seq uint64
+	seq   uint64
+	pulls int64 // readings since the calibration
 }
 
 // Build is a build that was opened by entry ID.
@@ -52,7 +55,7 @@ type ProcedureRev struct {
 // NewShop is a shop before its first entry.
 func NewShop() *Shop {
 	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
-		badges: map[string]string{}, places: map[string]*place{}}
+		badges: map[string]string{}, places: map[string]*place{}, learned: map[lesson]match.Learned{}}
 }
 
 // Seq is the last entry applied.

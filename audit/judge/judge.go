@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/audit/conform"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
 	"witnessmark/device/unit"
@@ -85,11 +86,12 @@ func angle(w procedure.AngleWindow, a *unit.Angle, turned unit.Angle) audit.Verd
 	return audit.Pass
 }
 
-// WrenchFlags are the flags that a reading earns by the wrench that took it at the instant at. A wrench of which no
-// calibration or range was declared earns none: what is not known is shown as unknown, not as a finding.
-func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time) []string {
+// WrenchFlags are the flags that a reading earns by the wrench that took it at the instant at, as its pulls-th reading since
+// its calibration. A wrench of which no calibration or range was declared earns none: what is not known is shown as
+// unknown, not as a finding.
+func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time, pulls int64) []string {
 	var flags []string
-	if w.Due != nil && at.After(*w.Due) {
+	if w.Due != nil && at.After(*w.Due) || w.Cycles > 0 && pulls > w.Cycles {
 		flags = append(flags, audit.OutOfCalibration)
 	}
 	ranged := w.RangeLow != 0 || w.RangeHigh != 0
@@ -103,4 +105,22 @@ func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time) []stri
 		flags = append(flags, audit.PossibleRepeat)
 	}
 	return flags
+}
+
+// Uncertain is the half-width within which the true torque lies when the wrench shows t: |deviation| + U, the interval of
+// ISO 6789-2:2017 (from memory) without the part of the laboratory's own device; false: the certificate's figures were
+// not declared.
+func Uncertain(w audit.WrenchDeclared, t unit.Torque) (unit.Torque, bool) {
+	if w.Uncertainty <= 0 {
+		return 0, false
+	}
+	share := w.Uncertainty + max(w.Deviation, -w.Deviation)
+	return unit.Torque(int64(t) / 1000 * share / 1000), true
+}
+
+// Conformity is the probability in millionths that the true torque lies inside the window (JCGM 106:2012), and whether a
+// torque inside it is nearer to a limit than half is uncertain (ILAC-G8:09/2019, conditional pass).
+func Conformity(w procedure.TorqueWindow, t, half unit.Torque) (probability int64, conditional bool) {
+	limits := conform.Between(int64(w.Low), int64(w.High))
+	return int64(conform.Probability(int64(t), int64(half), limits)), conform.Guard(int64(t), int64(half), limits) == conform.ConditionalPass
 }

@@ -99,20 +99,47 @@ func TestVerdict_MoreThanOneStageOrOneWrench(t *testing.T) {
 func TestWrenchFlags(t *testing.T) {
 	for rule, c := range map[string]struct {
 		reading device.Reading
+		pulls   int64
 		want    []string
 	}{
-		"nothing to say":                 {device.Reading{}, nil},
-		"kept in memory and sent later":  {device.Reading{Stored: true}, []string{audit.Resent}},
-		"the same line as one before":    {device.Reading{Repeat: true}, []string{audit.PossibleRepeat}},
-		"both":                           {device.Reading{Stored: true, Repeat: true}, []string{audit.Resent, audit.PossibleRepeat}},
-		"above the range of the wrench":  {device.Reading{Torque: 201 * unit.NewtonMetre}, []string{audit.OutOfRange}},
-		"on the upper end of that range": {device.Reading{Torque: 200 * unit.NewtonMetre}, nil},
+		"the last reading before a calibration by cycles": {device.Reading{}, 5000, nil},
+		"the first one after it":                          {device.Reading{}, 5001, []string{audit.OutOfCalibration}},
+		"nothing to say":                                  {device.Reading{}, 0, nil},
+		"kept in memory and sent later":                   {device.Reading{Stored: true}, 0, []string{audit.Resent}},
+		"the same line as one before":                     {device.Reading{Repeat: true}, 0, []string{audit.PossibleRepeat}},
+		"both":                                            {device.Reading{Stored: true, Repeat: true}, 0, []string{audit.Resent, audit.PossibleRepeat}},
+		"above the range of the wrench":                   {device.Reading{Torque: 201 * unit.NewtonMetre}, 0, []string{audit.OutOfRange}},
+		"on the upper end of that range":                  {device.Reading{Torque: 200 * unit.NewtonMetre}, 0, nil},
 	} {
 		t.Run(rule, func(t *testing.T) {
-			w := audit.WrenchDeclared{RangeLow: 0, RangeHigh: int64(200 * unit.NewtonMetre)}
-			if got := judge.WrenchFlags(w, &c.reading, time.Time{}); !slices.Equal(got, c.want) {
+			w := audit.WrenchDeclared{RangeLow: 0, RangeHigh: int64(200 * unit.NewtonMetre), Cycles: 5000}
+			if got := judge.WrenchFlags(w, &c.reading, time.Time{}, c.pulls); !slices.Equal(got, c.want) {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
 		})
+	}
+}
+
+// ISO 6789-2:2017, 6 (from memory): the interval is the deviation and the expanded uncertainty together. The decisions are
+// those of a window of 95 … 105 N·m with U = 2 N·m, constructed from ILAC-G8:09/2019, 4.2.
+func TestConformity(t *testing.T) {
+	nm := unit.NewtonMetre
+	w := audit.WrenchDeclared{Deviation: -8_000, Uncertainty: 12_000}
+	if half, known := judge.Uncertain(w, 100*nm); !known || half != 2*nm {
+		t.Errorf("got %s, %v, want 2 N·m of 0.8 and 1.2 %%", half, known)
+	}
+	if _, known := judge.Uncertain(audit.WrenchDeclared{Deviation: 5_000}, 100*nm); known {
+		t.Error("got an uncertainty that nobody declared")
+	}
+	window := procedure.TorqueWindow{Low: 95 * nm, High: 105 * nm, Set: true}
+	for _, c := range []struct {
+		torque      unit.Torque
+		probability int64
+		conditional bool
+	}{{96_900_000, 971_283, true}, {97 * nm, 977_250, false}, {104_900_000, 539_828, true}, {107_100_000, 17_864, false}} {
+		p, conditional := judge.Conformity(window, c.torque, 2*nm)
+		if d := p - c.probability; d < -1 || d > 1 || conditional != c.conditional {
+			t.Errorf("%s: got %d ppm, conditional %v, want %d and %v", c.torque, p, conditional, c.probability, c.conditional)
+		}
 	}
 }

@@ -208,6 +208,21 @@ func (m *Matcher) Replace(f int) {
 	}
 }
 
+// Through turns every torque that a stage asks for into what the wrench shows where an adapter stands between it and the
+// fastener. It is for a matcher that has seen nothing yet.
+func (m *Matcher) Through(stage int, shown func(unit.Torque) unit.Torque) {
+	for i := range m.steps {
+		s := &m.steps[i]
+		if s.Stage != stage {
+			continue
+		}
+		s.Torque = shown(s.Torque)
+		if s.Torques.Set {
+			s.Torques.Low, s.Torques.High = shown(s.Torques.Low), shown(s.Torques.High)
+		}
+	}
+}
+
 // Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40). It is to
 // be said once, before the fastener is tightened.
 func (m *Matcher) Prevail(f int, t unit.Torque) {

@@ -11,36 +11,31 @@ import (
 // both opens a connection by two places and gives its two sides.
 func both(t *testing.T, wishes ...Option) map[string]Port {
 	t.Helper()
-	free := hear(t)
-	addr := free.Addr()
-	free.Close()
-	here, err := At("tcp-listen://"+addr, Mode{}, wishes...)
+	here, err := At("tcp-listen://127.0.0.1:0", Mode{}, wishes...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	there, err := At("tcp://"+addr, Mode{}, wishes...)
+	t.Cleanup(func() { here.Close() })
+	l := here.(*listening)
+	if l.l, err = listen(l.addr, l.idle); err != nil { // to know the address before somebody dials it
+		t.Fatal(err)
+	}
+	there, err := At("tcp://"+l.l.Addr(), Mode{}, wishes...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	accepted := make(chan Port, 1)
-	go func() {
-		p, err := here.Open(t.Context())
+	sides := map[string]Port{}
+	for _, side := range []struct {
+		name string
+		at   Place
+	}{{"dialled", there}, {"accepted", here}} {
+		p, err := side.at.Open(t.Context())
 		if err != nil {
-			t.Error(err)
+			t.Fatal(err)
 		}
-		accepted <- p
-	}()
-	var dialled Port
-	for dialled == nil { // until it listens
-		dialled, _ = there.Open(t.Context())
+		t.Cleanup(func() { p.Close() })
+		sides[side.name] = p
 	}
-	sides := map[string]Port{"dialled": dialled, "accepted": <-accepted}
-	t.Cleanup(func() {
-		for _, p := range sides {
-			p.Close()
-		}
-		here.Close()
-	})
 	return sides
 }
 

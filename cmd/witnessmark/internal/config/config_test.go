@@ -81,7 +81,8 @@ func TestParse_Calibration(t *testing.T) {
 	})
 	t.Run("a wrench of which nothing is said has none", func(t *testing.T) {
 		text := strings.NewReplacer("calibration:", "# calibration:", "  certificate:", "# certificate:", "  done:", "# done:",
-			"  due:", "# due:", "  range:", "# range:").Replace(string(Example()))
+			"  due:", "# due:", "  range:", "# range:", "  cycles:", "# cycles:", "  class:", "# class:", "  deviation:", "# deviation:",
+			"  uncertainty:", "# uncertainty:").Replace(string(Example()))
 		c, err := Parse("example.yaml", []byte(text))
 		if err != nil {
 			t.Fatal(err)

@@ -152,7 +152,7 @@ func lay(n strictyaml.Node, bench string, home map[string]string) []string {
 }
 
 func calibration(n strictyaml.Node, w *audit.WrenchDeclared) {
-	m := n.Map("certificate", "done", "due", "range")
+	m := n.Map("certificate", "done", "due", "cycles", "range", "class", "deviation", "uncertainty")
 	w.Certificate = maybe(m, "certificate", line)
 	if t := maybe(m, "done", date); !t.IsZero() {
 		w.Calibrated = &t
@@ -166,6 +166,11 @@ func calibration(n strictyaml.Node, w *audit.WrenchDeclared) {
 	}
 	r := maybe(m, "range", span)
 	w.RangeLow, w.RangeHigh = int64(r.low), int64(r.high)
+	w.Class, w.Cycles = maybe(m, "class", line), maybe(m, "cycles", cycles)
+	w.Deviation, w.Uncertainty = maybe(m, "deviation", percent), maybe(m, "uncertainty", percent)
+	if w.Uncertainty < 0 {
+		at(m, "uncertainty").Faultf("found an uncertainty below zero, expected one such as 1.2 %%")
+	}
 }
 
 // beside makes a relative path count from the folder of the file.

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"strconv"
 	"strings"
 	"time"
 
@@ -94,4 +95,34 @@ func span(s string) (torques, string) {
 		return torques{}, fault
 	}
 	return torques{lo, hi}, ""
+}
+
+// percent reads a share such as +0.8 % into millionths.
+func percent(s string) (int64, string) {
+	const wanted = "expected a share such as +0.8 %, at most 100 % and with at most four decimals"
+	number, ok := strings.CutSuffix(s, "%")
+	number = strings.TrimSpace(number)
+	sign := int64(1)
+	if rest, minus := strings.CutPrefix(number, "-"); minus {
+		number, sign = rest, -1
+	} else {
+		number = strings.TrimPrefix(number, "+")
+	}
+	whole, fraction, _ := strings.Cut(number, ".")
+	if !ok || whole == "" || len(whole) > 3 || len(fraction) > 4 || strings.Trim(whole+fraction, "0123456789") != "" {
+		return 0, wanted
+	}
+	v, err := strconv.ParseInt(whole+(fraction + "0000")[:4], 10, 32)
+	if err != nil || v > 1_000_000 {
+		return 0, wanted
+	}
+	return sign * v, ""
+}
+
+func cycles(s string) (int64, string) {
+	n, err := strconv.ParseInt(s, 10, 32)
+	if err != nil || n < 1 {
+		return 0, "expected a number of readings, such as 5000"
+	}
+	return n, ""
 }

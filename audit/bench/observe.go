@@ -1,0 +1,82 @@
+package bench
+
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/bolt"
+	"witnessmark/audit/judge"
+	"witnessmark/audit/match"
+	"witnessmark/audit/procedure"
+	"witnessmark/device"
+	"witnessmark/device/unit"
+)
+
+// observation is a reading as the matcher of a joint of procedure p sees it, made with a wrench as it is declared. What was
+// scanned before it is for the caller to add.
+func observation(e audit.Entry, rd *device.Reading, w declared, p *procedure.Procedure) match.Observation {
+	o := match.Observation{Wrench: rd.Wrench, Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag}
+	if p.Decision == procedure.Guarded {
+		o.Guard, _ = judge.Uncertain(w.WrenchDeclared, rd.Torque)
+	}
+	for _, f := range judge.WrenchFlags(w.WrenchDeclared, rd, e.At, w.pulls) {
+		o.Unfit = o.Unfit || f == audit.OutOfCalibration && p.Wrench.UncalibratedFails || f == audit.OutOfRange && p.Wrench.OutOfRangeFails
+	}
+	return o
+}
+
+// conform puts the probability that the torque lies inside its limits into a mark, where the stage asks for a torque and the
+// wrench's uncertainty is known, and tells a torque that is nearer to a limit than that.
+func conform(m *audit.Mark, f *procedure.Figures, t *taken) (conditional bool) {
+	half, known := judge.Uncertain(t.declared, t.reading.Torque)
+	if !known || !f.Torques.Set || f.Action != procedure.TightenTo && f.Action != procedure.Verify {
+		return false
+	}
+	p, conditional := judge.Conformity(f.Torques, t.reading.Torque, half)
+	m.Conformity = &p
+	return conditional
+}
+
+// through notes what stood between wrench and fastener in a stage, and what the fastener got.
+func (r *run) through(m *audit.Mark, stage int, shown unit.Torque) {
+	if a, ok := r.procedure.Adapters[r.joint.Stages[stage].Adapter]; ok {
+		m.Adapter, m.Applied = a.ID, int64(a.Applied(shown))
+	}
+}
+
+// prevail takes what a fastener takes to run down into its figures. Another answer replaces the one before.
+func (r *run) prevail(ev audit.CheckAnswered) {
+	if ev.Check != r.joint.Prevailing || ev.Fastener == "" {
+		return
+	}
+	f := r.fastener(ev.Fastener)
+	t, _, err := unit.ParseTorque(ev.Value)
+	if f < 0 || err != nil {
+		return
+	}
+	if r.drag == nil {
+		r.drag = make([]unit.Torque, len(r.joint.Fasteners))
+	}
+	r.matcher.Prevail(f, t-r.drag[f])
+	r.drag[f] = t
+}
+
+// newMatcher follows joint j from slack, and knows of its bolts what their geometry tells.
+func newMatcher(p *procedure.Procedure, j *procedure.Joint) *match.Matcher {
+	m := match.New(j)
+	for i := range j.Stages {
+		if a, ok := p.Adapters[j.Stages[i].Adapter]; ok {
+			m.Through(i, a.Shown)
+		}
+	}
+	for i, f := range j.Fasteners {
+		t := p.Types[f.Type]
+		if thread, err := bolt.ParseThread(t.Thread); err == nil && t.Length > 0 {
+			m.Suppose(i, thread.TurnRate(t.Length, bolt.FrictionOf(t.Lubrication)))
+		}
+	}
+	return m
+}
+
+// lesson names what a run teaches the later ones: a joint by its procedure revision.
+type lesson struct{ family, revision, joint string }
+
+func (r *run) lesson() lesson { return lesson{r.build.Family, r.build.Revision, r.joint.ID} }

@@ -1,0 +1,33 @@
+package bench
+
+import "witnessmark/audit"
+
+// declare takes a declaration. Another certificate or another day is a new calibration, from which pulls are counted.
+func (s *Shop) declare(seq uint64, ev audit.WrenchDeclared) {
+	before := s.wrenches[ev.Wrench]
+	w := declared{WrenchDeclared: ev, seq: seq}
+	if before.seq != 0 && before.Certificate == ev.Certificate && sameDay(before.WrenchDeclared, ev) {
+		w.pulls = before.pulls
+	}
+	s.wrenches[ev.Wrench] = w
+}
+
+func sameDay(a, b audit.WrenchDeclared) bool {
+	if a.Calibrated == nil || b.Calibrated == nil {
+		return a.Calibrated == b.Calibrated
+	}
+	return a.Calibrated.Equal(*b.Calibrated)
+}
+
+// pulled counts a reading of a wrench. One that was never declared is not counted: it has no calibration to end.
+func (s *Shop) pulled(wrench string) declared {
+	w, known := s.wrenches[wrench]
+	if known {
+		w.pulls++
+		s.wrenches[wrench] = w
+	}
+	return w
+}
+
+// Pulls is how many readings a wrench has taken since its calibration.
+func (s *Shop) Pulls(wrench string) int64 { return s.wrenches[wrench].pulls }
