@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+	"witnessmark/device/checksum"
 	"witnessmark/device/port"
 	"witnessmark/device/port/plugtest"
 	"witnessmark/device/profile"
@@ -306,4 +307,49 @@ func TestPlace_SaysWhatIsThere(t *testing.T) {
 	if err := <-ended; !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v, want the wait to end with its context", err)
 	}
+}
+
+// registers is a wrench that keeps its readings in registers, the question that it is asked and its answer.
+func registers(t *testing.T) (p *profile.Profile, question, answer string) {
+	t.Helper()
+	p, err := profile.Builtin("registers-swapped-floats")
+	if err != nil {
+		t.Fatal(err)
+	}
+	crc, _ := checksum.Named("CRC-16/MODBUS")
+	guarded := func(b []byte) string {
+		sum := crc.Sum(b)
+		return string(append(b, byte(sum), byte(sum>>8)))
+	}
+	r := p.Registers()
+	const readHolding = 3 // Modbus Application Protocol V1.1b3, 6.3
+	question = guarded([]byte{r.Unit, readHolding, byte(r.From >> 8), byte(r.From), byte(r.Count >> 8), byte(r.Count)})
+	return p, question, guarded(append([]byte{r.Unit, readHolding, byte(2 * r.Count)}, make([]byte, 2*r.Count)...))
+}
+
+func TestPlace_Registers(t *testing.T) {
+	p, question, answer := registers(t)
+	b := newBoard(t)
+	s := b.Plug(plugtest.Adapter{Node: "ttyUSB0", Socket: "1-2:1.0"})
+	place := b.Place("TW-1", Rule{USBSocket: "1-2"}, p)
+	found := b.opening(place)
+	s.Expect(question)
+	s.Send(answer)
+	found()
+	if got, want := place.Where(), "by the USB socket 1-2, at "+s.Path; got != want {
+		t.Errorf("got it %s, want %s", got, want)
+	}
+}
+
+// A wrench whose registers nobody answers for does not keep the port from another one that speaks there.
+func TestSpeaks_RegistersTakeTurns(t *testing.T) {
+	p, question, _ := registers(t)
+	b := newBoard(t)
+	fails(t, b.Place("TW-1", Rule{Speaks: "S1"}, p), "nothing is plugged in") // it has the first turn
+	found := b.opening(b.Place("TW-2", Rule{Speaks: "S2"}, form(t)))
+	s := b.Plug(plugtest.Adapter{Node: "ttyUSB0", Socket: "1-2:1.0"})
+	s.Expect(question)
+	b.listens(s)
+	s.Send("\r\n" + line(1, "S2"))
+	expect(t, tail(t, found(), line(1, "S2")), line(1, "S2"))
 }

@@ -126,6 +126,7 @@ func (t *tap) fail(err error) {
 	close(t.done)
 	t.over = err
 	t.forget()
+	b.turns[t.node]++ // a wrench that must answer before its port counts as open may not be the one that is here
 	if before := b.trouble[t.node]; t.owner == nil && (before == nil || before.Error() != err.Error()) {
 		b.trouble[t.node] = err
 		b.tell()
