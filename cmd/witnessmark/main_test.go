@@ -96,8 +96,9 @@ func TestWrenches_Attention(t *testing.T) {
 		says string
 	}{
 		"fresh and calibrated is fine":         {control.Wrench{State: "fresh", Since: since, LastSeen: &seen, Due: &ahead}, nil, "fresh for 12s  3s ago"},
-		"one that is gone is not":              {control.Wrench{State: "gone", Since: since, Reason: "no such device"}, errAttention, "GONE for 12s: no such device"},
-		"one that is stale is not":             {control.Wrench{State: "stale", Since: since, Up: true, Reason: "silent"}, errAttention, "STALE for 12s: silent"},
+		"one that is gone is not":              {control.Wrench{State: "gone", Since: since, Reason: "no such device"}, errAttention, "GONE for 12s  "},
+		"one that is stale is not":             {control.Wrench{State: "stale", Since: since, Up: true, Reason: "silent"}, errAttention, "STALE for 12s  "},
+		"why it is so stands below the table":  {control.Wrench{ID: "TW-01", State: "stale", Reason: "silent"}, errAttention, "\n\nTW-01 is stale: silent\n"},
 		"one that is out of calibration":       {control.Wrench{State: "fresh", Due: &past}, errAttention, "OVER since 2026-04-04"},
 		"what was never said is said to be so": {control.Wrench{State: "fresh"}, nil, "not said"},
 		"the rule that found the port":         {control.Wrench{State: "fresh", Where: "by the USB socket 1-2, at /dev/x"}, nil, "  by the USB socket 1-2, at /dev/x"},

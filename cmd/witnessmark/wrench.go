@@ -49,16 +49,32 @@ func wrenches(s shop, list []control.Wrench, now time.Time) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	if err := reasons(s, list); err != nil {
+		return err
+	}
 	return attention
 }
 
-// stateOf says how the wrench fares, for how long, and why it is no better.
+// reasons says below the table why wrenches are no better: whole sentences would push its columns apart.
+func reasons(s shop, list []control.Wrench) error {
+	for _, w := range list {
+		if w.Reason == "" {
+			continue
+		}
+		if _, err := fmt.Fprintf(s.out, "\n%s is %s: %s\n", w.ID, w.State, w.Reason); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// stateOf says how the wrench fares, and for how long.
 func stateOf(w control.Wrench, now time.Time) (text string, well bool) {
 	text = fmt.Sprintf("%s for %s", w.State, now.Sub(w.Since).Round(time.Second))
 	if w.State == "fresh" {
 		return text, true
 	}
-	return strings.ToUpper(w.State) + text[len(w.State):] + ": " + w.Reason, false
+	return strings.ToUpper(w.State) + text[len(w.State):], false
 }
 
 func heardOf(w control.Wrench, now time.Time) string {

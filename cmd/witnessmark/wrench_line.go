@@ -29,6 +29,9 @@ func (f lineFlags) mode() (port.Mode, *profile.Profile, error) {
 		if err != nil {
 			return m, nil, inputError{err}
 		}
+		if p.Registers() != nil {
+			return m, nil, inputError{errors.New("the profile reads registers, and nothing comes unless they are asked for: see it with `witnessmark wrench try`")}
+		}
 		return port.Mode(p.Mode()), p, nil
 	}
 	if f.Baud != 0 {

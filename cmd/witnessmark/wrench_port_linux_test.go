@@ -8,6 +8,7 @@ import (
 	"io"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -81,13 +82,34 @@ func TestWrenchPorts(t *testing.T) {
 	})
 }
 
+func TestWrenchPorts_Names(t *testing.T) {
+	c := plugtest.NewComputer(t)
+	c.Link("dev/bench", "ttyUSB1")
+	var plugs []port.Plug
+	var all []listedPort
+	for _, node := range []string{"ttyUSB0", "ttyUSB1", "ttyUSB2", "ttyUSB3"} {
+		p := port.Plug{Node: c.Root + "/dev/" + node}
+		plugs, all = append(plugs, p), append(all, listedPort{Plug: p, Holders: []port.Holder{{PID: 7, Name: "witnessmark"}}})
+	}
+	name([]control.Wrench{
+		{ID: "TW-1", Port: "the USB socket 1-2", Where: "by the USB socket 1-2, at " + plugs[0].Node},
+		{ID: "TW-2", Port: c.Root + "/dev/bench"},
+		{ID: "TW-3", Port: "tcp://192.0.2.7:4001"},
+	}, []control.Scanner{{ID: "S-1", Port: plugs[2].Node}}, plugs, all)
+	for i, want := range []string{"wrench TW-1", "wrench TW-2", "scanner S-1", "witnessmark (process 7)"} {
+		if got := all[i].users(); got != want {
+			t.Errorf("%s: got %q, want %q", plugs[i].Node, got, want)
+		}
+	}
+}
+
 func TestWrenchListen_Output(t *testing.T) {
 	recorded := write(t, "a.capture", "format: witnessmark/capture/1\nmade by: synthetic, by hand\nwrench: TW-1\n\n"+
-		"0 23 31\n5 30 34 32 3b 34 35 2e 32 3b 4e 6d 3b 33 31 2e 34 0d 0a\n2315 00 ff 7f\n2320 gone\n62320 21\n")
+		"0 23 31\n5 30 34 32 3b 34 35 2e 32 3b 4e 6d 3b 33 31 2e 34 0d 0a\n2315 00 80 7f\n2320 gone\n62320 21\n")
 	const want = `   0.000  23 31 30 34 32 3b 34 35  2e 32 3b 4e 6d 3b 33 31  #1042;45.2;Nm;31
    0.005  2e 34 0d 0a                                       .4␍␊
           ── 2.31 s ──
-   2.315  00 ff 7f                                          ␀·␡
+   2.315  00 80 7f                                          ␀·␡
           ── gone ──
           ── 1m0s ──
   62.320  21                                                !
@@ -115,6 +137,7 @@ func TestWrenchListen_Refuses(t *testing.T) {
 		"settings that are none":                    {s.Path + " --parity both", exitInput, "parity"},
 		"settings beside a profile":                 {s.Path + " --baud 4800 --profile semicolon-xor", exitInput, "name a profile, or the settings"},
 		"a profile that is none":                    {s.Path + " --profile nonsense", exitInput, "nonsense"},
+		"a profile that reads registers":            {s.Path + " --profile registers-scaled-integers", exitInput, "wrench try"},
 		"asking without a profile":                  {s.Path + " --ask", exitInput, "--profile"},
 		"a capture that says nothing of its origin": {s.Path + " --record x.capture --wrench TW-1", exitInput, "--made-by"},
 		"an origin without a capture":               {s.Path + " --made-by Ada", exitInput, "--record"},
@@ -246,9 +269,20 @@ func TestWrenchWhich_AtThePorts(t *testing.T) {
 	pulled := c.Plug(plugtest.Adapter{Node: "ttyUSB1", Socket: "1-3:1.0"})
 	c.Builtin("ttyS0", "4")
 	c.File("sys/class/tty/console/active", "ttyS0\n")
+	used := c.Plug(plugtest.Adapter{Node: "ttyUSB2", Socket: "1-4:1.0"})
+	device, err := os.Open(used.Device())
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := exec.Command("sleep", "60")
+	other.Stdin = device
+	if err := errors.Join(other.Start(), device.Close()); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { other.Process.Kill(); other.Wait() }()
 	s, out, log := alone(t)
 	pulled.Send("#1;45.2\r\n") // lies in the port until that is opened
-	err := (&wrenchWhich{For: 20 * time.Second, lineFlags: lineFlags{Baud: 4800}}).which(t.Context(), s, c.Root)
+	err = (&wrenchWhich{For: 20 * time.Second, lineFlags: lineFlags{Baud: 4800}}).which(t.Context(), s, c.Root)
 	if got := out.String(); err != nil || !strings.HasPrefix(got, pulled.Path) || !strings.Contains(got, "1-3:1.0") || !strings.Contains(got, "#1;45.2␍␊") {
 		t.Errorf("got %q, %v, want the port, its names and what came", got, err)
 	}

@@ -108,6 +108,13 @@ func (s shop) users(ctx context.Context, plugs []port.Plug, all []listedPort) er
 	if err != nil {
 		return err
 	}
+	scanners, err := client.Scanners(ctx)
+	name(wrenches, scanners, plugs, all)
+	return err
+}
+
+// name puts wrenches and scanners to the ports that they use. A wrench that was found is where it was found.
+func name(wrenches []control.Wrench, scanners []control.Scanner, plugs []port.Plug, all []listedPort) {
 	for _, w := range wrenches {
 		spec := w.Port
 		if _, node, found := strings.Cut(w.Where, ", at "); found {
@@ -117,13 +124,11 @@ func (s shop) users(ctx context.Context, plugs []port.Plug, all []listedPort) er
 			all[i].Wrench = w.ID
 		}
 	}
-	scanners, err := client.Scanners(ctx)
 	for _, sc := range scanners {
 		if i := port.Leads(sc.Port, plugs); i >= 0 {
 			all[i].Scanner = sc.ID
 		}
 	}
-	return err
 }
 
 // block is what people read of a port: a line with the node, and one for each thing to know.

@@ -13,11 +13,7 @@ import (
 // Holders lists the programs that have the device at path open, ourselves included, by their numbers. Of the programs
 // of other users only root sees what they have open, so an empty list proves nothing.
 func Holders(path string) []Holder {
-	device, err := filepath.EvalSymlinks(path)
-	if err != nil {
-		return nil
-	}
-	number, ok := deviceNumber(device)
+	number, ok := deviceNumber(path)
 	if !ok {
 		return nil
 	}

@@ -15,14 +15,14 @@ const dialWithin = 5 * time.Second
 // How long a peer may give no sign of life.
 const (
 	DefaultIdle = 30 * time.Second
-	MinIdle     = 3 * time.Second // keep-alive counts in whole seconds
+	MinIdle     = 3 * time.Second // keep-alive counts in whole seconds, and rounds up
 )
 
 // keepAlive asks a peer that says nothing, because one that lost its power says nothing either: after a third of the
 // limit for the first time, and until the limit three times more. A peer that answers none of these is gone when the
 // limit is over, or one question later. An answer is the peer's system's own: the wrench hears of none of it.
 func keepAlive(idle time.Duration) net.KeepAliveConfig {
-	return net.KeepAliveConfig{Enable: true, Idle: idle / 3, Interval: max(idle/6, time.Second), Count: 4}
+	return net.KeepAliveConfig{Enable: true, Idle: idle / 3, Interval: idle / 6, Count: 4}
 }
 
 // Dial connects to host:port, at most dialWithin later. The peer may be dead for DefaultIdle.

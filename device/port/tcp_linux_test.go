@@ -11,31 +11,36 @@ import (
 // both opens a connection by two places and gives its two sides.
 func both(t *testing.T, wishes ...Option) map[string]Port {
 	t.Helper()
-	here, err := At("tcp-listen://127.0.0.1:0", Mode{}, wishes...)
+	free := hear(t)
+	addr := free.Addr()
+	free.Close()
+	here, err := At("tcp-listen://"+addr, Mode{}, wishes...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { here.Close() })
-	l := here.(*listening)
-	if l.l, err = listen(l.addr, l.idle); err != nil { // to know the address before somebody dials it
-		t.Fatal(err)
-	}
-	there, err := At("tcp://"+l.l.Addr(), Mode{}, wishes...)
+	there, err := At("tcp://"+addr, Mode{}, wishes...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	sides := map[string]Port{}
-	for _, side := range []struct {
-		name string
-		at   Place
-	}{{"dialled", there}, {"accepted", here}} {
-		p, err := side.at.Open(t.Context())
+	accepted := make(chan Port, 1)
+	go func() {
+		p, err := here.Open(t.Context())
 		if err != nil {
-			t.Fatal(err)
+			t.Error(err)
 		}
-		t.Cleanup(func() { p.Close() })
-		sides[side.name] = p
+		accepted <- p
+	}()
+	var dialled Port
+	for dialled == nil { // until it listens
+		dialled, _ = there.Open(t.Context())
 	}
+	sides := map[string]Port{"dialled": dialled, "accepted": <-accepted}
+	t.Cleanup(func() {
+		for _, p := range sides {
+			p.Close()
+		}
+		here.Close()
+	})
 	return sides
 }
 
