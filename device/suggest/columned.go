@@ -32,7 +32,7 @@ func (c *columned) column(from, to int) column {
 	f := column{from: from, to: to, place: fmt.Sprintf("at: %d..%d", from+1, to)}
 	f.called = fmt.Sprintf("columns %d to %d", from+1, to)
 	if to == from+1 {
-		f.called = fmt.Sprintf("column %d", to)
+		f.place, f.called = fmt.Sprintf("at: %d", to), fmt.Sprintf("column %d", to)
 	}
 	for _, b := range c.bodies {
 		f.cells = append(f.cells, strings.Trim(b[from:to], " "))

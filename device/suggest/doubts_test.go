@@ -170,6 +170,26 @@ func TestPropose_SevenBits(t *testing.T) {
 	}
 }
 
+func TestParity(t *testing.T) {
+	for name, c := range map[string]struct {
+		b    []byte
+		want string
+	}{
+		"even":                {bytes.Repeat([]byte{0x30, 0xb1}, 12), "even"},
+		"odd":                 {bytes.Repeat([]byte{0xb0, 0x31}, 12), "odd"},
+		"too few bytes":       {bytes.Repeat([]byte{0x30, 0xb1}, 11), ""},
+		"none":                {append(bytes.Repeat([]byte{0x30, 0xb1}, 12), 0x31), ""},
+		"no bit of its own":   {bytes.Repeat([]byte{0x30, 0x33}, 12), ""},
+		"nothing but letters": {[]byte("the letters of a plain line"), ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if got := parity([]stream{{{bytes: c.b}}}); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
 // TestPropose_Nothing: where nothing is found, the error says what to record instead.
 func TestPropose_Nothing(t *testing.T) {
 	noise := make([]byte, 400)

@@ -219,11 +219,23 @@ func (d *draft) ignorable() (prefixes []string) {
 		if !ok || !isText(b) || !d.whole(s, string(b)) {
 			continue
 		}
-		if p := d.beginning(string(b)); p != "" && !slices.Contains(prefixes, quotedText(p)) && len(prefixes) < 8 {
-			prefixes = append(prefixes, quotedText(p))
+		if p := d.beginning(string(b)); p != "" && len(prefixes) < 8 {
+			prefixes = addBeginning(prefixes, p)
 		}
 	}
+	for i, p := range prefixes {
+		prefixes[i] = quotedText(p)
+	}
 	return prefixes
+}
+
+// addBeginning keeps only beginnings of which none begins another.
+func addBeginning(prefixes []string, p string) []string {
+	if slices.ContainsFunc(prefixes, func(other string) bool { return strings.HasPrefix(p, other) }) {
+		return prefixes
+	}
+	prefixes = slices.DeleteFunc(prefixes, func(other string) bool { return strings.HasPrefix(other, p) })
+	return append(prefixes, p)
 }
 
 // otherSorts is how frames begin whose check is right and that are of another sort.

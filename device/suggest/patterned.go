@@ -206,13 +206,26 @@ func (p *patterned) some(k int) string {
 	case 'w':
 		switch {
 		case p.labels(k), p.constant(k) && !isWord(p.model[k].text):
-			return regexp.QuoteMeta(p.model[k].text)
+			return literal(p.model[k].text)
 		case strings.ContainsAny(seen, "-.*"):
 			return "[-A-Za-z.*]+"
 		}
 		return "[A-Za-z]+"
 	}
-	return regexp.QuoteMeta(p.model[k].text)
+	return literal(p.model[k].text)
+}
+
+// literal is the expression of a text that stands for itself; control characters are written by their numbers.
+func literal(text string) string {
+	var b strings.Builder
+	for _, c := range []byte(text) {
+		if c < ' ' {
+			fmt.Fprintf(&b, `\x%02x`, c)
+			continue
+		}
+		b.WriteString(regexp.QuoteMeta(string(rune(c))))
+	}
+	return b.String()
 }
 
 // blanks says whether any frame has blanks before the token; behind the last one there is the end.

@@ -116,11 +116,16 @@ func compareRatio(a, b, c, d time.Duration) int {
 	return 0
 }
 
+// leastParity is how many bytes must agree: each does so by accident every other time.
+const leastParity = 24
+
 // parity is the parity of characters of 7 bits that were recorded as bytes of 8: empty if there is none.
 func parity(all []stream) string {
 	high, even, odd := false, true, true
+	n := 0
 	for _, s := range all {
 		for _, b := range s.bytes() {
+			n++
 			high = high || b >= 0x80
 			if bits.OnesCount8(b)%2 == 0 {
 				odd = false
@@ -130,6 +135,8 @@ func parity(all []stream) string {
 		}
 	}
 	switch {
+	case n < leastParity:
+		return ""
 	case high && even:
 		return "even"
 	case high && odd:
