@@ -46,7 +46,7 @@ func readCapture(t testing.TB, file string) capture.Capture {
 }
 
 // play gives everything that becomes of a capture. Where step is not 0 the bytes come in pieces of that size instead
-// of the recorded ones. The pauses of the recording count, and so does the one after its end.
+// of those in the files. The pauses of the capture count, and so does the one after its end.
 func play(p *Profile, c capture.Capture, step int) (all []Result) {
 	framer := p.NewFramer()
 	take := func(f frame.Frame) { all = append(all, p.Decode(c.Wrench, f)) }
