@@ -144,6 +144,29 @@ func TestTalk_PolledWrenchGrowsStale(t *testing.T) {
 	})
 }
 
+func TestLink_Ages(t *testing.T) {
+	polls := []profile.Call{{Text: []byte("ENQ"), Every: time.Minute}, {Text: []byte("D?"), Every: time.Second, Poll: true}}
+	for _, c := range []struct {
+		rule        string
+		calls       []profile.Call
+		stale, gone time.Duration
+		want        string
+	}{
+		{"of a wrench that is polled count its polls", polls, 0, 0, "3s 10s"},
+		{"that are said are taken", polls, 5 * time.Second, time.Minute, "5s 1m0s"},
+		{"never have it gone before it is stale", polls, time.Minute, 0, "1m0s 1m0s"},
+		{"of a wrench that is not polled are none", polls[:1], 0, 0, "0s 0s"},
+		{"that are said hold for it too", nil, 5 * time.Second, 0, "5s 0s"},
+	} {
+		t.Run(c.rule, func(t *testing.T) {
+			stale, gone := Link{Profile: script{Profile: form(t), calls: c.calls}, Stale: c.stale, Gone: c.gone}.ages()
+			if got := fmt.Sprint(stale, " ", gone); got != c.want {
+				t.Errorf("got %s, want %s", got, c.want)
+			}
+		})
+	}
+}
+
 func TestTalk_BrokenFrameIsAskedForAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDiary()
