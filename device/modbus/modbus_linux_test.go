@@ -196,14 +196,12 @@ func TestOver_Where(t *testing.T) {
 // stranger makes this test binary another program that calls the address and waits until it is sent away.
 const stranger = "WITNESSMARK_TEST_CALL"
 
-func TestStranger(t *testing.T) {
-	addr := os.Getenv(stranger)
-	if addr == "" {
-		t.Skip("only as another program")
-	}
+// call is what that program does.
+func call(addr string) {
 	conn, err := net.Dial("tcp", addr)
 	if err != nil {
-		t.Fatal(err)
+		fmt.Println(err)
+		return
 	}
 	defer conn.Close()
 	fmt.Println("called")
@@ -216,7 +214,7 @@ func TestAccept_OursAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer listener.Close()
-	c := exec.Command(os.Args[0], "-test.run=^TestStranger$")
+	c := exec.Command(os.Args[0])
 	c.Env = append(os.Environ(), stranger+"="+listener.Addr().String())
 	out, err := c.StdoutPipe()
 	if err != nil {
