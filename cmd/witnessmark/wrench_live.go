@@ -16,7 +16,9 @@ func (c *wrenchTry) talk(ctx context.Context, t *trying, p port.Port, since func
 	defer stop()
 	one := trial.New(t.profile, "tried", t.took)
 	chunks, end := read(p)
-	calls := c.calls(ctx, t)
+	if !c.Listen {
+		go ask(ctx, p, t.profile)
+	}
 	quiet := time.NewTimer(time.Hour)
 	defer quiet.Stop()
 	defer func() {
@@ -38,10 +40,6 @@ func (c *wrenchTry) talk(ctx context.Context, t *trying, p port.Port, since func
 			}
 		case <-quiet.C:
 			one.Silent(since())
-		case text := <-calls:
-			if _, err := p.Write(text); err != nil {
-				return heard, err
-			}
 		case <-ctx.Done():
 			return heard, ctx.Err()
 		}
@@ -66,37 +64,4 @@ func read(p port.Port) (chunks chan []byte, end chan error) {
 		}
 	}()
 	return chunks, end
-}
-
-// calls gives what the profile sends unasked, when it is due; it ends with ctx.
-func (c *wrenchTry) calls(ctx context.Context, t *trying) chan []byte {
-	due := make(chan []byte)
-	if c.Listen {
-		return due
-	}
-	send := func(text []byte) {
-		select {
-		case due <- text:
-		case <-ctx.Done():
-		}
-	}
-	go func() {
-		for _, text := range t.profile.Start() {
-			send(text)
-		}
-		for _, call := range t.profile.Calls() {
-			go func() {
-				tick := time.NewTicker(call.Every)
-				defer tick.Stop()
-				for ctx.Err() == nil {
-					send(call.Text)
-					select {
-					case <-tick.C:
-					case <-ctx.Done():
-					}
-				}
-			}()
-		}
-	}()
-	return due
 }

@@ -26,10 +26,14 @@ type wrenchSuggest struct {
 
 // Help is the long help of the command.
 func (wrenchSuggest) Help() string {
-	return `Proposes a profile for a wrench that has none. First record what it sends with
-"witnessmark wrench listen" while you pull it three to five times, about two
-seconds apart, each time to another torque and angle, and write down what its
-display shows after each pull. Then
+	return `Proposes a profile for a wrench that has none. First record what it sends while
+you pull it three to five times, about two seconds apart, each time to another
+torque and angle, and write down what its display shows after each pull:
+
+  witnessmark wrench listen ttyUSB0 --record my.capture \
+    --wrench W1 --made-by "your name, the wrench, the date"
+
+Then have a profile proposed, and see what it makes of the capture:
 
   witnessmark wrench suggest my.capture --out my-wrench.yaml \
     --shown "45.2 N·m, 31°" --shown "30.0 N·m, 87.5°" --shown "60.1 N·m, 12°"

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -24,7 +23,7 @@ import (
 
 type wrenchTry struct {
 	Profile string        `arg:"" help:"A profile file, or the name of one that comes with the program."`
-	Source  string        `arg:"" name:"capture|port" help:"A capture file, or a port: a path such as /dev/serial/by-id/…, or tcp://host:port."`
+	Source  string        `arg:"" name:"capture|port" help:"A capture file, or a port such as ttyUSB0, /dev/serial/by-id/…, tcp://host:port."`
 	Brief   bool          `help:"One line for each frame, without its picture."`
 	JSON    bool          `name:"json" help:"One JSON object a line."`
 	For     time.Duration `help:"Of a port: stop after this time, such as 30s; else at Ctrl-C." placeholder:"TIME"`
@@ -96,16 +95,13 @@ func profileOf(name string) (*profile.Profile, error) {
 	return profile.Parse(name, text)
 }
 
-// isPort tells a port from a capture file.
+// isPort tells a port from a capture file. What is not there is a port if it is written like one.
 func (c *wrenchTry) isPort() bool {
-	if strings.Contains(c.Source, "://") {
-		return true
+	if _, is := captureFile(c.Source); is {
+		return false
 	}
-	at, err := os.Stat(c.Source)
-	if err != nil {
-		return strings.HasPrefix(c.Source, "/dev/")
-	}
-	return !at.Mode().IsRegular()
+	_, missing := os.Stat(spec(c.Source))
+	return missing == nil || strings.Contains(c.Source, "://") || strings.HasPrefix(c.Source, "/dev/")
 }
 
 // width is that of the terminals that everybody has.
@@ -137,7 +133,8 @@ func (t *trying) took(f trial.Frame) {
 }
 
 func (c *wrenchTry) capture(s shop, t *trying) error {
-	played, err := readCapture(s, c.Source)
+	file, _ := captureFile(c.Source)
+	played, err := readCapture(s, file)
 	if err != nil {
 		return inputError{err}
 	}
@@ -155,11 +152,7 @@ func placeOf(spec string, p *profile.Profile) (port.Place, error) {
 
 // live tries a port until Ctrl-C, or for as long as was asked.
 func (c *wrenchTry) live(ctx context.Context, t *trying) error {
-	spec := c.Source
-	if abs, err := filepath.Abs(spec); err == nil && !strings.Contains(spec, "://") {
-		spec = abs
-	}
-	place, err := placeOf(spec, t.profile)
+	place, err := placeOf(spec(c.Source), t.profile)
 	if err != nil {
 		return inputError{err}
 	}

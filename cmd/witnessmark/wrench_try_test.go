@@ -38,6 +38,7 @@ func TestWrenchTry_ExitCodes(t *testing.T) {
 		"a capture that breaks off before anything came":       {[]string{"semicolon-xor", bare}, exitInput, "", "line 5"},
 		"a capture that is not there":                          {[]string{"semicolon-xor", nowhere}, exitInput, "", "no such file"},
 		"a capture that breaks off is tried as far as it goes": {[]string{"semicolon-xor", torn}, exitAttention, "2 frames: 1 reading, 1 refused", "what stands before that is used"},
+		"a capture by its spec":                                {[]string{"semicolon-xor", "capture://" + quiet}, exitOK, "9 frames: 8 readings, 0 refused", ""},
 		"a port that can never be":                             {[]string{"semicolon-xor", "tcp://nowhere"}, exitInput, "", "write host:port"},
 	} {
 		t.Run(name, func(t *testing.T) {

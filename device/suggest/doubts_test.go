@@ -86,6 +86,18 @@ func TestPropose_Doubts(t *testing.T) {
 	}
 }
 
+// TestPropose_Labels: in columns a word that never changes is a label, and nothing to look up; a number is.
+func TestPropose_Labels(t *testing.T) {
+	p, err := Propose(recorded(crlf("T:  30.4 77", "T: 127.6 77", "T:  29.8 77", "T: 101.7 77")...), displayed(t, "30.4 N·m", "29.8 N·m"), Asked{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := strings.Join(p.Unsure, "\n")
+	if !strings.Contains(p.YAML, "columns: true") || !strings.Contains(all, `"77" stood in columns 10 to 11`) || strings.Contains(all, `"T"`) {
+		t.Errorf("got %s\n%s, want columns, and only the number to be looked up", all, p.YAML)
+	}
+}
+
 // TestPropose_RoomForMore: where the bytes beside a torque are nought, it may be a longer number.
 func TestPropose_RoomForMore(t *testing.T) {
 	for high, want := range map[byte]bool{0: true, 7: false} {

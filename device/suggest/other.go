@@ -61,7 +61,12 @@ func (r *reader) constant(c column, text string) {
 	}
 	r.unread(c, told)
 	switch r.form() {
-	case "separator", "columns", "json":
+	case "columns":
+		if !strings.ContainsAny(text, "0123456789") {
+			return // a label, a mark
+		}
+		fallthrough
+	case "separator", "json":
 		if r.pulls < fewPulls {
 			r.doubt("Only %s: what was always %q (%s) may be a preset, a code or a count. It is not read.", count(r.pulls, "reading", "readings"), text, c.called)
 			return

@@ -143,7 +143,7 @@ func isText(b []byte) bool {
 }
 
 // plain are the parts that stand between others and need no word: what they are is seen.
-var plain = []string{"separator", "text of the pattern", "JSON"}
+var plain = []string{"separator", "text of the pattern", "JSON", "not looked at"}
 
 // parts are those of the explanation that stand in the bytes drawn.
 func parts(e profile.Explanation, length int) (all []sketch.Part) {

@@ -108,6 +108,14 @@ func TestPage_LongText(t *testing.T) {
 	}
 }
 
+// TestParts_Plain: what stands between the parts that mean something has no word of its own.
+func TestParts_Plain(t *testing.T) {
+	e := profile.Explanation{Parts: []profile.Part{{From: 0, To: 1, Name: "count", Meaning: "7"}, {From: 1, To: 2, Name: "separator"}, {From: 2, To: 3, Name: "not looked at"}}}
+	if got := parts(e, 3); len(got) != 1 || got[0].Label != "count: 7" {
+		t.Errorf("got %+v, want the count alone", got)
+	}
+}
+
 func TestPage_Brief(t *testing.T) {
 	var out bytes.Buffer
 	if err := play(t, &Page{Out: &out, Brief: true, Look: sketch.Look{Width: 80, Colour: true}}); err != nil {
