@@ -214,10 +214,16 @@ func tables(c cut, s seal, least int) (all []table) {
 	return append(all, binaryTables(c, s, least)...)
 }
 
+// mostFields is how many a profile may list.
+const mostFields = 48
+
 // write makes a profile of a guess and plays the capture through it.
 func (s *search) write(c cut, v verdict, t table, g guess) (attempt, bool) {
 	r := &reader{table: t, guess: g, shown: s.shown}
 	r.read()
+	if len(r.fields) > mostFields {
+		return attempt{}, false
+	}
 	d := draft{cut: c, verdict: v, reader: r, search: s}
 	d.ignored = d.ignorable()
 	text := d.text()
