@@ -63,7 +63,7 @@ func wireText(b []byte) string {
 // these letters.
 func onlyNames(text string) bool {
 	for _, n := range controlNames {
-		if rest, ok := strings.CutPrefix(text, n); ok && (rest == "" || onlyNames(rest)) {
+		if rest, ok := strings.CutPrefix(text, n); ok && n != "-" && (rest == "" || onlyNames(rest)) {
 			return true
 		}
 	}
