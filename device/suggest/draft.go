@@ -216,7 +216,7 @@ func (d *draft) ignorable() (prefixes []string) {
 		if !d.verdict.none() && !d.verdict.fit(s.bytes) {
 			b, ok = body(d.cut, seal{}, s.bytes)
 		}
-		if !ok || !isText(b) || !d.whole(s, string(b)) {
+		if !ok || !d.cut.isText(b) || !d.whole(s, string(b)) {
 			continue
 		}
 		if p := d.beginning(string(b)); p != "" && len(prefixes) < 8 {

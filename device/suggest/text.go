@@ -91,7 +91,7 @@ func body(c cut, s seal, frame []byte) ([]byte, bool) {
 func texts(c cut, s seal) (samples []sample, bodies []string) {
 	for _, f := range c.samples {
 		b, ok := body(c, s, f.bytes)
-		if ok && len(b) > 0 && isText(b) && (s.none() || s.fit(f.bytes)) {
+		if ok && len(b) > 0 && c.isText(b) && (s.none() || s.fit(f.bytes)) {
 			samples, bodies = append(samples, f), append(bodies, string(b))
 		}
 	}
@@ -101,6 +101,9 @@ func texts(c cut, s seal) (samples []sample, bodies []string) {
 func isText(b []byte) bool {
 	return !bytes.ContainsFunc(b, func(r rune) bool { return r == 0 || r > '~' })
 }
+
+// isText says whether the body of a frame is text; in a line nothing of an ending may be left.
+func (c cut) isText(b []byte) bool { return isText(b) && !(c.line && bytes.ContainsAny(b, "\r\n")) }
 
 // leadOf is the sign with which every body begins, such as #; digits, letters and what belongs to a number are none.
 func leadOf(bodies []string) string {
