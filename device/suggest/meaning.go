@@ -152,7 +152,7 @@ func (s scaled) noneText() (none string) {
 		if number && !(s.binary && slices.Contains([]string{"32767", "-32768", "65535", "2147483647", "4294967295"}, t)) {
 			continue
 		}
-		if none != "" || len(t) > 16 {
+		if none != "" || len(t) > mostCode {
 			return ""
 		}
 		none = t

@@ -24,7 +24,7 @@ func (r *reader) other(c column) {
 		r.judgement(c)
 	case !r.kinds["battery"] && r.labelled(c, "bat", "batt", "battery", "charge", "soc") && percent(c):
 		r.add(c, "battery", "battery", "called so by the line itself; from 0 to 100")
-	case c.sort && len(texts) == 1 && len(texts[0]) <= 16, c.from == 0 && r.names(c):
+	case c.sort && len(texts) == 1 && len(texts[0]) <= mostCode, c.from == 0 && r.names(c):
 		r.add(c, "fixed", "form", fmt.Sprintf("always %q, taken for the name of this form: a frame with another one is refused", texts[0]), "is: "+quotedText(texts[0]))
 	case len(texts) == 1 && !r.kinds["serial"] && r.isSerial(c):
 		r.add(c, "serial", "serial", fmt.Sprintf("always %q, taken for the serial number of the wrench", texts[0]))
@@ -40,7 +40,7 @@ func (r *reader) other(c column) {
 // names says whether frames begin with a word that is always the same: it tells them from frames of another form.
 func (r *reader) names(c column) bool {
 	texts := c.distinct()
-	return len(texts) == 1 && !c.gaps() && len(texts[0]) >= 2 && len(texts[0]) <= 16 && (r.form() == "separator" || r.form() == "columns") &&
+	return len(texts) == 1 && !c.gaps() && len(texts[0]) >= 2 && len(texts[0]) <= mostCode && (r.form() == "separator" || r.form() == "columns") &&
 		!strings.ContainsFunc(texts[0], func(c rune) bool { return !(c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z') })
 }
 

@@ -6,6 +6,9 @@ import (
 	"witnessmark/device/unit"
 )
 
+// mostCode bounds a text that a profile spells.
+const mostCode = 16
+
 // codesUnit says whether the column has another text for every unit that was shown, and at least two units were.
 func (r *reader) codesUnit(c column) bool {
 	spelled, ok := r.codes(c)
@@ -18,7 +21,7 @@ func (r *reader) codes(c column) (map[string]unit.TorqueUnit, bool) {
 	used := map[unit.TorqueUnit]string{}
 	for i, s := range r.shown {
 		t := c.cells[r.at[i]]
-		if u, known := spelled[t]; t == "" || known && u != s.Unit {
+		if u, known := spelled[t]; t == "" || len(t) > mostCode || known && u != s.Unit {
 			return nil, false
 		}
 		if other, known := used[s.Unit]; known && other != t {
