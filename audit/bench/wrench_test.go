@@ -121,6 +121,12 @@ func TestShop_PrevailingTorque(t *testing.T) {
 	if m := f.pull(103_000, 60_000)[0]; m.Verdict != audit.LowTorque {
 		t.Errorf("got %s for 103 N·m, want low torque", m.Verdict)
 	}
+	f.pull(109_000, 6_000)
+	f.pull(100_000, 60_000)
+	// 160 and 9 N·m at the fastener are three quarters of that at the wrench.
+	if next := f.shop.View("B1").Next; !strings.HasPrefix(next.Target, "126.75 N·m (119.25 … 134.25 N·m)") || !strings.HasSuffix(next.Target, "169 N·m at the fastener") {
+		t.Errorf("got %q, want the run-down torque through the adapter too", next.Target)
+	}
 }
 
 // The rates of one run are what the next one of the same joint begins with.

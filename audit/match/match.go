@@ -68,9 +68,10 @@ type Matcher struct {
 	kinds   int    // how many kinds there are
 	uniform []bool // per leg: all its steps are of one kind
 
-	supposed []int64 // by kind: turn per torque by geometry, µ° per N·m; 0: not said
-	earlier  Learned // of earlier builds
-	at       [][]int // stage, fastener → step, -1: not covered
+	supposed []int64                         // by kind: turn per torque by geometry, µ° per N·m; 0: not said
+	earlier  Learned                         // of earlier builds
+	through  []func(unit.Torque) unit.Torque // by stage: what the wrench shows of a torque; nil: the torque itself
+	at       [][]int                         // stage, fastener → step, -1: not covered
 	ids      map[string]int
 	classA   bool
 	highest  int64 // mN·m
@@ -97,7 +98,7 @@ func New(j *procedure.Joint) *Matcher {
 	for i, f := range j.Fasteners {
 		m.ids[f.ID] = i
 	}
-	m.at = make([][]int, len(j.Stages))
+	m.at, m.through = make([][]int, len(j.Stages)), make([]func(unit.Torque) unit.Torque, len(j.Stages))
 	for s := range m.at {
 		m.at[s] = make([]int, len(j.Fasteners))
 		for f := range m.at[s] {
@@ -211,6 +212,7 @@ func (m *Matcher) Replace(f int) {
 // Through turns every torque that a stage asks for into what the wrench shows where an adapter stands between it and the
 // fastener. It is for a matcher that has seen nothing yet.
 func (m *Matcher) Through(stage int, shown func(unit.Torque) unit.Torque) {
+	m.through[stage] = shown
 	for i := range m.steps {
 		s := &m.steps[i]
 		if s.Stage != stage {
@@ -223,7 +225,8 @@ func (m *Matcher) Through(stage int, shown func(unit.Torque) unit.Torque) {
 	}
 }
 
-// Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40). It is to
+// Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40), after
+// Through. It is to
 // be said once, before the fastener is tightened.
 func (m *Matcher) Prevail(f int, t unit.Torque) {
 	for i := range m.steps {
@@ -231,9 +234,13 @@ func (m *Matcher) Prevail(f int, t unit.Torque) {
 		if s.Fastener != f {
 			continue
 		}
-		s.Torque += t
+		add := t
+		if shown := m.through[s.Stage]; shown != nil {
+			add = shown(t)
+		}
+		s.Torque += add
 		if s.Torques.Set {
-			s.Torques.Low, s.Torques.High = s.Torques.Low+t, s.Torques.High+t
+			s.Torques.Low, s.Torques.High = s.Torques.Low+add, s.Torques.High+add
 		}
 		m.highest = max(m.highest, int64(s.Torque)/milli, int64(s.Torques.High)/milli)
 	}

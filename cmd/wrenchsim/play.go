@@ -60,6 +60,9 @@ func (c *playCommand) wrenches(script *sim.Script) (map[string]*sim.Wrench, erro
 		if err != nil {
 			return nil, err
 		}
+		if err := readable(t, f); err != nil {
+			return nil, err
+		}
 		forms = append(forms, f)
 	}
 	lines, spoken, err := c.lines(forms)

@@ -77,12 +77,8 @@ func at(spec string, mode port.Mode, r profile.Registers) (port.Place, error) {
 	return over(inner, spec, mode, r), nil
 }
 
-// Over polls registers over whatever inner opens: by Modbus TCP or through a serial server if spec says so, else as on
-// a serial port. The profile must read registers, and be one that At takes for spec.
-func Over(inner port.Place, spec string, p *profile.Profile) port.Place {
-	return over(inner, spec, port.Mode(p.Mode()), *p.Registers())
-}
-
+// over polls registers over whatever inner opens: by Modbus TCP or through a serial server if spec says so, else as on a
+// serial port.
 func over(inner port.Place, spec string, mode port.Mode, r profile.Registers) port.Place {
 	l := onWire(mode.Baud, r.Count)
 	switch {

@@ -185,10 +185,10 @@ func TestOver_Where(t *testing.T) {
 	}
 	where := func(p port.Place) string { return p.(interface{ Where() string }).Where() }
 	p := form(t, "", 1)
-	if got := where(Over(found{inner}, "/dev/null", p)); got != "the USB serial number" {
+	if got := where(over(found{inner}, "/dev/null", port.Mode(p.Mode()), *p.Registers())); got != "the USB serial number" {
 		t.Errorf("got %q, want what the place below says", got)
 	}
-	if got := where(Over(inner, "/dev/null", p)); got != "" {
+	if got := where(over(inner, "/dev/null", port.Mode(p.Mode()), *p.Registers())); got != "" {
 		t.Errorf("got %q, want nothing of a place that says nothing", got)
 	}
 }

@@ -141,13 +141,16 @@ func (w *Wrench) tick(ctx context.Context, conn io.ReadWriteCloser) {
 	}
 }
 
-// hear cuts what the peer says into lines until the line ends.
+// hear takes what the peer says, line by line or as it stands, until the line ends.
 func (w *Wrench) hear(conn io.Reader) {
 	var said []byte
 	chunk := make([]byte, 512)
 	for {
 		n, err := conn.Read(chunk)
 		said = append(said, chunk[:n]...)
+		for taken := w.heardBare(said); taken > 0; taken = w.heardBare(said) {
+			said = said[taken:]
+		}
 		for {
 			end := bytes.IndexAny(said, "\r\n")
 			if end < 0 {

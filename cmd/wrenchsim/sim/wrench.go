@@ -60,6 +60,7 @@ type Wrench struct {
 // kept is one reading in the memory.
 type kept struct {
 	frame, ack []byte
+	bare       bool   // the acknowledgement is no line: it has no ending
 	spoil      *Fault // for its first transmission
 	sent       bool   // went out whole at least once
 	rested     bool   // lay unacknowledged through one tick
@@ -92,7 +93,9 @@ func (w *Wrench) Send(ctx context.Context, r device.Reading) error {
 // nil once the reading is acknowledged, or written whole where the form knows no acknowledgement. After an error of
 // its ctx the reading stays in the memory and is sent again.
 func (w *Wrench) Put(r device.Reading) (wait func(context.Context) error, err error) {
-	k := &kept{frame: w.o.Form.Encode(r), ack: bytes.TrimRight(w.o.Form.Ack(r), "\r\n"), done: make(chan struct{})}
+	ack := w.o.Form.Ack(r)
+	k := &kept{frame: w.o.Form.Encode(r), ack: bytes.TrimRight(ack, "\r\n"), done: make(chan struct{})}
+	k.bare = len(k.ack) == len(ack)
 	if k.frame == nil {
 		return nil, fmt.Errorf("send a reading of wrench %s: its form has no room for %s %s", w.o.Wrench, r.TorqueText, r.Unit)
 	}
@@ -199,6 +202,23 @@ func (w *Wrench) acknowledged(line []byte) {
 			return
 		}
 	}
+}
+
+// heardBare looks for an acknowledgement that is no line, drops the oldest reading that it is for, and tells how many bytes
+// that took; 0: there is none.
+func (w *Wrench) heardBare(said []byte) int {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, k := range w.memory {
+		if !k.bare || len(k.ack) == 0 {
+			continue
+		}
+		if at := bytes.Index(said, k.ack); at >= 0 {
+			w.forget(k)
+			return at + len(k.ack)
+		}
+	}
+	return 0
 }
 
 // due lists what is to be sent again, oldest first: all of the memory, or what rested through a whole tick. mu is held.

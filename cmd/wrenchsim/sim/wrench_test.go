@@ -358,3 +358,31 @@ func TestTCP_ListensAgainAfterUnplug(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// bareForm wants a single ACK character, which is no line.
+type bareForm struct{ plainForm }
+
+func (bareForm) Ack(device.Reading) []byte { return []byte("\x06") }
+
+func TestWrench_AcknowledgementThatIsNoLine(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		line := piped{make(chan net.Conn)}
+		w := newWrench(t, line, bareForm{})
+		if err := w.Plug(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		peer := <-line.peers
+		hears := bufio.NewReader(peer)
+		for _, want := range []string{"8;45.2\r\n", "9;45.2\r\n"} {
+			end := sending(t.Context(), w, reading(t, w, 45.24))
+			wantLine(t, hears, want)
+			say(t, peer, "?\x06")
+			if err := <-end; err != nil {
+				t.Errorf("got %v, want an acknowledged reading", err)
+			}
+		}
+		if got, want := w.Counts(), (Counts{Sent: 2, Acked: 2}); got != want {
+			t.Errorf("got %+v, want %+v", got, want)
+		}
+	})
+}
