@@ -91,7 +91,7 @@ func (r *run) lastReading(next *Next) *LastReading {
 	if t.reading.Angle != nil {
 		l.Angle = t.reading.Angle.String()
 	}
-	l.Advice = r.advise(t, next)
+	l.Advice, l.Preload = r.advise(t, next), r.preload(t)
 	return l
 }
 

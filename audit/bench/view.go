@@ -50,6 +50,8 @@ type LastReading struct {
 	Wrench string     `json:"wrench"`
 	Mark   audit.Mark `json:"mark"`
 	Advice string     `json:"advice"` // one sentence: what to do now
+	// Preload is what a pull to a torque may clamp with, for information: empty where the procedure does not tell the bolt.
+	Preload string `json:"preload,omitempty"`
 }
 
 // Summary says whether a joint is complete and what needs a person.

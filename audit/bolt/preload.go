@@ -1,20 +1,29 @@
 package bolt
 
-import "witnessmark/device/unit"
+import (
+	"strings"
+
+	"witnessmark/device/unit"
+)
 
 // Friction is a range of the coefficient of friction in thread and under head, in thousandths.
 type Friction struct{ Low, High int64 }
 
 // FrictionOf is the range that VDI 2230 part 1 gives for a state of lubrication (classes A to E of its table A5, as
-// reproduced by several makers of bolts); an unknown state is anything that is common on an engine.
+// reproduced by several makers of bolts); it is told by its first word, and an unknown state is
+// anything that is common on an engine.
 func FrictionOf(lubrication string) Friction {
-	switch lubrication {
-	case "waxed", "solid lubricant":
-		return Friction{40, 100}
-	case "oiled", "greased":
-		return Friction{80, 160}
-	case "dry", "none":
-		return Friction{140, 240}
+	for _, state := range []struct {
+		begins string
+		Friction
+	}{
+		{"waxed", Friction{40, 100}}, {"solid lubricant", Friction{40, 100}},
+		{"oiled", Friction{80, 160}}, {"greased", Friction{80, 160}},
+		{"dry", Friction{140, 240}}, {"none", Friction{140, 240}},
+	} {
+		if strings.HasPrefix(lubrication, state.begins) {
+			return state.Friction
+		}
 	}
 	return Friction{80, 240}
 }

@@ -101,6 +101,9 @@ func Reading(l *bench.LastReading) []string {
 	if l.Advice != "" {
 		lines = append(lines, "       "+l.Advice)
 	}
+	if l.Preload != "" {
+		lines = append(lines, "       For information: it clamps with "+l.Preload+".")
+	}
 	return lines
 }
 
