@@ -67,6 +67,9 @@ type Mark struct {
 	// Conformity is the probability in millionths that the true torque lies inside the limits (JCGM 106); nil: the stage
 	// asks for no torque, or the uncertainty of the wrench is not known.
 	Conformity *int64 `json:"conformity,omitempty" db:"conformity"`
+	// CheckID is the check that the reading measures, with Fastener where it is asked for each one; it is then no
+	// tightening. Empty: none.
+	CheckID string `json:"check_id,omitempty" db:"check_id"`
 }
 
 // Kind names a mark in the ledger.

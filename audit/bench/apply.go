@@ -45,8 +45,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		delete(s.runs, ev.Bench)
 	case audit.CheckAnswered:
 		r := s.runs[ev.Bench]
-		r.answers = append(r.answers, ev)
-		r.prevail(ev)
+		r.answers = append(r.answers, said{e.Seq, ev})
+		r.prevail(ev.Check, ev.Fastener)
 	case audit.FastenerNamed:
 		out.Marks = s.runs[ev.Bench].name(ev)
 	case audit.BadgeGiven:
@@ -66,7 +66,7 @@ func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 	if r := s.runs[ev.Bench]; r != nil {
 		o := observation(e, &ev.Reading, w, r.procedure)
 		o.Scanned = s.place(ev.Bench).located(&ev.Reading)
-		return r.take(e, ev.Reading, w, o)
+		return r.receive(e, ev.Reading, w, o)
 	}
 	return []audit.Mark{{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected},
 		Confidence: audit.Certain, Calibration: w.seq}}

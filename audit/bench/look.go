@@ -55,7 +55,7 @@ func (r *run) ask() *Ask {
 		}
 		for _, f := range Asked(r.joint, c) {
 			if r.answer(c.ID, f) == nil {
-				a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask}
+				a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask, ByWrench: c.ByWrench}
 				if c.Accept != nil {
 					a.Accept = c.Accept.String()
 				}
@@ -105,7 +105,7 @@ func (r *run) advise(t *taken, next *Next) string {
 	if next == nil {
 		return what + " Nothing is left to tighten in this joint."
 	}
-	if m.Verdict == audit.Pass || m.Fastener == "" {
+	if m.Verdict == audit.Pass || m.Fastener == "" || m.CheckID != "" {
 		what += fmt.Sprintf(" Next: fastener %s, %s.", next.Fastener, next.Target)
 	}
 	return what
@@ -115,6 +115,8 @@ func (r *run) correct(t *taken) string {
 	m := &t.mark
 	has := func(f string) bool { return slices.Contains(m.Flags, f) }
 	switch {
+	case m.CheckID != "":
+		return r.measured(t)
 	case has(audit.Unexpected) && m.Fastener != "":
 		return fmt.Sprintf("Fastener %s was turned back: it starts again from its first stage.", m.Fastener)
 	case m.Fastener == "":

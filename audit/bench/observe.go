@@ -42,15 +42,16 @@ func (r *run) through(m *audit.Mark, stage int, shown unit.Torque) {
 	}
 }
 
-// prevail takes what a fastener takes to run down into its figures. Another answer replaces the one before.
-func (r *run) prevail(ev audit.CheckAnswered) {
-	if ev.Check != r.joint.Prevailing || ev.Fastener == "" {
+// prevail takes what a fastener takes to run down into its figures, where a check that was just answered, or whose answer
+// was withdrawn, tells that. Another answer replaces the one before; without one nothing is added.
+func (r *run) prevail(check, fastener string) {
+	f := r.fastener(fastener)
+	if check != r.joint.Prevailing || f < 0 {
 		return
 	}
-	f := r.fastener(ev.Fastener)
-	t, _, err := unit.ParseTorque(ev.Value)
-	if f < 0 || err != nil {
-		return
+	var t unit.Torque
+	if a := r.answer(check, fastener); a != nil {
+		t = unit.Torque(a.value)
 	}
 	if r.drag == nil {
 		r.drag = make([]unit.Torque, len(r.joint.Fasteners))

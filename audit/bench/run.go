@@ -20,7 +20,7 @@ type run struct {
 	joint     *procedure.Joint
 	matcher   *match.Matcher
 	readings  []taken
-	answers   []audit.CheckAnswered
+	answers   []said
 	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told
 }
 
@@ -31,6 +31,7 @@ type taken struct {
 	wrench   []string             // flags that come from the wrench
 	declared audit.WrenchDeclared // as it was then
 	mark     audit.Mark           // in force
+	check    *gauged              // the check that it measures, nil: none
 }
 
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
@@ -41,8 +42,13 @@ func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
 func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observation) []audit.Mark {
+	return r.book(e, rd, w, o, nil)
+}
+
+// book takes a reading that may measure a check.
+func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observation, g *gauged) []audit.Mark {
 	f := r.matcher.Observe(o)
-	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared}
+	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, check: g}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)
@@ -58,8 +64,12 @@ func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observa
 func (r *run) say(t *taken, f match.Finding) {
 	m := &t.mark
 	m.No++
-	m.Stage, m.Fastener = "", ""
+	m.Stage, m.Fastener, m.CheckID = "", "", ""
 	m.Adapter, m.Applied, m.Conformity = "", 0, nil
+	if t.check != nil {
+		t.measures(t.check)
+		return
+	}
 	conditional := false
 	if f.Step >= 0 {
 		s := r.matcher.Steps()[f.Step]
@@ -111,7 +121,7 @@ func (r *run) restate(marks []audit.Mark) []audit.Mark {
 
 // sameFinding compares what matters to a person; a confidence that merely moved is not said again.
 func sameFinding(a, b *audit.Mark) bool {
-	return a.Stage == b.Stage && a.Fastener == b.Fastener && a.Verdict == b.Verdict && a.LocatedBy == b.LocatedBy &&
+	return a.Stage == b.Stage && a.Fastener == b.Fastener && a.CheckID == b.CheckID && a.Verdict == b.Verdict && a.LocatedBy == b.LocatedBy &&
 		slices.Equal(a.Flags, b.Flags)
 }
 
@@ -120,7 +130,13 @@ func (r *run) name(ev audit.FastenerNamed) []audit.Mark {
 	if f == "" {
 		f = match.NotHere
 	}
-	r.matcher.Name(r.taken(ev.Reading), f)
+	i := r.taken(ev.Reading)
+	g := r.readings[i].check
+	r.readings[i].check = nil
+	if g != nil {
+		r.prevail(g.check.ID, g.fastener)
+	}
+	r.matcher.Name(i, f)
 	return r.restate(nil)
 }
 

@@ -148,7 +148,10 @@ func readingFinding(t *taken) string {
 		return ""
 	}
 	where := "no step of this joint"
-	if m.Fastener != "" {
+	switch {
+	case m.CheckID != "":
+		where = "check " + checkName(m.CheckID, m.Fastener)
+	case m.Fastener != "":
 		where = fmt.Sprintf("stage %s, fastener %s", m.Stage, m.Fastener)
 	}
 	return fmt.Sprintf("reading %d (%s): %s: %s", t.seq, shown(&t.reading), where, strings.Join(odd, ", "))
@@ -162,13 +165,13 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 		c := &r.joint.Checks[i]
 		for _, f := range Asked(r.joint, c) {
 			a := r.answer(c.ID, f)
-			if a != nil && Accepted(c, a) {
+			if a != nil && a.good {
 				continue
 			}
 			good = false
 			switch {
 			case a != nil:
-				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), answered(a), wanted(c)))
+				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), a.text, wanted(c)))
 			case due(c, steps):
 				lines = append(lines, "check "+checkName(c.ID, f)+" is not answered")
 			}
@@ -180,26 +183,6 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 // due is true when the moment of a check has come.
 func due(c *procedure.Check, steps []StepState) bool {
 	return c.After == "" || stageDone(steps, c.After)
-}
-
-// answer is the newest answer to a check, nil: none yet.
-func (r *run) answer(check, fastener string) *audit.CheckAnswered {
-	for i := len(r.answers) - 1; i >= 0; i-- {
-		if r.answers[i].Check == check && r.answers[i].Fastener == fastener {
-			return &r.answers[i]
-		}
-	}
-	return nil
-}
-
-func answered(a *audit.CheckAnswered) string {
-	if a.Value != "" {
-		return a.Value
-	}
-	if a.Yes {
-		return "yes"
-	}
-	return "no"
 }
 
 func wanted(c *procedure.Check) string {

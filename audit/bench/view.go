@@ -39,7 +39,8 @@ type Ask struct {
 	Check    string `json:"check"`
 	Fastener string `json:"fastener,omitempty"`
 	Text     string `json:"text"`
-	Accept   string `json:"accept,omitempty"` // e.g. "0.07 … 0.23 mm"; empty: yes or no
+	Accept   string `json:"accept,omitempty"`    // e.g. "0.07 … 0.23 mm"; empty: yes or no
+	ByWrench bool   `json:"by_wrench,omitempty"` // a reading of a wrench may answer it
 }
 
 // LastReading is the newest reading with its mark and what to do about it.

@@ -5,7 +5,6 @@ package sheet
 import (
 	"encoding/json"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -98,6 +97,9 @@ type Check struct {
 	By          string    `json:"by"`
 	At          time.Time `json:"at"`
 	LedgerIndex int64     `json:"ledger_index"`
+	// Reading is the number of the reading that measured it, and Wrench what with; of a person's answer both are left out.
+	Reading uint64 `json:"reading,omitempty"`
+	Wrench  string `json:"wrench,omitempty"`
 }
 
 // Scan is the label of a fastener that a person scanned; it says where the next reading was.
@@ -150,13 +152,11 @@ func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
 		out.Steps = append(out.Steps, st)
 	}
 	for _, rd := range r.Readings {
-		if m, ok := byReading[rd.Seq]; ok && !used[rd.Seq] {
+		if m, ok := byReading[rd.Seq]; ok && !used[rd.Seq] && rd.Marks[len(rd.Marks)-1].CheckID == "" {
 			out.Stray = append(out.Stray, m)
 		}
 	}
-	for i := range r.Answers {
-		out.Checks = append(out.Checks, check(&r.Answers[i], j))
-	}
+	out.Checks = checks(r, j)
 	for _, l := range r.Scans {
 		out.Scans = append(out.Scans, Scan{l.Value, l.Person, l.At, l.Index})
 	}
@@ -197,17 +197,4 @@ func torque(r *device.Reading, in unit.TorqueUnit) (json.Number, unit.TorqueUnit
 
 func share(s audit.Share) json.Number {
 	return json.Number(fmt.Sprintf("%d.%06d", s/audit.Certain, s%audit.Certain))
-}
-
-func check(a *store.AnswerHistory, j *procedure.Joint) Check {
-	c := Check{Check: a.Check, Fastener: a.Fastener, Answer: "no", By: a.Person, At: a.At, LedgerIndex: a.Index}
-	switch {
-	case a.Value != "":
-		c.Answer = a.Value
-	case a.Yes:
-		c.Answer = "yes"
-	}
-	i := slices.IndexFunc(j.Checks, func(c procedure.Check) bool { return c.ID == a.Check })
-	c.OK = i >= 0 && bench.Accepted(&j.Checks[i], &a.CheckAnswered)
-	return c
 }

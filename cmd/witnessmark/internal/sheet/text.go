@@ -68,7 +68,7 @@ func (p *printer) joint(j *Joint) {
 			if c.OK {
 				verdict = "accepted"
 			}
-			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, name(c.By), when(c.At), c.LedgerIndex)
+			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, by(c), when(c.At), c.LedgerIndex)
 		}
 	})
 	if len(j.Scans) > 0 {
@@ -132,6 +132,14 @@ func dash(s string) string {
 		return "–"
 	}
 	return s
+}
+
+// by is who answered a check, or the reading that did.
+func by(c Check) string {
+	if c.Reading != 0 {
+		return fmt.Sprintf("reading #%d, %s", c.Reading, c.Wrench)
+	}
+	return name(c.By)
 }
 
 func name(s string) string {

@@ -76,6 +76,9 @@ func Ask(a bench.Ask) string {
 	if a.Accept != "" {
 		text += " (" + a.Accept + ")"
 	}
+	if a.ByWrench {
+		text += ". Pull the wrench, or type the value."
+	}
 	return text
 }
 
@@ -110,7 +113,12 @@ func Reading(l *bench.LastReading) []string {
 // Mark is a finding in words: where, verdict, flags, and how the place is known.
 func Mark(m audit.Mark) string {
 	where := "no step"
-	if m.Fastener != "" {
+	switch {
+	case m.CheckID != "" && m.Fastener != "":
+		where = fmt.Sprintf("check %s, fastener %s", m.CheckID, m.Fastener)
+	case m.CheckID != "":
+		where = "check " + m.CheckID
+	case m.Fastener != "":
 		where = fmt.Sprintf("fastener %s, stage %s", m.Fastener, m.Stage)
 	}
 	text := where + ": " + string(m.Verdict)
