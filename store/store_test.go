@@ -138,6 +138,9 @@ func outcome(seq uint64) audit.Outcome {
 			Angle: &angle, Direction: device.Tighten, Counter: &counter, Raw: []byte("#1;45.2\r\n"), Profile: "p 1"}}
 		o.Marks = []audit.Mark{{Reading: seq, No: 1, Run: 5, Build: 4, Joint: "caps", Stage: "snug", Fastener: "1", Verdict: audit.Pass,
 			Flags: []string{audit.ReHit}, Confidence: 997_000, LocatedBy: audit.ByOrder, Family: "F", Revision: "1", Calibration: 3}}
+		if seq == 24 {
+			o.Marks[0].Stage, o.Marks[0].Fastener, o.Marks[0].CheckID = "", "", "drag"
+		}
 	}
 	return o
 }
@@ -243,6 +246,7 @@ func TestVerify_NamesWhatWasChanged(t *testing.T) {
 	for rule, c := range map[string]struct{ statement, want string }{
 		"a torque":                        {"UPDATE witnessmark.reading SET torque = torque + 1 WHERE seq = 12", "table reading, entry 12, leaf "},
 		"a verdict":                       {"UPDATE witnessmark.mark SET verdict = 'low torque' WHERE reading = 12", "table mark, entry 12, leaf "},
+		"the check of a reading":          {"UPDATE witnessmark.mark SET check_id = '' WHERE reading = 24", "table mark, entry 24, leaf "},
 		"an engine":                       {"UPDATE witnessmark.build SET engine = 'E-101'", "table build, entry 4, leaf 3"},
 		"the person of a scan":            {"UPDATE witnessmark.scan SET person = 'x' WHERE seq = 27", "table scan, entry 27, leaf "},
 		"the person of a badge":           {"UPDATE witnessmark.badge SET person = 'x'", "table badge, entry 25, leaf "},
@@ -412,6 +416,11 @@ func TestReader_History(t *testing.T) {
 	first := run.Readings[0]
 	if first.Seq != 9 || first.Torque != 45_200_000 || *first.Angle != 31_500 || len(first.Marks) != 1 || first.Marks[0].Index != first.Index+1 {
 		t.Errorf("got %+v", first)
+	}
+	for _, rd := range run.Readings {
+		if got, want := rd.Marks[0].CheckID, map[uint64]string{24: "drag"}[rd.Seq]; got != want {
+			t.Errorf("reading %d: got the check %q, want %q", rd.Seq, got, want)
+		}
 	}
 	if _, err := r.History(t.Context(), "E-101"); err == nil || !strings.Contains(err.Error(), "E-100") {
 		t.Errorf("got %v, want the serial like it named", err)

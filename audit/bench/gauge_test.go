@@ -1,6 +1,7 @@
 package bench_test
 
 import (
+	"encoding/json"
 	"reflect"
 	"slices"
 	"strings"
@@ -82,6 +83,9 @@ func TestGauge_TheMomentCounts(t *testing.T) {
 	f.must(audit.FastenerNamed{Bench: "B1", Run: 5, Reading: f.seq, Fastener: "", Person: "p1"})
 	f.snugAll()
 	f.answers("new-bolts", "", "")
+	if body, err := json.Marshal(f.pull(30_000, 1_200)[0]); err != nil || strings.Contains(string(body), "check_id") {
+		t.Errorf("got %s, %v, want the leaf of a tightening as it always was", body, err)
+	}
 	if v := f.shop.View("B1"); v.Ask == nil || v.Ask.Check != "drag" || !v.Ask.ByWrench {
 		t.Fatalf("got %+v, want drag asked, which a wrench may answer", v.Ask)
 	}

@@ -38,6 +38,9 @@ func (o *Joint) find(j *procedure.Joint) {
 			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)
 		}
 	}
+	for _, c := range o.Checks {
+		o.look(checkName(c.Check, c.Fastener), Mark{Reading: c.Reading, Flags: c.Flags})
+	}
 	for _, m := range o.Stray {
 		o.look("no step", m)
 	}
@@ -50,10 +53,7 @@ func (o *Joint) lacks(sentence string) {
 
 // checked looks for the newest answer to a check.
 func (o *Joint) checked(id, fastener string) {
-	name := "check " + id
-	if fastener != "" {
-		name += " of fastener " + fastener
-	}
+	name := checkName(id, fastener)
 	for i := len(o.Checks) - 1; i >= 0; i-- {
 		if c := o.Checks[i]; c.Check == id && c.Fastener == fastener {
 			if !c.OK {
@@ -63,6 +63,13 @@ func (o *Joint) checked(id, fastener string) {
 		}
 	}
 	o.lacks(name + " was not answered")
+}
+
+func checkName(id, fastener string) string {
+	if fastener == "" {
+		return "check " + id
+	}
+	return "check " + id + " of fastener " + fastener
 }
 
 // look adds a reading whose flags ask for a person's eye; a conditional or resent one does not.

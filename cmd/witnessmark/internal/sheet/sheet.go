@@ -82,6 +82,7 @@ type Mark struct {
 type Earlier struct {
 	Stage       string        `json:"stage"`
 	Fastener    string        `json:"fastener"`
+	Check       string        `json:"check,omitempty"`
 	Verdict     audit.Verdict `json:"verdict"`
 	Flags       []string      `json:"flags"`
 	At          time.Time     `json:"at"`
@@ -97,9 +98,10 @@ type Check struct {
 	By          string    `json:"by"`
 	At          time.Time `json:"at"`
 	LedgerIndex int64     `json:"ledger_index"`
-	// Reading is the number of the reading that measured it, and Wrench what with; of a person's answer both are left out.
-	Reading uint64 `json:"reading,omitempty"`
-	Wrench  string `json:"wrench,omitempty"`
+	// Reading is the number of the reading that measured it, with its wrench and flags; of a person's answer all are left out.
+	Reading uint64   `json:"reading,omitempty"`
+	Wrench  string   `json:"wrench,omitempty"`
+	Flags   []string `json:"flags,omitempty"`
 }
 
 // Scan is the label of a fastener that a person scanned; it says where the next reading was.
@@ -177,7 +179,7 @@ func mark(r *store.ReadingHistory, in unit.TorqueUnit) (Mark, bool) {
 		m.Angle = &a
 	}
 	for _, b := range r.Marks[:len(r.Marks)-1] {
-		m.Before = append(m.Before, Earlier{b.Stage, b.Fastener, b.Verdict, b.Flags, b.At, b.Index})
+		m.Before = append(m.Before, Earlier{b.Stage, b.Fastener, b.CheckID, b.Verdict, b.Flags, b.At, b.Index})
 	}
 	return m, true
 }

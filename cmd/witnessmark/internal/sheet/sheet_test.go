@@ -36,6 +36,7 @@ joints:
     checks:
       - {id: new-bolts, ask: New oiled bolts fitted?}
       - {id: end-float, ask: Crankshaft end float, accept: 0.07..0.23 mm, after: snug}
+      - {id: drag, ask: Turning torque of the crankshaft, accept: 0..9 N·m, after: turn, by: wrench}
     stages:
       - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
       - {id: turn, turn_by: 90°, accept: ±5°}
@@ -63,6 +64,12 @@ func mk(stage, fastener string, v audit.Verdict, flags ...string) audit.Mark {
 	return audit.Mark{Stage: stage, Fastener: fastener, Verdict: v, Flags: append([]string{}, flags...), LocatedBy: audit.ByOrder}
 }
 
+func drag(v audit.Verdict, flags ...string) audit.Mark {
+	m := mk("", "", v, flags...)
+	m.CheckID = "drag"
+	return m
+}
+
 // history is a build with one run that was closed too early and one that came out well.
 func history() *store.History {
 	closed := begin.Add(time.Hour)
@@ -84,6 +91,9 @@ func history() *store.History {
 			reading(22, "30", "30.0", unit.Nm, 300, mk("snug", "2", audit.Pass, audit.Conditional)),
 			reading(23, "99.5", "99.5", unit.Nm, 905, mk("turn", "1", audit.Pass)),
 			reading(24, "98", "98.0", unit.Nm, 895, mk("turn", "2", audit.Pass)),
+			reading(25, "10", "10.0", unit.Nm, 1800, drag(audit.HighTorque, audit.OutOfRange)),
+			reading(26, "9.5", "9.5", unit.Nm, 1800, drag(audit.HighTorque), mk("", "", audit.NotJudged, audit.Unexpected)),
+			reading(27, "6.2", "6.2", unit.Nm, 1800, drag(audit.Pass)),
 		},
 		Answers: []store.AnswerHistory{answer("new-bolts", "", true, 91), answer("end-float", "0.31 mm", true, 92),
 			answer("end-float", "0.12 mm", true, 93)},
@@ -144,10 +154,18 @@ func TestOf_Complete(t *testing.T) {
 			"stage turn, fastener 2: low angle, not made good"},
 		"a check without an answer is not": {func(h *store.History) { run(h).Answers = run(h).Answers[1:] },
 			"check new-bolts was not answered"},
-		"a no is not":                          {func(h *store.History) { run(h).Answers[0].Yes = false }, "check new-bolts: no is not accepted"},
-		"a value out of limits is not":         {func(h *store.History) { run(h).Answers[2].Value = "0.24 mm" }, "check end-float: 0.24 mm is not accepted"},
-		"a value of another quantity is not":   {func(h *store.History) { run(h).Answers[2].Value = "0.12 N·m" }, "check end-float: 0.12 N·m is not accepted"},
-		"the newest answer counts, good first": {func(h *store.History) { slices.Reverse(run(h).Answers) }, "check end-float: 0.31 mm is not accepted"},
+		"a no is not":                        {func(h *store.History) { run(h).Answers[0].Yes = false }, "check new-bolts: no is not accepted"},
+		"a value out of limits is not":       {func(h *store.History) { run(h).Answers[2].Value = "0.24 mm" }, "check end-float: 0.24 mm is not accepted"},
+		"a value of another quantity is not": {func(h *store.History) { run(h).Answers[2].Value = "0.12 N·m" }, "check end-float: 0.12 N·m is not accepted"},
+		"a measurement of the wrench that is out of limits is not": {func(h *store.History) { run(h).Readings = run(h).Readings[:6] },
+			"check drag: 10.0 N·m is not accepted"},
+		"an answer that came after the measurement counts": {func(h *store.History) {
+			run(h).Answers = append(run(h).Answers, store.AnswerHistory{Index: 280, CheckAnswered: audit.CheckAnswered{Check: "drag", Value: "12 N·m"}})
+		}, "check drag: 12 N·m is not accepted"},
+		"the newest answer counts, good first": {func(h *store.History) {
+			a := run(h).Answers
+			a[1].Value, a[2].Value = a[2].Value, a[1].Value
+		}, "check end-float: 0.31 mm is not accepted"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := history()
