@@ -13,9 +13,10 @@ import (
 const (
 	candidateFrom audit.Share = 30_000
 	certainFrom   audit.Share = 900_000
-	// doubtFrom is the share from which a step that is taken as done is doubted. What is only possible, because nothing
-	// ever tells equal fasteners apart, stays far below it; a trace of a slip lifts one step above it.
+	// doubtFrom is the share of there being any missed step from which a joint without an open one is doubted.
 	doubtFrom audit.Share = 50_000
+	// doubtedPart is the part of that share, 1 in so many, from which a single step is named.
+	doubtedPart = 5
 	// blindShare is what each reading without an angle adds: the share of pulls that are second hits.
 	blindShare audit.Share = 10_000
 )
@@ -73,20 +74,32 @@ func (r *run) openStages(steps []StepState) []OpenStage {
 	return open
 }
 
-// doubtful speaks of steps that are taken as done, where another reading of the same facts leaves them open.
+// doubtful speaks of steps that are taken as done, where another reading of the same facts leaves one open.
 func (r *run) doubtful(steps []StepState) []string {
-	var out []string
 	from := doubtFrom
 	for i := range r.readings {
 		if r.readings[i].reading.Angle == nil { // nothing could show a second hit: that is no trace of one
 			from += blindShare
 		}
 	}
+	open := r.matcher.AnyOpen()
+	if open < from {
+		return nil
+	}
+	out := r.suspects(steps, open/doubtedPart)
+	if len(out) == 0 {
+		out = append(out, "the readings leave it open whether a fastener was missed: check them all")
+	}
+	return out
+}
+
+// suspects names the done steps that are open with at least a share.
+func (r *run) suspects(steps []StepState, least audit.Share) (out []string) {
 	shares := r.matcher.OpenShare()
 	for _, st := range r.joint.Stages {
 		var may []string
 		for i, s := range steps {
-			if s.Stage == st.ID && s.State == Done && shares[i] >= from {
+			if s.Stage == st.ID && s.State == Done && shares[i] >= least {
 				may = append(may, s.Fastener)
 			}
 		}

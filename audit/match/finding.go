@@ -2,6 +2,7 @@ package match
 
 import (
 	"witnessmark/audit"
+	"witnessmark/audit/procedure"
 )
 
 // shares turns the weights of the beliefs into thousand-millionths that add up to about 1e9.
@@ -94,6 +95,26 @@ func (m *Matcher) OpenShare() []audit.Share {
 		out[i] = share(s)
 	}
 	return out
+}
+
+// AnyOpen is the posterior of at least one tightening or loosening being open now: verifications do not count.
+func (m *Matcher) AnyOpen() audit.Share {
+	var sum int64
+	for i, s := range m.shares() {
+		if m.toTighten(m.beliefs[i]) {
+			sum += s
+		}
+	}
+	return share(sum)
+}
+
+func (m *Matcher) toTighten(h *hypothesis) bool {
+	for i := h.open.from(0); i >= 0; i = h.open.from(i + 1) {
+		if m.steps[i].Action != procedure.Verify {
+			return true
+		}
+	}
+	return false
 }
 
 // Open lists the steps that are open by what is said, in order. due is the one to do now, -1: none: the one to be tried

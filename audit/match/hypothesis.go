@@ -18,6 +18,8 @@ type fastener struct {
 	total    int32 // m°, in all turning stages so far
 	rate     int32 // µ° per N·m in its last fresh pull, 0: none; how its own friction compares with the others'
 	like     int16 // the kind of step of that pull
+	lift     int32 // µN·m per ° in its last fresh turn, 0: none
+	liftLike int16 // the kind of step of that turn
 	stage    int8  // of the last pull, -1: none
 	failed   bool  // the last pull did not pass, or turned it back
 	slack    bool  // that pull was from slack
@@ -208,10 +210,13 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
 		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0, int8(o.tool)
 	}
+	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TurnBy && o.angle > 0 && rise > 0 {
+		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), int16(m.kind[step])
+	}
 	switch {
 	case s.Action == procedure.Verify: // it stands as before
 	case s.Action == procedure.LoosenBy:
-		f.standing, f.rate, f.total = 0, 0, 0
+		f.standing, f.rate, f.lift, f.total = 0, 0, 0, 0
 	default:
 		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
 	}

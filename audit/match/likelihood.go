@@ -116,7 +116,7 @@ func (m *Matcher) moved(o *observed, f *fastener, kind int) nats {
 	}
 	tool, standing := &m.phys.tools[o.tool], int64(f.standing)
 	rise := max(o.torque-standing, 1)
-	g, _, known := m.phys.own(m.fresh(o.tool, kind, standing == 0), f)
+	g, known := m.phys.own(m.fresh(o.tool, kind, standing == 0), f)
 	if g.spread == 0 { // the first pull of a joint: any turn within reason
 		return -ln(max(o.angle, 1000)) - lnDecades
 	}
@@ -207,18 +207,22 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 		}
 		return w
 	}
-	own, ratio, known := m.phys.own(g, f)
-	rise, up := max(g.rate*angle/ratio/1000, 1), o.torque-standing
+	its, known := m.phys.lifts(g, f)
+	rise, up := max(its.rate*angle/1_000_000, 1), o.torque-standing
 	sigma := standing * opScatter / 1000
 	if int(f.stage) == s.Stage { // turned before: elastic as then, or it yields
-		spread := rise * againScatter / 1000
+		again := int64(againScatter)
+		if f.lift > 0 { // the same fastener: what it did then
+			rise, again = max(int64(f.lift)*angle/1_000_000, 1), min(again, m.phys.wander.value()*3/2)
+		}
+		spread := rise * again / 1000
 		w = max(w, pHalf+gauss(up-rise, spread*spread+sigma*sigma+1))
 		if up >= -sigma && up*1000 < rise*giveWay {
 			w = max(w, pHalf+flat(rise*giveWay/1000))
 		}
 		return w
 	}
-	spread := rise * own.spread / 1000
+	spread := rise * its.spread / 1000
 	if up*1000 > rise*oddLow && up*1000 < rise*oddHigh {
 		w = max(w, oddPrior(known)-ln(up)-lnOdd)
 	}

@@ -301,3 +301,36 @@ func BenchmarkMatcher_Observe(b *testing.B) {
 		w.round(w.pulls%24/8, w.pulls%8)
 	}
 }
+
+// The first fastener turns half as easily again as the others, in every stage. What it alone does must not be what the
+// others are held against.
+func TestMatcher_FirstOneIsOdd(t *testing.T) {
+	w := newWorkshop(t)
+	for f := range 6 {
+		odd := int64(1000)
+		if f == 0 {
+			odd = 1600
+		}
+		w.observe(f, 30_000+wobble(f)*20, 1500+30*800*odd/1000+wobble(f)*100)
+	}
+	w.round(0, 6, 7)
+	for f := range 6 {
+		odd := int64(1000)
+		if f == 0 {
+			odd = 1600
+		}
+		w.observe(f, 60_000+wobble(f)*50, 1500+30*700*odd/1000+wobble(f)*100)
+	}
+	w.round(1, 6, 7)
+	for f := range 6 {
+		odd := int64(1000)
+		if f == 0 {
+			odd = 1600
+		}
+		got := w.observe(f, 60_000+60_000*1000/odd+wobble(f)*400, 90_000+wobble(f)*200)
+		w.want(t, got, "turn "+w.j.Fasteners[f].ID, match.Next)
+		if got.Confidence < 850_000 {
+			t.Errorf("turn of fastener %d: got confidence %d, want 850 000 and more", f+1, got.Confidence)
+		}
+	}
+}

@@ -159,20 +159,53 @@ func (m *Matcher) turn(kind int) guess {
 
 // own turns the guess for a kind into the one for a fastener: who turned less than the others in the stage before will
 // turn less again, for most of the friction is its own.
-func (p *physics) own(g guess, f *fastener) (its guess, ratio int64, known bool) {
-	if f.rate == 0 || g.spread == 0 {
-		return g, 1000, false
+func (p *physics) own(g guess, f *fastener) (its guess, known bool) {
+	ratio, known := p.slackness(f)
+	if g.spread == 0 || !known {
+		return g, false
+	}
+	return guess{g.rate * ratio / 1000, p.wander.value()}, true
+}
+
+// slackness is how far a fastener turns per torque beside the others, ‰, by its last pull to a torque.
+func (p *physics) slackness(f *fastener) (ratio int64, known bool) {
+	if f.rate == 0 {
+		return 1000, false
 	}
 	s := &p.seated[f.like]
 	if f.slack {
 		s = &p.tools[f.tool].slack[f.like]
 	}
+	return beside(int64(f.rate), s)
+}
+
+// beside is a fastener's own figure beside the middle of the others', ‰, as far as it will come back.
+func beside(own int64, s *samples) (ratio int64, known bool) {
 	if s.n < knownFrom {
-		return g, 1000, false
+		return 1000, false
 	}
-	ratio = min(max(int64(f.rate)*1000/s.middle, oddLow), oddHigh)
-	ratio = (ratio*ownFriction + 1000*(1000-ownFriction)) / 1000
-	return guess{g.rate * ratio / 1000, p.wander.value()}, ratio, true
+	ratio = min(max(own*1000/s.middle, oddLow), oddHigh)
+	return (ratio*ownFriction + 1000*(1000-ownFriction)) / 1000, true
+}
+
+// lifts turns what a turn of a kind should rise per angle into what a fastener should.
+func (p *physics) lifts(g guess, f *fastener) (its guess, known bool) {
+	ratio, known := p.stiffness(f)
+	if g.spread == 0 || !known {
+		return g, false
+	}
+	return guess{g.rate * ratio / 1000, p.wander.value()}, true
+}
+
+// stiffness is how far a fastener rises per angle beside the others, ‰: by its last turn, else by its last pull to a torque.
+func (p *physics) stiffness(f *fastener) (ratio int64, known bool) {
+	if f.lift > 0 {
+		if ratio, known = beside(int64(f.lift), &p.turned[f.liftLike]); known {
+			return ratio, true
+		}
+	}
+	ratio, known = p.slackness(f)
+	return 1_000_000 / ratio, known
 }
 
 func latest(all []samples) *samples {
@@ -235,24 +268,33 @@ func (m *Matcher) learn(o *observed, n *node) {
 		}
 	case !fresh(n.kind) || rise <= 0:
 	case s.Action == procedure.TurnBy && o.angle > 0:
-		p.turned[m.kind[n.step]].add(rise*1_000_000/o.angle, rise)
+		p.rose(rise*1_000_000/o.angle, rise, m.kind[n.step], &n.was)
 	case s.Action == procedure.TightenTo && n.was.standing == 0:
 		p.tools[o.tool].slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
 	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
-		p.compare(o.angle*1_000_000/rise, m.kind[n.step], &n.was)
-		p.seated[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
+		p.gave(o.angle*1_000_000/rise, rise, m.kind[n.step], &n.was)
 	}
 }
 
-// compare takes in how a fastener turned beside what it did in the stage before.
-func (p *physics) compare(rate int64, kind int, was *fastener) {
+// gave takes in how a fastener turned from a seated torque: for the others, without what is its own; and beside what it
+// did in the stage before.
+func (p *physics) gave(rate, rise int64, kind int, was *fastener) {
 	s := &p.seated[kind]
-	if s.n < knownFrom {
-		return
+	ratio, known := p.slackness(was)
+	if known && s.n >= knownFrom {
+		p.wander.add(rate*1_000_000/(s.middle*ratio) - 1000)
 	}
-	if its, _, known := p.own(guess{s.middle, s.spread}, was); known {
-		p.wander.add(rate*1000/max(its.rate, 1) - 1000)
+	s.add(rate*1000/ratio, rise)
+}
+
+// rose takes in how a fastener rose in a turn, in the same way.
+func (p *physics) rose(rate, rise int64, kind int, was *fastener) {
+	s := &p.turned[kind]
+	ratio, known := p.stiffness(was)
+	if known && s.n >= knownFrom {
+		p.wander.add(rate*1_000_000/(s.middle*ratio) - 1000)
 	}
+	s.add(rate*1000/ratio, rise)
 }
 
 // relearn learns anew from what is held now, after a change of mind.

@@ -31,11 +31,11 @@ var (
 	pWide       = lnShare(30_000)
 	pWild       = lnShare(3_000)
 	pUsual      = lnShare(750_000) // pulls that scatter as measured
-	pTail       = lnShare(200_000) // … that scatter more
-	pOddAngle   = lnShare(50_000)  // one fastener in twenty has odd friction …
-	pOddNow     = lnShare(1_000)   // … but rarely one that was not odd in the stage before;
-	pLongAngle  = lnShare(2_000)   // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
-	pShortAngle = lnShare(30)      // but a fastener that rises in torque without turning is next to impossible
+	pTail       = lnShare(200_000)
+	pOddAngle   = lnShare(50_000) // one fastener in twenty has odd friction …
+	pOddNow     = lnShare(1_000)  // … but rarely one that was not odd in the stage before;
+	pLongAngle  = lnShare(2_000)  // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
+	pShortAngle = lnShare(30)     // but a fastener that rises in torque without turning is next to impossible
 )
 
 // How readings scatter about what they should be.

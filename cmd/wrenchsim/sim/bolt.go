@@ -58,6 +58,9 @@ func (b *Bolt) Standing() float64 { return b.standing }
 // Rate is this bolt's own torque rate in N·m per degree, friction included.
 func (b *Bolt) Rate() float64 { return b.rate }
 
+// Own is this bolt's own torque rate in N·m per degree, about which it wanders from pull to pull.
+func (b *Bolt) Own() float64 { return b.own }
+
 // breakaway is the torque in N·m at which the bolt begins to move again.
 func (b *Bolt) breakaway() float64 { return b.standing * (1 + b.spec.Stiction) }
 

@@ -1,7 +1,9 @@
 package trial
 
 import (
+	"math"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 
 	"witnessmark/audit/procedure"
@@ -24,6 +26,7 @@ type technician struct {
 	torque   string // resolution
 	angle    string
 	missing  float64
+	wander   float64 // of the friction of a bolt from pull to pull
 	done     []bool
 	readings []device.Reading
 	labels   []Label
@@ -31,7 +34,7 @@ type technician struct {
 }
 
 func (t *technician) begin() {
-	t.gauge, t.hand, t.bolts = t.world.draw(t.joint, t.source)
+	t.gauge, t.hand, t.bolts, t.wander = t.world.draw(t.joint, t.source)
 	t.torque = t.world.Torques[t.source.IntN(len(t.world.Torques))]
 	t.angle = t.world.Angles[t.source.IntN(len(t.world.Angles))]
 	t.missing = t.world.Missing.draw(t.source)
@@ -159,7 +162,7 @@ func (t *technician) trace(st *procedure.Step) bool {
 		return false
 	}
 	if st.Action == procedure.TurnBy {
-		return true // it stands higher by a whole turn
+		return t.higher(st)
 	}
 	res, err := strconv.ParseFloat(t.angle, 64)
 	if err != nil {
@@ -172,6 +175,19 @@ func (t *technician) trace(st *procedure.Step) bool {
 	b := t.bolts[st.Fastener]
 	turn := (float64(st.Torque)/1e6 - below) / b.Rate()
 	return turn > 4*max(res, 1)
+}
+
+// higher is true where a fastener that is turned a second time ends clearly elsewhere than the one that is left out for it
+// would have: by more than friction wanders from pull to pull, which nobody could tell from a slip.
+func (t *technician) higher(st *procedure.Step) bool {
+	i := slices.IndexFunc(t.steps, func(s procedure.Step) bool { return s.Stage == st.Stage && s.Fastener == st.Fastener })
+	if t.slip != TurnTwice || i+1 == len(t.steps) {
+		return true
+	}
+	turn := float64(st.Angle) / 1e3
+	again, missed := t.bolts[st.Fastener], t.bolts[t.steps[i+1].Fastener]
+	apart := again.Standing() - missed.Standing() + turn*(again.Own()-missed.Own())
+	return math.Abs(apart) > 4*t.wander*turn*missed.Own()
 }
 
 // strange is true of a torque that no stage of the joint asks for.

@@ -111,7 +111,7 @@ func (w World) joint(source *rand.Rand) (*procedure.Procedure, *procedure.Joint)
 const torquesOnly = 3
 
 // gauge and bolts of a run, drawn for the first target.
-func (w World) draw(j *procedure.Joint, source *rand.Rand) (sim.Gauge, sim.Hand, []*sim.Bolt) {
+func (w World) draw(j *procedure.Joint, source *rand.Rand) (sim.Gauge, sim.Hand, []*sim.Bolt, float64) {
 	first := float64(j.Stages[0].Torque) / 1e6
 	g := sim.Gauge{Threshold: first * w.Threshold.draw(source), WindUp: w.WindUp.draw(source) / first}
 	h := sim.Hand{Overshoot: 0.005, Scatter: w.Scatter.draw(source), Angle: w.Hand.draw(source)}
@@ -127,5 +127,5 @@ func (w World) draw(j *procedure.Joint, source *rand.Rand) (sim.Gauge, sim.Hand,
 		s.Wander = wander
 		bolts[i] = sim.NewBolt(s, source)
 	}
-	return g, h, bolts
+	return g, h, bolts, wander
 }
