@@ -18,6 +18,7 @@ import (
 type commands struct {
 	Play    playCommand    `cmd:"" help:"Play a script of pulls and tell what each pull really was."`
 	Load    loadCommand    `cmd:"" help:"Let many wrenches send readings at a steady rate."`
+	History historyCommand `cmd:"" help:"Fill a database with a made-up history of years, to measure on."`
 	Trial   trialCommand   `cmd:"" help:"Hold the matching against runs with known slips, and print what it found."`
 	Example exampleCommand `cmd:"" help:"Print a script with comments, to start from."`
 }

@@ -38,7 +38,7 @@ func (c Check) verify(text, prefix string) (value, note string, err error) {
 	value = strings.TrimSpace(text)
 	switch c {
 	case VIN:
-		note, err = verifyVIN(value)
+		note, err = VerifyVIN(value)
 	case GS1:
 		err = verifyGS1(value)
 	}
@@ -49,7 +49,7 @@ func (c Check) verify(text, prefix string) (value, note string, err error) {
 func (c Check) looks(text string) bool {
 	switch c {
 	case VIN:
-		return looksVIN(text)
+		return LooksVIN(text)
 	case GS1:
 		return looksGS1(text)
 	}
@@ -76,7 +76,8 @@ func vinValue(c byte) (int, bool) {
 	return int(vinValues[i] - '0'), true
 }
 
-func looksVIN(text string) bool {
+// LooksVIN tells whether a text has the 17 characters of a vehicle identification number (ISO 3779).
+func LooksVIN(text string) bool {
 	if len(text) != len(vinWeights) {
 		return false
 	}
@@ -88,9 +89,9 @@ func looksVIN(text string) bool {
 	return true
 }
 
-// verifyVIN refuses a wrong check digit where the law wants one, which is in North America: the first character 1 to 5.
-func verifyVIN(text string) (note string, err error) {
-	if !looksVIN(text) {
+// VerifyVIN refuses a wrong check digit where the law wants one, which is in North America: the first character 1 to 5.
+func VerifyVIN(text string) (note string, err error) {
+	if !LooksVIN(text) {
 		return "", errors.New("this is no VIN, which has 17 digits and capital letters without I, O and Q: scan it again")
 	}
 	sum := 0
