@@ -108,10 +108,8 @@ func (r *Reader) History(ctx context.Context, engine string) (*History, error) {
 	if len(h.Builds) == 0 {
 		return nil, r.unknown(ctx, engine)
 	}
-	for i := range h.Builds {
-		if err := r.runs(ctx, &h.Builds[i]); err != nil {
-			return nil, err
-		}
+	if err := r.runs(ctx, h.Builds); err != nil {
+		return nil, err
 	}
 	return h, nil
 }
@@ -160,42 +158,64 @@ func (r *Reader) Engines(ctx context.Context) ([]string, error) {
 	return pgx.CollectRows(rows, pgx.RowTo[string])
 }
 
-func (r *Reader) runs(ctx context.Context, b *BuildHistory) error {
-	rows, err := r.conn.Query(ctx, `SELECT s.seq, s.bench, s.joint, coalesce(p.name, ''), s.at, c.at
+// runs reads what belongs to builds in one query a table: with a query a run, the round trips cost more than the rows.
+func (r *Reader) runs(ctx context.Context, builds []BuildHistory) error {
+	ids, at := make([]uint64, len(builds)), make(map[uint64]*BuildHistory, len(builds))
+	for i := range builds {
+		ids[i], at[builds[i].ID] = builds[i].ID, &builds[i]
+	}
+	rows, err := r.conn.Query(ctx, `SELECT s.build, s.seq, s.bench, s.joint, coalesce(p.name, ''), s.at, c.at
 		FROM witnessmark.joint_start s
 		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
 		LEFT JOIN witnessmark.person p ON p.shop = s.shop AND p.person = s.person AND p.refused = ''
-		WHERE s.shop = $1 AND s.build = $2 AND s.refused = '' ORDER BY s.seq`, r.shop, b.ID)
+		WHERE s.shop = $1 AND s.build = ANY($2) AND s.refused = '' ORDER BY s.seq`, r.shop, ids)
 	if err != nil {
 		return fmt.Errorf("read joints: %w", err)
 	}
-	b.Runs, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (run RunHistory, err error) {
-		err = row.Scan(&run.ID, &run.Bench, &run.Joint, &run.Technician, &run.Started, &run.Closed)
-		return run, err
+	var build uint64
+	var run RunHistory
+	_, err = pgx.ForEachRow(rows, []any{&build, &run.ID, &run.Bench, &run.Joint, &run.Technician, &run.Started, &run.Closed}, func() error {
+		at[build].Runs = append(at[build].Runs, run)
+		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("read joints: %w", err)
 	}
-	for i := range b.Runs {
-		if err := r.readings(ctx, &b.Runs[i]); err != nil {
-			return err
+	return r.fill(ctx, runsOf(builds))
+}
+
+// runSet is runs by their ids.
+type runSet struct {
+	ids []uint64
+	at  map[uint64]*RunHistory
+}
+
+func runsOf(builds []BuildHistory) runSet {
+	set := runSet{at: map[uint64]*RunHistory{}}
+	for i := range builds {
+		for j := range builds[i].Runs {
+			run := &builds[i].Runs[j]
+			set.ids, set.at[run.ID] = append(set.ids, run.ID), run
 		}
-		if err := r.answers(ctx, &b.Runs[i]); err != nil {
-			return err
-		}
-		if err := r.scans(ctx, &b.Runs[i]); err != nil {
+	}
+	return set
+}
+
+func (r *Reader) fill(ctx context.Context, runs runSet) error {
+	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans} {
+		if err := read(ctx, runs); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (r *Reader) readings(ctx context.Context, run *RunHistory) error {
+func (r *Reader) readings(ctx context.Context, runs runSet) error {
 	rd, m := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind())
 	sql := "SELECT " + qualified("d", rd.columns()) + ", " + qualified("m", m.columns()) + ` FROM witnessmark.mark m
 		JOIN witnessmark.reading d ON d.shop = m.shop AND d.seq = m.reading
-		WHERE m.shop = $1 AND m.run = $2 ORDER BY m.reading, m.no`
-	rows, err := r.conn.Query(ctx, sql, r.shop, run.ID)
+		WHERE m.shop = $1 AND m.run = ANY($2) ORDER BY m.reading, m.no`
+	rows, err := r.conn.Query(ctx, sql, r.shop, runs.ids)
 	if err != nil {
 		return fmt.Errorf("read readings: %w", err)
 	}
@@ -205,7 +225,7 @@ func (r *Reader) readings(ctx context.Context, run *RunHistory) error {
 		if err := rows.Scan(append(rd.targets(), m.targets()...)...); err != nil {
 			return fmt.Errorf("read readings: %w", err)
 		}
-		run.add(rd, m)
+		runs.at[m.record.Interface().(audit.Mark).Run].add(rd, m)
 	}
 	return rows.Err()
 }
@@ -221,42 +241,51 @@ func (run *RunHistory) add(rd, m row) {
 	last.Marks = append(last.Marks, MarkHistory{m.At, m.Index, m.record.Interface().(audit.Mark)})
 }
 
-func (r *Reader) answers(ctx context.Context, run *RunHistory) error {
+func (r *Reader) answers(ctx context.Context, runs runSet) error {
 	a := emptyRow(audit.CheckAnswered{}.Kind())
-	rows, err := r.conn.Query(ctx, "SELECT "+qualified("a", a.columns())+`, coalesce(p.name, '') FROM witnessmark.check_answer a
+	sql := "SELECT " + qualified("a", a.columns()) + `, coalesce(p.name, '') FROM witnessmark.check_answer a
 		LEFT JOIN witnessmark.person p ON p.shop = a.shop AND p.person = a.person AND p.refused = ''
-		WHERE a.shop = $1 AND a.run = $2 AND a.refused = '' ORDER BY a.seq`, r.shop, run.ID)
-	if err != nil {
-		return fmt.Errorf("read answers: %w", err)
-	}
-	run.Answers, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (AnswerHistory, error) {
-		a, name := emptyRow(a.kind), ""
-		err := row.Scan(append(a.targets(), &name)...)
-		return AnswerHistory{a.At, a.Index, name, a.record.Interface().(audit.CheckAnswered)}, err
-	})
+		WHERE a.shop = $1 AND a.run = ANY($2) AND a.refused = '' ORDER BY a.seq`
+	err := r.named(ctx, a.kind, sql, func(a row, name string) {
+		c := a.record.Interface().(audit.CheckAnswered)
+		runs.at[c.Run].Answers = append(runs.at[c.Run].Answers, AnswerHistory{a.At, a.Index, name, c})
+	}, r.shop, runs.ids)
 	if err != nil {
 		return fmt.Errorf("read answers: %w", err)
 	}
 	return nil
 }
 
-func (r *Reader) scans(ctx context.Context, run *RunHistory) error {
+func (r *Reader) scans(ctx context.Context, runs runSet) error {
 	l := emptyRow(audit.LabelScanned{}.Kind())
-	rows, err := r.conn.Query(ctx, "SELECT "+qualified("l", l.columns())+`, coalesce(p.name, '') FROM witnessmark.scan l
+	sql := "SELECT " + qualified("l", l.columns()) + `, coalesce(p.name, '') FROM witnessmark.scan l
 		LEFT JOIN witnessmark.person p ON p.shop = l.shop AND p.person = l.person AND p.refused = ''
-		WHERE l.shop = $1 AND l.run = $2 AND l.run <> 0 AND l.label = $3 AND l.refused = '' ORDER BY l.seq`, r.shop, run.ID, label.Fastener)
-	if err != nil {
-		return fmt.Errorf("read scans: %w", err)
-	}
-	run.Scans, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (ScanHistory, error) {
-		l, name := emptyRow(l.kind), ""
-		err := row.Scan(append(l.targets(), &name)...)
-		return ScanHistory{l.At, l.Index, name, l.record.Interface().(audit.LabelScanned)}, err
-	})
+		WHERE l.shop = $1 AND l.run = ANY($2) AND l.run <> 0 AND l.label = $3 AND l.refused = '' ORDER BY l.seq`
+	err := r.named(ctx, l.kind, sql, func(l row, name string) {
+		s := l.record.Interface().(audit.LabelScanned)
+		runs.at[s.Run].Scans = append(runs.at[s.Run].Scans, ScanHistory{l.At, l.Index, name, s})
+	}, r.shop, runs.ids, label.Fastener)
 	if err != nil {
 		return fmt.Errorf("read scans: %w", err)
 	}
 	return nil
+}
+
+// named reads records of a kind, each with the name of a person behind it.
+func (r *Reader) named(ctx context.Context, kind, sql string, each func(rec row, name string), args ...any) error {
+	rows, err := r.conn.Query(ctx, sql, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		rec, name := emptyRow(kind), ""
+		if err := rows.Scan(append(rec.targets(), &name)...); err != nil {
+			return err
+		}
+		each(rec, name)
+	}
+	return rows.Err()
 }
 
 func qualified(alias string, columns []string) string {

@@ -27,7 +27,8 @@ type bench struct {
 	run     uint64
 	asked   int
 	step    int
-	again   bool        // the step was let go too early
+	again   bool        // the step was let go too early, and is pulled the rest of the way
+	rehit   bool        // the step is pulled once more
 	doubted *audit.Mark // a person is about to say where that was
 }
 
@@ -91,7 +92,8 @@ func (b *bench) locate(s *shop) audit.Outcome {
 func (b *bench) pull(s *shop, j *joint) audit.Outcome {
 	step := &j.steps[b.step]
 	r := b.reading(s, step)
-	early := step.Action == procedure.TightenTo && !b.again && s.draw.IntN(failing) == 0
+	torque := step.Action == procedure.TightenTo
+	early := torque && !b.again && !b.rehit && s.draw.IntN(failing) == 0
 	if early {
 		r.Torque = r.Torque / 100_000 * 85 / 100 * 100_000
 	}
@@ -101,8 +103,8 @@ func (b *bench) pull(s *shop, j *joint) audit.Outcome {
 	m := b.mark(j, step, &r)
 	m.Reading, m.Confidence = o.Entry.Seq, audit.Share(980_000+s.draw.IntN(20_000))
 	o.Marks = []audit.Mark{m}
-	b.again = early
-	if !early && s.draw.IntN(repeated) != 0 {
+	b.again, b.rehit = early, torque && !early && s.draw.IntN(repeated) == 0
+	if !b.again && !b.rehit {
 		b.step++
 	}
 	if s.draw.IntN(named) == 0 {
@@ -120,11 +122,11 @@ func (b *bench) reading(s *shop, step *procedure.Step) device.Reading {
 	if step.Action == procedure.TightenTo {
 		r.Torque = tenths(target * (1.004 + 0.008*s.draw.NormFloat64()))
 		degrees = 20 + target/8 + 3*s.draw.NormFloat64()
-	} else {
-		middle := 110.0
-		if step.Torques.Set {
-			middle = float64(step.Torques.Low+step.Torques.High) / 2e6
+		if b.again || b.rehit { // it stands nearly there
+			degrees = 2 + target/80
 		}
+	} else {
+		middle := float64(step.Torques.Low+step.Torques.High) / 2e6
 		r.Torque = tenths(middle * (1 + 0.05*s.draw.NormFloat64()))
 		degrees = float64(step.Angle)/float64(unit.Degree) + 0.6 + 1.2*s.draw.NormFloat64()
 	}
@@ -147,6 +149,9 @@ func (b *bench) write(r *device.Reading) {
 func (b *bench) mark(j *joint, step *procedure.Step, r *device.Reading) audit.Mark {
 	m := audit.Mark{No: 1, Run: b.run, Build: b.build, Joint: j.ID, Stage: j.Stages[step.Stage].ID, Fastener: j.Fasteners[step.Fastener].ID,
 		Flags: []string{}, LocatedBy: audit.ByOrder, Family: b.kind.name, Revision: revision, Calibration: b.calibration}
+	if b.rehit {
+		m.Flags = append(m.Flags, audit.ReHit)
+	}
 	m.Verdict = judge.Verdict(judge.Pull{Figures: step.Figures, Reading: r, NeedsAngle: j.Criticality == procedure.ClassA})
 	if half, known := judge.Uncertain(b.wrench, r.Torque); known && step.Action == procedure.TightenTo {
 		p, conditional := judge.Conformity(step.Torques, r.Torque, half)

@@ -66,10 +66,11 @@ func (f *family) write() string {
 	add("rod-caps", "A", "fastener", f.rods, lot, "id: seat, tighten_to: 50 N·m, accept: ±6 %", "id: turn, turn_by: 60°, accept: ±6°, torque: 60..150 N·m")
 	for n := range f.heads {
 		add(fmt.Sprintf("head-%d", n+1), "A", "stage", 20, newBolts, "id: snug, tighten_to: 40 N·m, accept: ±10 %", "id: seat, tighten_to: 90 N·m, accept: ±5 %",
-			"id: turn-1, turn_by: 90°, accept: ±6°", "id: turn-2, turn_by: 45°, accept: ±6°")
+			"id: turn-1, turn_by: 90°, accept: ±6°, torque: 100..200 N·m",
+			"id: turn-2, turn_by: 45°, accept: ±6°, torque: 130..270 N·m")
 	}
 	add("pan", "C", "stage", f.pan, "", "id: tight, tighten_to: 25 N·m, accept: ±10 %")
 	add("front-cover", "B", "stage", f.lid, "", "id: tight, tighten_to: 48 N·m, accept: ±8 %")
-	add("flywheel", "A", "stage", 12, newBolts, "id: snug, tighten_to: 80 N·m, accept: ±10 %", "id: turn, turn_by: 60°, accept: ±6°")
+	add("flywheel", "A", "stage", 12, newBolts, "id: snug, tighten_to: 80 N·m, accept: ±10 %", "id: turn, turn_by: 60°, accept: ±6°, torque: 110..210 N·m")
 	return b.String()
 }
