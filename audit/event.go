@@ -157,6 +157,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	FastenerNamed{}.Kind():  decode[FastenerNamed],
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
 	LabelScanned{}.Kind():   decode[LabelScanned],
+	AdapterFitted{}.Kind():  decode[AdapterFitted],
 	ReadingTaken{}.Kind():   decode[ReadingTaken],
 	FrameRefused{}.Kind():   decode[FrameRefused],
 }

@@ -22,6 +22,7 @@ const (
 	ReHit            = "re-hit"
 	Unexpected       = "unexpected"
 	Unsure           = "unsure"
+	OtherAdapter     = "other adapter" // pulled through another adapter than the stage names
 	OutOfCalibration = "wrench out of calibration"
 	OutOfRange       = "wrench out of range"
 	Resent           = "resent"          // kept in the wrench's memory and sent later

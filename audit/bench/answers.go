@@ -34,7 +34,7 @@ func (r *run) answer(check, fastener string) *answer {
 	for i := range r.readings {
 		t := &r.readings[i]
 		if g := t.check; g != nil && g.check == c && g.fastener == fastener && (newest == nil || t.seq > newest.seq) {
-			newest = &answer{t.seq, Shown(c, &t.reading), valueOf(c, &t.reading), Measured(&t.mark)}
+			newest = &answer{t.seq, Shown(c, &t.reading), t.valueOf(c), Measured(&t.mark)}
 		}
 	}
 	return newest
@@ -82,4 +82,11 @@ func valueOf(c *procedure.Check, rd *device.Reading) int64 {
 		return int64(*rd.Angle)
 	}
 	return int64(rd.Torque)
+}
+
+// valueOf is what the reading says for a check at the fastener.
+func (t *taken) valueOf(c *procedure.Check) int64 {
+	got := t.reading
+	got.Torque = t.gotten()
+	return valueOf(c, &got)
 }

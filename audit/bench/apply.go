@@ -46,11 +46,15 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.CheckAnswered:
 		r := s.runs[ev.Bench]
 		r.answers = append(r.answers, said{e.Seq, ev})
-		r.prevail(ev.Check, ev.Fastener)
+		if r.prevail(ev.Check, ev.Fastener) {
+			out.Marks = r.restate(nil)
+		}
 	case audit.FastenerNamed:
 		out.Marks = s.runs[ev.Bench].name(ev)
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
+	case audit.AdapterFitted:
+		s.fit(ev)
 	case audit.LabelScanned:
 		s.scan(ev)
 	case audit.ReadingTaken:
@@ -63,6 +67,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 	s.heard[ev.Wrench] = &ev.Reading
 	w := s.pulled(ev.Wrench)
+	w.fit = s.fits[ev.Bench].of(ev.Wrench)
 	if r := s.runs[ev.Bench]; r != nil {
 		o := observation(e, &ev.Reading, w, r.procedure)
 		o.Scanned = s.place(ev.Bench).located(&ev.Reading)

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"witnessmark/audit"
+	"witnessmark/audit/adapter"
 	"witnessmark/audit/judge"
 	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
@@ -24,13 +25,13 @@ type gauged struct {
 
 // receive takes a reading, which measures a check where one waits for it.
 func (r *run) receive(e audit.Entry, rd device.Reading, w declared, o match.Observation) []audit.Mark {
-	g := r.gauge(&rd, &o)
+	g := r.gauge(&rd, &o, w.fit)
 	if g != nil {
 		o.Named = match.NotHere // the matcher keeps its place in the count, and takes it for no tightening
 	}
 	marks := r.book(e, rd, w, o, g)
-	if g != nil {
-		r.prevail(g.check.ID, g.fastener)
+	if g != nil && r.prevail(g.check.ID, g.fastener) {
+		marks = r.restate(marks)
 	}
 	return marks
 }
@@ -38,22 +39,24 @@ func (r *run) receive(e audit.Entry, rd device.Reading, w declared, o match.Obse
 // gauge tells what a reading measures, nil: nothing. Inside the range of the check that waits it is the answer, unless it
 // is as right for the step that is due; outside the range it is the answer where it is nearer to it than to every step of
 // the joint. A pull that loosens answers no check.
-func (r *run) gauge(rd *device.Reading, o *match.Observation) *gauged {
+func (r *run) gauge(rd *device.Reading, o *match.Observation, fitted *adapter.Adapter) *gauged {
 	told, by := r.told(o)
 	c, f := r.waiting(told)
 	if c == nil || rd.Direction == device.Loosen || inAngle(c) && rd.Angle == nil {
 		return nil
 	}
-	off := outside(valueOf(c, rd), c.Accept.Low, c.Accept.High)
-	step := r.nearest(rd)
+	got := *rd
+	got.Torque = o.Torque // at the fastener
+	off := outside(valueOf(c, &got), c.Accept.Low, c.Accept.High)
+	step := r.nearest(rd, fitted)
 	rival := step
 	if off == 0 {
-		rival = r.awayFromDue(rd)
+		rival = r.awayFromDue(rd, fitted)
 	}
 	if off >= rival {
 		return nil
 	}
-	v := judge.Verdict(judge.Pull{Figures: figuresOf(c), Reading: rd, Guard: o.Guard, Unfit: o.Unfit})
+	v := judge.Verdict(judge.Pull{Figures: figuresOf(c), Reading: &got, Guard: o.Guard, Unfit: o.Unfit})
 	return &gauged{c, f, v, confidence(off, step), cmp.Or(by, audit.ByOrder)}
 }
 
@@ -135,19 +138,28 @@ func away(f *procedure.Figures, rd *device.Reading) int64 {
 	return d
 }
 
-func (r *run) awayFromDue(rd *device.Reading) int64 {
+// awayFrom is the distance from a step, by the torque that its fastener would have got.
+func (r *run) awayFrom(step int, rd *device.Reading, fitted *adapter.Adapter) int64 {
+	s, got := &r.matcher.Steps()[step], *rd
+	if a, _ := r.adapterAt(s.Stage, fitted); a != nil {
+		got.Torque = a.Applied(rd.Torque)
+	}
+	return away(&s.Figures, &got)
+}
+
+func (r *run) awayFromDue(rd *device.Reading, fitted *adapter.Adapter) int64 {
 	_, due := r.matcher.Open()
 	if due < 0 {
 		return 2 * far
 	}
-	return away(&r.matcher.Steps()[due].Figures, rd)
+	return r.awayFrom(due, rd, fitted)
 }
 
 // nearest is the least distance from any step of the joint, done or not.
-func (r *run) nearest(rd *device.Reading) int64 {
+func (r *run) nearest(rd *device.Reading, fitted *adapter.Adapter) int64 {
 	d := 2 * far
 	for i := range r.matcher.Steps() {
-		d = min(d, away(&r.matcher.Steps()[i].Figures, rd))
+		d = min(d, r.awayFrom(i, rd, fitted))
 	}
 	return d
 }

@@ -16,6 +16,7 @@ func (s *Shop) View(bench string) View {
 	p := s.at(bench)
 	v.Person, v.Scanned = s.PersonName(p.person), p.fastener
 	v.Engine, v.WorkOrder = p.engine, p.order
+	v.Fitted = s.fits[bench].list()
 	if p.build != nil {
 		v.Build, v.Engine, v.WorkOrder = p.build.ID, p.build.Engine, p.build.WorkOrder
 	}
@@ -28,7 +29,7 @@ func (s *Shop) View(bench string) View {
 	open, due := r.matcher.Open()
 	v.Left, v.Steps = len(open), len(r.matcher.Steps())
 	if due >= 0 {
-		v.Next = r.next(due)
+		v.Next = r.next(due, s.fits[bench])
 	}
 	v.Ask = r.ask()
 	v.Summary = r.summary(true)
@@ -36,13 +37,14 @@ func (s *Shop) View(bench string) View {
 	return v
 }
 
-func (r *run) next(step int) *Next {
+func (r *run) next(step int, fitted fits) *Next {
 	s := r.matcher.Steps()[step]
-	n := &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID, Target: s.Target(), Figures: s.Figures}
-	if a, ok := r.procedure.Adapters[r.joint.Stages[s.Stage].Adapter]; ok {
-		n.Target += fmt.Sprintf(" shown by the wrench with adapter %s, which is %s at the fastener", a.ID, a.Applied(s.Torque))
+	wrench := "" // that which is in hand
+	if n := len(r.readings); n > 0 {
+		wrench = r.readings[n-1].reading.Wrench
 	}
-	return n
+	return &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID,
+		Target: r.wanted(s.Figures, s.Stage, fitted.of(wrench)), Figures: s.Figures}
 }
 
 // ask is the first check whose moment has come and that has no answer.
@@ -91,6 +93,9 @@ func (r *run) lastReading(next *Next) *LastReading {
 	if t.reading.Angle != nil {
 		l.Angle = t.reading.Angle.String()
 	}
+	if t.mark.Adapter != "" {
+		l.Applied = t.gotten().String()
+	}
 	l.Advice, l.Preload = r.advise(t, next), r.preload(t)
 	return l
 }
@@ -122,13 +127,18 @@ func (r *run) correct(t *taken) string {
 	case m.Fastener == "":
 		return "This reading belongs to no step of the joint; it is kept, nothing was ticked off."
 	case m.Verdict != audit.Pass:
-		return failed(m, r.figures(m))
+		return r.failed(t)
 	case has(audit.ReHit):
 		return fmt.Sprintf("Fastener %s was done already and has been hit again.", m.Fastener)
 	case has(audit.OutOfOrder):
 		return fmt.Sprintf("Good, but out of order: that was fastener %s at stage %s.", m.Fastener, m.Stage)
 	}
 	return fmt.Sprintf("Fastener %s is good.", m.Fastener)
+}
+
+// stage is the index of a stage by its id, -1: none.
+func (r *run) stage(id string) int {
+	return slices.IndexFunc(r.joint.Stages, func(s procedure.Stage) bool { return s.ID == id })
 }
 
 func (r *run) figures(m *audit.Mark) procedure.Figures {
@@ -140,10 +150,12 @@ func (r *run) figures(m *audit.Mark) procedure.Figures {
 	return procedure.Figures{}
 }
 
-func failed(m *audit.Mark, f procedure.Figures) string {
+func (r *run) failed(t *taken) string {
+	m := &t.mark
 	switch m.Verdict {
 	case audit.LowTorque, audit.LowAngle:
-		return fmt.Sprintf("Fastener %s: %s. Tighten it again: %s.", m.Fastener, m.Verdict, f.Target())
+		return fmt.Sprintf("Fastener %s: %s. Tighten it again: %s.", m.Fastener, m.Verdict,
+			r.wanted(r.figures(m), r.stage(m.Stage), t.fit))
 	case audit.HighTorque, audit.HighAngle:
 		return fmt.Sprintf("Fastener %s: %s. Stop: the engine maker's procedure says whether this bolt may stay.", m.Fastener, m.Verdict)
 	case audit.NoAngle:

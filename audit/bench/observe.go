@@ -14,8 +14,9 @@ import (
 // scanned before it is for the caller to add.
 func observation(e audit.Entry, rd *device.Reading, w declared, p *procedure.Procedure) match.Observation {
 	o := match.Observation{Wrench: rd.Wrench, Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag}
+	correct(&o, w.fit)
 	if p.Decision == procedure.Guarded {
-		o.Guard, _ = judge.Uncertain(w.WrenchDeclared, rd.Torque)
+		o.Guard, _ = judge.Uncertain(w.WrenchDeclared, o.Torque)
 	}
 	for _, f := range judge.WrenchFlags(w.WrenchDeclared, rd, e.At, w.pulls) {
 		o.Unfit = o.Unfit || f == audit.OutOfCalibration && p.Wrench.UncalibratedFails || f == audit.OutOfRange && p.Wrench.OutOfRangeFails
@@ -26,28 +27,23 @@ func observation(e audit.Entry, rd *device.Reading, w declared, p *procedure.Pro
 // conform puts the probability that the torque lies inside its limits into a mark, where the stage asks for a torque and the
 // wrench's uncertainty is known, and tells a torque that is nearer to a limit than that.
 func conform(m *audit.Mark, f *procedure.Figures, t *taken) (conditional bool) {
-	half, known := judge.Uncertain(t.declared, t.reading.Torque)
+	got := t.gotten()
+	half, known := judge.Uncertain(t.declared, got)
 	if !known || !f.Torques.Set || f.Action != procedure.TightenTo && f.Action != procedure.Verify {
 		return false
 	}
-	p, conditional := judge.Conformity(f.Torques, t.reading.Torque, half)
+	p, conditional := judge.Conformity(f.Torques, got, half)
 	m.Conformity = &p
 	return conditional
 }
 
-// through notes what stood between wrench and fastener in a stage, and what the fastener got.
-func (r *run) through(m *audit.Mark, stage int, shown unit.Torque) {
-	if a, ok := r.procedure.Adapters[r.joint.Stages[stage].Adapter]; ok {
-		m.Adapter, m.Applied = a.ID, int64(a.Applied(shown))
-	}
-}
-
 // prevail takes what a fastener takes to run down into its figures, where a check that was just answered, or whose answer
-// was withdrawn, tells that. Another answer replaces the one before; without one nothing is added.
-func (r *run) prevail(check, fastener string) {
+// was withdrawn, tells that. Another answer replaces the one before; without one nothing is added. What was judged with another
+// figure is to be said again where that changed.
+func (r *run) prevail(check, fastener string) (changed bool) {
 	f := r.fastener(fastener)
 	if check != r.joint.Prevailing || f < 0 {
-		return
+		return false
 	}
 	var t unit.Torque
 	if a := r.answer(check, fastener); a != nil {
@@ -56,8 +52,10 @@ func (r *run) prevail(check, fastener string) {
 	if r.drag == nil {
 		r.drag = make([]unit.Torque, len(r.joint.Fasteners))
 	}
-	r.matcher.Prevail(f, t-r.drag[f])
+	before := r.drag[f]
+	r.matcher.Prevail(f, t-before)
 	r.drag[f] = t
+	return t != before
 }
 
 // newMatcher follows joint j from slack, and knows of its bolts what their geometry tells.
@@ -65,7 +63,7 @@ func newMatcher(p *procedure.Procedure, j *procedure.Joint) *match.Matcher {
 	m := match.New(j)
 	for i := range j.Stages {
 		if a, ok := p.Adapters[j.Stages[i].Adapter]; ok {
-			m.Through(i, a.Shown)
+			m.Through(i, a.Applied)
 		}
 	}
 	for i, f := range j.Fasteners {

@@ -6,7 +6,6 @@ import (
 	"witnessmark/audit"
 	"witnessmark/audit/bolt"
 	"witnessmark/audit/procedure"
-	"witnessmark/device/unit"
 )
 
 // preload estimates what a pull to a torque clamps with. It is for information and no verdict rests on it: friction, which
@@ -22,11 +21,7 @@ func (r *run) preload(t *taken) string {
 	if err != nil {
 		return ""
 	}
-	torque := t.reading.Torque
-	if m.Applied != 0 {
-		torque = unit.Torque(m.Applied)
-	}
-	force := thread.FromTorque(torque, bolt.FrictionOf(kind.Lubrication))
+	force := thread.FromTorque(t.gotten(), bolt.FrictionOf(kind.Lubrication))
 	text := fmt.Sprintf("an estimated %s to %s kN", kilonewtons(force.Low), kilonewtons(force.High))
 	if load, known := thread.ProofLoad(kind.Class); known {
 		text += fmt.Sprintf(", %d to %d %% of the proof load", force.Low*100/load, force.High*100/load)

@@ -37,6 +37,8 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseName(ev)
 	case audit.BadgeGiven:
 		return s.refuseGift(ev)
+	case audit.AdapterFitted:
+		return s.refuseFit(ev)
 	case audit.LabelScanned:
 		return s.refuseScan(ev)
 	}

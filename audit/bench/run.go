@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"witnessmark/audit"
+	"witnessmark/audit/adapter"
 	"witnessmark/audit/judge"
 	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
@@ -30,6 +31,7 @@ type taken struct {
 	reading  device.Reading
 	wrench   []string             // flags that come from the wrench
 	declared audit.WrenchDeclared // as it was then
+	fit      *adapter.Adapter     // between wrench and fastener, as the bench said then; nil: nothing
 	mark     audit.Mark           // in force
 	check    *gauged              // the check that it measures, nil: none
 }
@@ -48,7 +50,7 @@ func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observa
 // book takes a reading that may measure a check.
 func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observation, g *gauged) []audit.Mark {
 	f := r.matcher.Observe(o)
-	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, check: g}
+	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)
@@ -67,18 +69,25 @@ func (r *run) say(t *taken, f match.Finding) {
 	m.Stage, m.Fastener, m.CheckID = "", "", ""
 	m.Adapter, m.Applied, m.Conformity = "", 0, nil
 	if t.check != nil {
+		through(m, t.fit, t.reading.Torque)
 		t.measures(t.check)
 		return
 	}
-	conditional := false
+	stage, figures := -1, &procedure.Figures{}
 	if f.Step >= 0 {
-		s := r.matcher.Steps()[f.Step]
+		s := &r.matcher.Steps()[f.Step]
+		stage, figures = s.Stage, &s.Figures
 		m.Stage, m.Fastener = r.joint.Stages[s.Stage].ID, r.joint.Fasteners[s.Fastener].ID
-		r.through(m, s.Stage, t.reading.Torque)
-		conditional = conform(m, &s.Figures, t)
 	}
+	a, other := r.adapterAt(stage, t.fit)
+	through(m, a, t.reading.Torque)
+	conditional := conform(m, figures, t)
 	m.Verdict, m.Confidence, m.LocatedBy = f.Verdict, f.Confidence, f.LocatedBy
-	m.Flags = append(findingFlags(f), t.wrench...)
+	m.Flags = findingFlags(f)
+	if other {
+		m.Flags = append(m.Flags, audit.OtherAdapter)
+	}
+	m.Flags = append(m.Flags, t.wrench...)
 	if conditional {
 		m.Flags = append(m.Flags, audit.Conditional)
 	}
@@ -122,7 +131,15 @@ func (r *run) restate(marks []audit.Mark) []audit.Mark {
 // sameFinding compares what matters to a person; a confidence that merely moved is not said again.
 func sameFinding(a, b *audit.Mark) bool {
 	return a.Stage == b.Stage && a.Fastener == b.Fastener && a.CheckID == b.CheckID && a.Verdict == b.Verdict && a.LocatedBy == b.LocatedBy &&
-		slices.Equal(a.Flags, b.Flags)
+		slices.Equal(a.Flags, b.Flags) && sameConformity(a.Conformity, b.Conformity)
+}
+
+// sameConformity is false where the limits moved that a torque is held against.
+func sameConformity(a, b *int64) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return *a == *b
 }
 
 func (r *run) name(ev audit.FastenerNamed) []audit.Mark {

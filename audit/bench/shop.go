@@ -2,6 +2,7 @@ package bench
 
 import (
 	"witnessmark/audit"
+	"witnessmark/audit/adapter"
 	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
@@ -20,6 +21,7 @@ type Shop struct {
 	badges     map[string]string // person by badge
 	places     map[string]*place // by bench
 	learned    map[lesson]match.Learned
+	fits       map[string]fits // by bench
 }
 
 // revision is a procedure revision that the shop holds.
@@ -33,7 +35,8 @@ type revision struct {
 type declared struct {
 	audit.WrenchDeclared
 	seq   uint64
-	pulls int64 // readings since the calibration
+	pulls int64            // readings since the calibration
+	fit   *adapter.Adapter // what stands between it and the fastener, nil: nothing that the bench knows of
 }
 
 // Build is a build that was opened by entry ID.
@@ -55,7 +58,8 @@ type ProcedureRev struct {
 // NewShop is a shop before its first entry.
 func NewShop() *Shop {
 	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
-		badges: map[string]string{}, places: map[string]*place{}, learned: map[lesson]match.Learned{}}
+		badges: map[string]string{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
+		fits: map[string]fits{}}
 }
 
 // Seq is the last entry applied.

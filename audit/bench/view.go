@@ -18,6 +18,7 @@ type View struct {
 	Joint     string       `json:"joint,omitempty"`
 	Title     string       `json:"title,omitempty"`
 	Next      *Next        `json:"next,omitempty"`    // nil: nothing is left to tighten
+	Fitted    []Fitted     `json:"fitted,omitempty"`  // adapters between wrench and fastener
 	Scanned   string       `json:"scanned,omitempty"` // the fastener that the next reading will be, by its label
 	Ask       *Ask         `json:"ask,omitempty"`     // the check to answer now
 	Left      int          `json:"left"`              // steps still open
@@ -45,12 +46,14 @@ type Ask struct {
 
 // LastReading is the newest reading with its mark and what to do about it.
 type LastReading struct {
-	Seq    uint64     `json:"seq"`
-	Torque string     `json:"torque"` // e.g. "45.2 N·m"
-	Angle  string     `json:"angle,omitempty"`
-	Wrench string     `json:"wrench"`
-	Mark   audit.Mark `json:"mark"`
-	Advice string     `json:"advice"` // one sentence: what to do now
+	Seq    uint64 `json:"seq"`
+	Torque string `json:"torque"` // e.g. "45.2 N·m"
+	Angle  string `json:"angle,omitempty"`
+	// Applied is what the fastener got through the adapter that Mark names, e.g. "60.3 N·m"; empty: what was shown.
+	Applied string     `json:"applied,omitempty"`
+	Wrench  string     `json:"wrench"`
+	Mark    audit.Mark `json:"mark"`
+	Advice  string     `json:"advice"` // one sentence: what to do now
 	// Preload is what a pull to a torque may clamp with, for information: empty where the procedure does not tell the bolt.
 	Preload string `json:"preload,omitempty"`
 }

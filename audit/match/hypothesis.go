@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"witnessmark/audit"
-	"witnessmark/audit/judge"
 	"witnessmark/audit/procedure"
 	"witnessmark/device/unit"
 )
@@ -185,9 +184,8 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if int(f.stage) == s.Stage {
 		n.turned = unit.Angle(f.turned)
 	}
-	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
-	n.verdict = judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: n.turned, Total: unit.Angle(f.total),
-		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit})
+	n.verdict = m.verdict(o, n)
+	o = o.at(s.Stage)
 	f.stage, f.turned = int8(s.Stage), int32(n.turned)
 	if o.angle != none {
 		f.turned = int32(min(int64(f.turned)+o.angle, maxTurned))
@@ -195,17 +193,8 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 			f.total = int32(min(int64(f.total)+o.angle, maxTurned))
 		}
 	}
-	switch {
-	case n.verdict == audit.Pass:
-		h.open.drop(step)
-		f.failed = false
-	case n.kind == ReHit && n.verdict == audit.LowTorque:
-		return // too weak a pull moves nothing
-	case n.kind == ReHit:
-		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
-	default:
-		h.open.put(step)
-		f.failed = true
+	if !h.settle(n, f) {
+		return
 	}
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
 		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0, int8(o.tool)

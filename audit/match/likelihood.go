@@ -17,6 +17,16 @@ type observed struct {
 	named, tagged int
 	tool          int
 	peak          nats // no likelihood is higher
+	// by stage: the observation as it would be at a fastener there; nil: the same everywhere.
+	applied []observed
+}
+
+// at is the observation as it would be at a fastener in a stage.
+func (o *observed) at(stage int) *observed {
+	if o.applied == nil {
+		return o
+	}
+	return &o.applied[stage]
 }
 
 const (
@@ -39,18 +49,40 @@ func (m *Matcher) observe(o Observation) observed {
 	if f, _ := m.told(&o); f >= 0 {
 		seen.tagged = f
 	}
+	seen.applied = m.applied(&seen)
+	lowest := seen.torque
+	for i := range seen.applied {
+		lowest = min(lowest, seen.applied[i].torque)
+	}
 	// The narrowest density is that of a torque near its target or, at the end of a turn, near where a fastener stood.
-	seen.peak = gauss(0, max(seen.torque*opScatter/1500, 1)*max(seen.torque*opScatter/1500, 1))
+	seen.peak = gauss(0, max(lowest*opScatter/1500, 1)*max(lowest*opScatter/1500, 1))
 	if o.Angle != nil {
 		seen.peak += gauss(0, angleNoise*angleNoise) + ln2
 	}
 	return seen
 }
 
+// applied is what an observation would be in each stage, nil where no stage has an adapter.
+func (m *Matcher) applied(o *observed) []observed {
+	if m.through == nil || o.Corrected {
+		return nil
+	}
+	out := make([]observed, len(m.through))
+	for i, applied := range m.through {
+		out[i] = *o
+		if applied != nil {
+			out[i].Torque, out[i].Guard = applied(o.Torque), applied(o.Guard)
+			out[i].torque = int64(out[i].Torque) / milli
+		}
+	}
+	return out
+}
+
 // weigh is the logarithm of the likelihood of o, had it been a pull on a fastener in state f at a step. Loosening and
 // tightening never explain each other.
 func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 	s := &m.steps[step]
+	o = o.at(s.Stage)
 	if (o.Direction == device.Loosen) != (s.Action == procedure.LoosenBy) {
 		return never
 	}

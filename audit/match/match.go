@@ -12,8 +12,10 @@ import (
 
 // Observation is one reading as the matcher sees it.
 type Observation struct {
-	Wrench    string // its id: what is learned of thresholds and wind-up is each wrench's own
-	Torque    unit.Torque
+	Wrench string // its id: what is learned of thresholds and wind-up is each wrench's own
+	Torque unit.Torque
+	// Corrected says that Torque is that at the fastener already, whatever adapter a stage names: see Through.
+	Corrected bool
 	Angle     *unit.Angle // nil: none sent
 	Direction device.Direction
 	Tag       string // fastener id sent by the wrench; empty or unknown in the joint: no help
@@ -70,7 +72,7 @@ type Matcher struct {
 
 	supposed []int64                         // by kind: turn per torque by geometry, µ° per N·m; 0: not said
 	earlier  Learned                         // of earlier builds
-	through  []func(unit.Torque) unit.Torque // by stage: what the wrench shows of a torque; nil: the torque itself
+	through  []func(unit.Torque) unit.Torque // by stage: what the fastener gets of a torque shown; all nil: see Through
 	at       [][]int                         // stage, fastener → step, -1: not covered
 	ids      map[string]int
 	classA   bool
@@ -78,6 +80,7 @@ type Matcher struct {
 
 	seen      []observed
 	fitted    []fitted
+	drags     []drag
 	beliefs   []*hypothesis // heaviest first
 	chosen    *hypothesis   // the one that is said
 	phys      physics
@@ -98,7 +101,7 @@ func New(j *procedure.Joint) *Matcher {
 	for i, f := range j.Fasteners {
 		m.ids[f.ID] = i
 	}
-	m.at, m.through = make([][]int, len(j.Stages)), make([]func(unit.Torque) unit.Torque, len(j.Stages))
+	m.at = make([][]int, len(j.Stages))
 	for s := range m.at {
 		m.at[s] = make([]int, len(j.Fasteners))
 		for f := range m.at[s] {
@@ -156,7 +159,7 @@ func (m *Matcher) reset() {
 		h.open.put(i)
 	}
 	m.now.kept = append(m.now.kept[:0], h)
-	m.beliefs, m.chosen, m.seen, m.fitted, m.phys = m.now.kept, h, nil, nil, newPhysics(m.kinds)
+	m.beliefs, m.chosen, m.seen, m.fitted, m.drags, m.phys = m.now.kept, h, nil, nil, nil, newPhysics(m.kinds)
 }
 
 // Steps is the order wanted; a Finding's Step is an index into it.
@@ -181,18 +184,30 @@ func (m *Matcher) Observe(o Observation) Finding {
 
 // Name records a person's word on observation i (0-based): a fastener id or NotHere. Everything is weighed again.
 func (m *Matcher) Name(i int, fastener string) {
-	seen, fitted := m.seen, m.fitted
-	seen[i].Named = fastener
+	m.seen[i].Named = fastener
+	m.again()
+}
+
+// again weighs everything seen so far anew, in the order in which it came.
+func (m *Matcher) again() {
+	seen, fitted, drags := m.seen, m.fitted, m.drags
+	for _, d := range drags {
+		m.raise(d.fastener, -d.torque)
+	}
 	m.reset()
-	for k, o := range seen {
+	for k := 0; ; k++ {
 		for len(fitted) > 0 && fitted[0].after <= k {
 			m.Replace(fitted[0].fastener)
 			fitted = fitted[1:]
 		}
-		m.Observe(o.Observation)
-	}
-	for _, f := range fitted {
-		m.Replace(f.fastener)
+		for len(drags) > 0 && drags[0].after <= k {
+			m.Prevail(drags[0].fastener, drags[0].torque)
+			drags = drags[1:]
+		}
+		if k == len(seen) {
+			break
+		}
+		m.Observe(seen[k].Observation)
 	}
 	m.chosen = m.beliefs[0]
 }
@@ -209,41 +224,14 @@ func (m *Matcher) Replace(f int) {
 	}
 }
 
-// Through turns every torque that a stage asks for into what the wrench shows where an adapter stands between it and the
-// fastener. It is for a matcher that has seen nothing yet.
-func (m *Matcher) Through(stage int, shown func(unit.Torque) unit.Torque) {
-	m.through[stage] = shown
-	for i := range m.steps {
-		s := &m.steps[i]
-		if s.Stage != stage {
-			continue
-		}
-		s.Torque = shown(s.Torque)
-		if s.Torques.Set {
-			s.Torques.Low, s.Torques.High = shown(s.Torques.Low), shown(s.Torques.High)
-		}
+// Through says what a fastener gets of a torque that the wrench shows, where a stage is tightened through an adapter: a
+// reading is weighed at each step by the torque that the fastener would have got there. It is for a matcher that has seen
+// nothing yet.
+func (m *Matcher) Through(stage int, applied func(unit.Torque) unit.Torque) {
+	if m.through == nil {
+		m.through = make([]func(unit.Torque) unit.Torque, len(m.at))
 	}
-}
-
-// Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40), after
-// Through. It is to
-// be said once, before the fastener is tightened.
-func (m *Matcher) Prevail(f int, t unit.Torque) {
-	for i := range m.steps {
-		s := &m.steps[i]
-		if s.Fastener != f {
-			continue
-		}
-		add := t
-		if shown := m.through[s.Stage]; shown != nil {
-			add = shown(t)
-		}
-		s.Torque += add
-		if s.Torques.Set {
-			s.Torques.Low, s.Torques.High = s.Torques.Low+add, s.Torques.High+add
-		}
-		m.highest = max(m.highest, int64(s.Torque)/milli, int64(s.Torques.High)/milli)
-	}
+	m.through[stage] = applied
 }
 
 // Rethought is true when the newest observation changed what had been said of earlier ones: see Findings.

@@ -260,6 +260,7 @@ func (m *Matcher) learn(o *observed, n *node) {
 		return
 	}
 	s, p := &m.steps[n.step], &m.phys
+	o = o.at(s.Stage)
 	rise := o.torque - int64(n.was.standing)
 	switch {
 	case n.kind == ReHit:

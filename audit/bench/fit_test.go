@@ -1,0 +1,134 @@
+package bench_test
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/device/unit"
+)
+
+// crowfoot shows three quarters of what the fastener gets (US Army TM 9-2350-261-20-1, page 2-29).
+func crowfoot(id, wrench string) audit.AdapterFitted {
+	const inch = 25_400_000
+	return audit.AdapterFitted{Bench: "B1", Wrench: wrench, Adapter: id, WrenchLength: 12 * inch, Extension: 4 * inch, Person: "p1"}
+}
+
+func TestShop_AdapterFittedAtTheBench(t *testing.T) {
+	nm := unit.NewtonMetre
+	f := studs(t, audit.WrenchDeclared{Deviation: 8_000, Uncertainty: 12_000})
+	f.must(crowfoot("cf-22", ""))
+	if next := f.shop.View("B1").Next; next.Target != "75 N·m (71.25 … 78.75 N·m) shown by the wrench with adapter cf-22, which is 100 N·m at the fastener" {
+		t.Errorf("got %q, want what the wrench should show", next.Target)
+	}
+	m := f.pull(75_000, 60_000)[0]
+	if m.Stage != "set" || m.Verdict != audit.Pass || m.Adapter != "cf-22" || m.Applied != int64(100*nm) || len(m.Flags) != 0 {
+		t.Errorf("got %+v, want a pass with 100 N·m through cf-22", m)
+	}
+	if *m.Conformity < 999_990 {
+		t.Errorf("got a conformity of %d ppm, want that of 100 N·m at the fastener", *m.Conformity)
+	}
+	v := f.shop.View("B1")
+	if v.Last.Torque != "75 N·m" || v.Last.Applied != "100 N·m" {
+		t.Errorf("got %+v, want what was shown and what was applied", v.Last)
+	}
+	if len(v.Fitted) != 1 || v.Fitted[0] != (bench.Fitted{Adapter: "cf-22", WrenchLength: "304.8 mm", Extension: "101.6 mm", Angle: "0°"}) {
+		t.Errorf("got %+v, want the adapter shown", v.Fitted)
+	}
+	f.pull(75_000, 61_000)
+	// The second stage names the same one, which corrects once.
+	if m := f.pull(120_000, 24_000)[0]; m.Stage != "reach" || m.Verdict != audit.Pass || m.Applied != int64(160*nm) || len(m.Flags) != 0 {
+		t.Errorf("got %+v, want 160 N·m at the fastener", m)
+	}
+}
+
+func TestShop_AdapterRemoved(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	f.must(crowfoot("cf-22", ""))
+	f.must(audit.AdapterFitted{Bench: "B1", Person: "p1"})
+	if m := f.pull(100_000, 60_000)[0]; m.Verdict != audit.Pass || m.Adapter != "" || m.Applied != 0 {
+		t.Errorf("got %+v, want what the wrench showed", m)
+	}
+	if v := f.shop.View("B1"); v.Fitted != nil || v.Last.Applied != "" {
+		t.Errorf("got %+v, want nothing fitted", v)
+	}
+}
+
+func TestShop_OtherAdapterThanTheStageNames(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	f.pull(100_000, 60_000)
+	f.pull(100_000, 61_000)
+	long := crowfoot("cf-30", "")
+	long.Extension = long.WrenchLength // shows half
+	f.must(long)
+	if next := f.shop.View("B1").Next; !strings.HasPrefix(next.Target, "80 N·m") || !strings.HasSuffix(next.Target, "(the procedure wants adapter cf-22 here)") {
+		t.Errorf("got %q, want what the wrench shows with what is fitted, and that it is another one", next.Target)
+	}
+	m := f.pull(80_000, 24_000)[0]
+	if m.Stage != "reach" || m.Verdict != audit.Pass || m.Adapter != "cf-30" || !slices.Contains(m.Flags, audit.OtherAdapter) {
+		t.Errorf("got %+v, want 160 N·m through what was fitted, and a flag", m)
+	}
+	if sum := f.shop.View("B1").Summary; !strings.Contains(strings.Join(sum.Attention, "\n"), "other adapter") {
+		t.Errorf("got %q, want it told", sum.Attention)
+	}
+}
+
+func TestShop_AdapterOfOneWrench(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	f.must(audit.WrenchDeclared{Wrench: "W2"})
+	f.must(crowfoot("cf-22", "W2"))
+	if m := f.pull(100_000, 60_000)[0]; m.Adapter != "" || m.Verdict != audit.Pass {
+		t.Errorf("got %+v of the other wrench, want no adapter", m)
+	}
+}
+
+func TestShop_AdapterRefusals(t *testing.T) {
+	for rule, c := range map[string]struct {
+		change  func(*audit.AdapterFitted)
+		want    string
+		already bool
+	}{
+		"a bench is named":            {func(a *audit.AdapterFitted) { a.Bench = "" }, "name one", false},
+		"a wrench is known":           {func(a *audit.AdapterFitted) { a.Wrench = "W9" }, "no wrench", false},
+		"a wrench has a length":       {func(a *audit.AdapterFitted) { a.WrenchLength = 0 }, "lever", false},
+		"it is not there already":     {func(*audit.AdapterFitted) {}, "fitted there already", true},
+		"what is removed is fitted":   {func(a *audit.AdapterFitted) { a.Wrench, a.Adapter = "W1", "" }, "no adapter", true},
+		"one for one wrench is other": {func(a *audit.AdapterFitted) { a.Wrench = "W1" }, "", false},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			f := studs(t, audit.WrenchDeclared{})
+			f.must(crowfoot("cf-22", ""))
+			ev := crowfoot("cf-22", "")
+			c.change(&ev)
+			err := f.shop.Refusal(ev)
+			if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) || errors.Is(err, bench.ErrAlready) != c.already {
+				t.Errorf("got %v, want %q", err, c.want)
+			}
+		})
+	}
+}
+
+// FAA AC 43.13-1B, 7-40: the drag is added to the window of what was tightened before it was told, too.
+func TestShop_PrevailingTorqueToldLateJudgesAgain(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	first := f.pull(103_000, 60_000)[0]
+	f.pull(100_000, 60_000)
+	out := f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "drag", Fastener: "a", Value: "9 N·m", Person: "p1"})
+	if len(out.Marks) != 1 {
+		t.Fatalf("got %+v, want one mark that supersedes that of a", out.Marks)
+	}
+	m := out.Marks[0]
+	if m.Reading != first.Reading || m.No != 2 || first.Verdict != audit.Pass || m.Verdict != audit.LowTorque || m.Fastener != "a" {
+		t.Errorf("got %+v after %+v, want 103 N·m to be low of 104 … 114", m, first)
+	}
+	if next := f.shop.View("B1").Next; next.Fastener != "a" {
+		t.Errorf("got %+v, want a again", next)
+	}
+	out = f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "drag", Fastener: "a", Value: "1 N·m", Person: "p1"})
+	if len(out.Marks) != 1 || out.Marks[0].Verdict != audit.Pass || out.Marks[0].No != 3 {
+		t.Errorf("got %+v, want it good again after another answer", out.Marks)
+	}
+}

@@ -1,0 +1,96 @@
+package match
+
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/judge"
+	"witnessmark/device/unit"
+)
+
+// drag is what was told after so many observations of what a fastener takes to run down.
+type drag struct {
+	after, fastener int
+	torque          unit.Torque
+}
+
+// Prevail adds what a fastener takes to run down to every torque that its stages ask for (FAA AC 43.13-1B, 7-40). What it was
+// tightened to before that was told is judged again; which fastener a reading was is not weighed again, for who tightened
+// it went by what was asked for then.
+func (m *Matcher) Prevail(f int, t unit.Torque) {
+	if t == 0 {
+		return
+	}
+	m.drags = append(m.drags, drag{len(m.seen), f, t})
+	m.raise(f, t)
+	if len(m.seen) == 0 {
+		return
+	}
+	for _, h := range m.beliefs {
+		m.rejudge(h, f)
+	}
+}
+
+// raise adds to every torque that is asked of a fastener.
+func (m *Matcher) raise(f int, t unit.Torque) {
+	for i := range m.steps {
+		s := &m.steps[i]
+		if s.Fastener != f {
+			continue
+		}
+		if s.Torque != 0 {
+			s.Torque += t
+		}
+		if s.Torques.Set {
+			s.Torques.Low, s.Torques.High = s.Torques.Low+t, s.Torques.High+t
+		}
+		m.highest = max(m.highest, int64(s.Torque)/milli, int64(s.Torques.High)/milli)
+	}
+}
+
+// rejudge judges again every pull on a fastener since its bolt was fitted, and opens and closes its steps anew.
+func (m *Matcher) rejudge(h *hypothesis, fastener int) {
+	since := 0
+	for _, f := range m.fitted {
+		if f.fastener == fastener {
+			since = f.after
+		}
+	}
+	f := &h.bolts[fastener]
+	m.reopen(h, fastener)
+	for i, n := range chain(h.tip, len(m.seen)) {
+		switch {
+		case i < since || n.step < 0 || m.steps[n.step].Fastener != fastener:
+		case n.kind == Loosened:
+			m.reopen(h, fastener)
+			f.failed = true
+		default:
+			n.verdict = m.verdict(&m.seen[i], n)
+			h.settle(n, f)
+		}
+	}
+}
+
+// verdict judges an observation at the step of its node.
+func (m *Matcher) verdict(o *observed, n *node) audit.Verdict {
+	s := &m.steps[n.step]
+	o = o.at(s.Stage)
+	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
+	return judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: n.turned, Total: unit.Angle(n.was.total),
+		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit})
+}
+
+// settle opens or closes the step of a pull by its verdict. It is false for too weak a second pull, which moves nothing.
+func (h *hypothesis) settle(n *node, f *fastener) (moved bool) {
+	switch {
+	case n.verdict == audit.Pass:
+		h.open.drop(n.step)
+		f.failed = false
+	case n.kind == ReHit && n.verdict == audit.LowTorque:
+		return false
+	case n.kind == ReHit:
+		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
+	default:
+		h.open.put(n.step)
+		f.failed = true
+	}
+	return true
+}
