@@ -52,6 +52,7 @@ type WrenchDeclared struct {
 	RangeLow    int64      `json:"range_low" db:"range_low"`             // µN·m; both zero: not said
 	RangeHigh   int64      `json:"range_high" db:"range_high"`
 	Class       string     `json:"class,omitempty" db:"class"`             // type and class of ISO 6789-1, as the certificate has it
+	Permissible int64      `json:"permissible,omitempty" db:"permissible"` // deviation that its class allows (ISO 6789-1), in millionths; 0: not said
 	Deviation   int64      `json:"deviation,omitempty" db:"deviation"`     // measured, in millionths of the true value: above 0 it shows too much
 	Uncertainty int64      `json:"uncertainty,omitempty" db:"uncertainty"` // expanded (k = 2), in millionths of the reading; 0: not said
 	Cycles      int64      `json:"cycles,omitempty" db:"cycles"`           // to be calibrated again after so many readings; 0: not said

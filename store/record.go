@@ -25,6 +25,7 @@ var tables = map[string]table{
 	audit.CheckAnswered{}.Kind():  {"check_answer", reflect.TypeFor[audit.CheckAnswered]()},
 	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
 	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
+	audit.AdapterFitted{}.Kind():  {"adapter", reflect.TypeFor[audit.AdapterFitted]()},
 	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},
 	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},
 	audit.FrameRefused{}.Kind():   {"refusal", reflect.TypeFor[audit.FrameRefused]()},

@@ -108,7 +108,7 @@ func outcome(seq uint64) audit.Outcome {
 	story := []audit.Event{
 		audit.ProcedureAdded{Family: "F", Revision: "1", Title: "T", Text: "text"},
 		audit.PersonAdded{Person: "ab12", Name: "Ines Falk"},
-		audit.WrenchDeclared{Wrench: "W1", Due: &due},
+		audit.WrenchDeclared{Wrench: "W1", Due: &due, Deviation: -8_000, Permissible: 40_000},
 		audit.BuildOpened{Engine: "E-100", Family: "F", Revision: "1", WorkOrder: "WO-1", Person: "ab12"},
 		audit.JointStarted{Bench: "B", Build: 4, Joint: "caps", Person: "ab12"},
 		audit.CheckAnswered{Bench: "B", Run: 5, Check: "new-bolts", Yes: true, Person: "ab12"},
@@ -131,6 +131,8 @@ func outcome(seq uint64) audit.Outcome {
 			scan.Label, scan.Value, scan.Text = label.Fastener, "1", "F:1"
 		}
 		o.Entry.Event = scan
+	case seq == 24:
+		o.Entry.Event = audit.AdapterFitted{Bench: "B", Wrench: "W1", Adapter: "cf-22", WrenchLength: 400_000_000, Extension: 60_000_000, Angle: 30_000, Person: "ab12"}
 	case seq%50 == 0:
 		o.Entry.Event, o.Refused = audit.JointClosed{Bench: "B", Run: 9, Person: "ab12"}, "no joint"
 	default:
@@ -154,8 +156,8 @@ func TestStore_CommitReopenVerify(t *testing.T) {
 		t.Errorf("got position %d, want 60", got)
 	}
 	size, signed := st.Ledger()
-	if size != 60+46 || signed.IsZero() {
-		t.Errorf("got %d leaves signed %v, want 60 entries and 46 marks, signed", size, signed)
+	if size != 60+45 || signed.IsZero() {
+		t.Errorf("got %d leaves signed %v, want 60 entries and 45 marks, signed", size, signed)
 	}
 	if err := st.Close(); err != nil {
 		t.Fatal(err)
@@ -209,6 +211,7 @@ func TestStore_RecordsCannotBeChanged(t *testing.T) {
 		"UPDATE witnessmark.reading SET torque = 1", "DELETE FROM witnessmark.mark", "TRUNCATE witnessmark.reading",
 		"DELETE FROM witnessmark.ledger_leaf", "UPDATE witnessmark.checkpoint SET size = 1", "TRUNCATE witnessmark.refusal",
 		"UPDATE witnessmark.person SET person = 'x'", "DELETE FROM witnessmark.person", "UPDATE witnessmark.build SET engine = 'E-2'",
+		"UPDATE witnessmark.adapter SET angle = 0", "DELETE FROM witnessmark.adapter", "TRUNCATE witnessmark.adapter",
 		"UPDATE witnessmark.badge SET person = 'x'", "UPDATE witnessmark.badge SET badge = 'B-8'", "DELETE FROM witnessmark.badge", "TRUNCATE witnessmark.badge",
 		"UPDATE witnessmark.scan SET person = 'x'", "UPDATE witnessmark.scan SET label = 'badge'", "DELETE FROM witnessmark.scan", "TRUNCATE witnessmark.scan",
 		"UPDATE witnessmark.scan SET value = '' WHERE label = 'engine'", "UPDATE witnessmark.scan SET text = '' WHERE label = 'engine'",
@@ -249,6 +252,8 @@ func TestVerify_NamesWhatWasChanged(t *testing.T) {
 		"the check of a reading":          {"UPDATE witnessmark.mark SET check_id = '' WHERE reading = 24", "table mark, entry 24, leaf "},
 		"an engine":                       {"UPDATE witnessmark.build SET engine = 'E-101'", "table build, entry 4, leaf 3"},
 		"the person of a scan":            {"UPDATE witnessmark.scan SET person = 'x' WHERE seq = 27", "table scan, entry 27, leaf "},
+		"the extension of an adapter":     {"UPDATE witnessmark.adapter SET extension = extension + 1", "table adapter, entry 24, leaf "},
+		"how far a wrench may deviate":    {"UPDATE witnessmark.wrench SET permissible = 60000", "table wrench, entry 3, leaf "},
 		"the person of a badge":           {"UPDATE witnessmark.badge SET person = 'x'", "table badge, entry 25, leaf "},
 		"a label that was scanned":        {"UPDATE witnessmark.scan SET value = '2' WHERE seq = 29", "table scan, entry 29, leaf "},
 		"a time":                          {"UPDATE witnessmark.reading SET at = at + interval '1 microsecond' WHERE seq = 9", "table reading, entry 9, leaf 8"},
@@ -453,8 +458,8 @@ func TestSchema_EveryKeyBeginsWithTheShop(t *testing.T) {
 		t.Errorf("got %v, %v, want nothing", found, err)
 	}
 	var tables int
-	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables != 17 {
-		t.Errorf("got %d tables, %v, want 17, or this check looks at nothing", tables, err)
+	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables != 18 {
+		t.Errorf("got %d tables, %v, want 18, or this check looks at nothing", tables, err)
 	}
 }
 
