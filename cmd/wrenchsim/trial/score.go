@@ -174,7 +174,7 @@ func (s *Score) count(r *Run, steps []procedure.Step) {
 
 func inside(s *procedure.Step, r *Run, i int) bool {
 	rd := &r.Readings[i]
-	if s.Action == procedure.TurnBy {
+	if s.Action != procedure.TightenTo {
 		return rd.Angle != nil && *rd.Angle >= s.Angles.Low && *rd.Angle <= s.Angles.High
 	}
 	return rd.Torque >= s.Torques.Low && rd.Torque <= s.Torques.High

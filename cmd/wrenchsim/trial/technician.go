@@ -3,7 +3,6 @@ package trial
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 	"strconv"
 
 	"witnessmark/audit/procedure"
@@ -20,12 +19,13 @@ type technician struct {
 	steps  []procedure.Step
 	slip   Slip
 
-	gauge    sim.Gauge
+	gauges   []sim.Gauge // by wrench
 	hand     sim.Hand
 	bolts    []*sim.Bolt
 	torque   string // resolution
 	angle    string
 	missing  float64
+	legs     [][]int // of steps
 	wander   float64 // of the friction of a bolt from pull to pull
 	done     []bool
 	readings []device.Reading
@@ -34,10 +34,11 @@ type technician struct {
 }
 
 func (t *technician) begin() {
-	t.gauge, t.hand, t.bolts, t.wander = t.world.draw(t.joint, t.source)
+	t.gauges, t.hand, t.bolts, t.wander = t.world.draw(t.joint, t.source)
 	t.torque = t.world.Torques[t.source.IntN(len(t.world.Torques))]
 	t.angle = t.world.Angles[t.source.IntN(len(t.world.Angles))]
 	t.missing = t.world.Missing.draw(t.source)
+	t.split()
 	t.done = make([]bool, len(t.steps))
 	t.knowable = true
 }
@@ -57,41 +58,39 @@ func (t *technician) work() {
 	if at < 0 {
 		t.slip = Clean
 	}
-	for s := range t.joint.Stages {
+	for l := range t.legs {
 		kind := Clean
-		switch s {
+		switch l {
 		case at:
 			kind = kinds[0]
 		case second:
 			kind = kinds[1]
 		}
-		t.stage(s, kind)
+		t.leg(t.legs[l], kind)
 	}
 }
 
-// room draws a stage that the slip can happen in, -1: none.
+// split cuts the sequence into its legs: the stages; or the whole, where every fastener goes through all stages at once.
+func (t *technician) split() {
+	whole := t.joint.Round == procedure.RoundFastener
+	for i, s := range t.steps {
+		if i == 0 || !whole && s.Stage != t.steps[i-1].Stage {
+			t.legs = append(t.legs, nil)
+		}
+		last := len(t.legs) - 1
+		t.legs[last] = append(t.legs[last], i)
+	}
+}
+
+// room draws a leg that the slip can happen in, -1: none.
 func (t *technician) room(s Slip) int {
 	if s == Clean {
 		return -1
 	}
 	var fit []int
-	for i, st := range t.joint.Stages {
-		turns := st.Action == procedure.TurnBy
-		switch s {
-		case TurnTwice:
-			if turns {
-				fit = append(fit, i)
-			}
-		case MissLast: // what comes after shows it
-			if i+1 < len(t.joint.Stages) {
-				fit = append(fit, i)
-			}
-		case AgainMiss, AgainExtra, AgainOld, LowNoticed, LowUnseen, TooHigh:
-			if !turns {
-				fit = append(fit, i)
-			}
-		default:
-			fit = append(fit, i)
+	for l, leg := range t.legs {
+		if t.fits(s, l, leg) {
+			fit = append(fit, l)
 		}
 	}
 	if len(fit) == 0 {
@@ -100,15 +99,31 @@ func (t *technician) room(s Slip) int {
 	return fit[t.source.IntN(len(fit))]
 }
 
-func (t *technician) stage(stage int, s Slip) {
-	var steps []int
-	for i, st := range t.steps {
-		if st.Stage == stage {
-			steps = append(steps, i)
+// fits is true of a leg with steps of the action that a slip needs. Where actions change within a leg, it has to be the
+// same all the way.
+func (t *technician) fits(s Slip, l int, leg []int) bool {
+	action := t.steps[leg[0]].Action
+	for _, i := range leg {
+		if t.steps[i].Action != action {
+			return s == MissOne || s == Elsewhere
 		}
 	}
+	switch s {
+	case TurnTwice:
+		return action == procedure.TurnBy
+	case MissLast: // what comes after shows it
+		return l+1 < len(t.legs)
+	case AgainMiss, AgainExtra, AgainOld, LowNoticed, LowUnseen, TooHigh:
+		return action == procedure.TightenTo
+	case MadeGood, Swapped, TurnedBack:
+		return action != procedure.LoosenBy
+	}
+	return true
+}
+
+func (t *technician) leg(steps []int, s Slip) {
 	if len(steps) < 3 {
-		panic("trial: a stage of less than three fasteners has no room for a slip")
+		panic("trial: a leg of less than three steps has no room for a slip")
 	}
 	k := 1 + t.source.IntN(len(steps)-2) // one before it, one after it
 	if s == MissLast {
@@ -119,81 +134,82 @@ func (t *technician) stage(stage int, s Slip) {
 	}
 }
 
+// wrench is the one that a stage is done with: they take turns.
+func (t *technician) wrench(stage int) int { return stage % len(t.gauges) }
+
 func (t *technician) pull(p pull) {
 	l := Label{Step: p.step, Slip: p.slip, Shadow: p.shadow}
 	var came sim.Pull
+	wrench := 0
+	if p.step >= 0 {
+		wrench = t.wrench(t.steps[p.step].Stage)
+	}
+	g := t.gauges[wrench]
 	switch {
 	case p.step < 0:
 		torque := float64(t.joint.Stages[0].Torque) / 1e6 * (0.5 + 3*t.source.Float64())
 		t.knowable = t.strange(torque)
-		came = sim.Pull{Torque: torque, Angle: max(0, torque-t.gauge.Threshold) * t.gauge.WindUp}
+		came = sim.Pull{Torque: torque, Angle: max(0, torque-g.Threshold) * g.WindUp}
 	case p.back:
 		came = t.bolts[t.steps[p.step].Fastener].Loosen(20+60*t.source.Float64(), t.hand, t.source)
 		t.turnedBack(p.step)
 	default:
 		l.Again = t.done[p.step]
-		came = t.tighten(p)
+		came = t.tighten(p, g)
 	}
-	t.readings = append(t.readings, t.read(came))
+	t.readings = append(t.readings, t.read(came, wrench))
 	t.labels = append(t.labels, l)
 }
 
-func (t *technician) tighten(p pull) sim.Pull {
+func (t *technician) tighten(p pull, g sim.Gauge) sim.Pull {
 	st := &t.steps[p.step]
 	b := t.bolts[st.Fastener]
 	target := float64(st.Torque) / 1e6
 	if p.slip && t.done[p.step] {
-		t.knowable = t.trace(st)
+		t.knowable = t.trace(p.step, g)
 	}
 	t.done[p.step] = p.share == 1
 	switch {
 	case st.Action == procedure.TurnBy:
-		return b.TurnBy(float64(st.Angle)/1e3*p.share, t.gauge, t.hand, t.source)
+		return b.TurnBy(float64(st.Angle)/1e3*p.share, g, t.hand, t.source)
+	case st.Action == procedure.LoosenBy:
+		return b.Loosen(float64(st.Angle)/1e3*p.share, t.hand, t.source)
 	case p.share != 1:
-		return b.StopAt(target*p.share, t.gauge)
+		return b.StopAt(target*p.share, g)
 	}
-	return b.TightenTo(target, t.gauge, t.hand, t.source)
+	return b.TightenTo(target, g, t.hand, t.source)
 }
 
-// trace is true where the angle tells a second pull from a first: a first one would have turned the bolt by clearly
-// more than the wrench resolves, the hand scatters and friction differs.
-func (t *technician) trace(st *procedure.Step) bool {
+// trace is true where a second pull at a step differs from the pull that the next fastener would have got: in the turn
+// where that one would have turned by clearly more than the wrench resolves and the hand scatters, in the torque where
+// both are turned by an angle.
+func (t *technician) trace(step int, g sim.Gauge) bool {
 	if t.angle == "" || t.missing > 0 {
 		return false
 	}
+	st, next := &t.steps[step], t.bolts[t.steps[min(step+1, len(t.steps)-1)].Fastener]
 	if st.Action == procedure.TurnBy {
-		return t.higher(st)
+		return t.slip != TurnTwice || t.higher(float64(st.Angle)/1e3, t.bolts[st.Fastener], next)
 	}
 	res, err := strconv.ParseFloat(t.angle, 64)
 	if err != nil {
 		panic(err) // the worlds are ours
 	}
-	below := t.gauge.Threshold
-	if st.Stage > 0 {
-		below = max(below, float64(t.joint.Stages[st.Stage-1].Torque)/1e6)
-	}
-	b := t.bolts[st.Fastener]
-	turn := (float64(st.Torque)/1e6 - below) / b.Rate()
+	turn := (float64(st.Torque)/1e6 - max(g.Threshold, next.Standing())) / next.Own()
 	return turn > 4*max(res, 1)
 }
 
 // higher is true where a fastener that is turned a second time ends clearly elsewhere than the one that is left out for it
 // would have: by more than friction wanders from pull to pull, which nobody could tell from a slip.
-func (t *technician) higher(st *procedure.Step) bool {
-	i := slices.IndexFunc(t.steps, func(s procedure.Step) bool { return s.Stage == st.Stage && s.Fastener == st.Fastener })
-	if t.slip != TurnTwice || i+1 == len(t.steps) {
-		return true
-	}
-	turn := float64(st.Angle) / 1e3
-	again, missed := t.bolts[st.Fastener], t.bolts[t.steps[i+1].Fastener]
+func (t *technician) higher(turn float64, again, missed *sim.Bolt) bool {
 	apart := again.Standing() - missed.Standing() + turn*(again.Own()-missed.Own())
 	return math.Abs(apart) > 4*t.wander*turn*missed.Own()
 }
 
-// strange is true of a torque that no stage of the joint asks for.
+// strange is true of a torque that no stage of the joint tightens to.
 func (t *technician) strange(torque float64) bool {
 	for _, s := range t.joint.Stages {
-		if x := torque * 1e6 / float64(s.Torque); s.Action == procedure.TurnBy || x > 0.85 && x < 1.15 {
+		if x := torque * 1e6 / float64(s.Torque); s.Action != procedure.TightenTo || x > 0.85 && x < 1.15 {
 			return false
 		}
 	}
@@ -209,8 +225,8 @@ func (t *technician) turnedBack(step int) {
 	}
 }
 
-func (t *technician) read(p sim.Pull) device.Reading {
-	r := device.Reading{Wrench: "W", Unit: unit.Nm, Direction: device.Tighten}
+func (t *technician) read(p sim.Pull, wrench int) device.Reading {
+	r := device.Reading{Wrench: "W" + strconv.Itoa(wrench+1), Unit: unit.Nm, Direction: device.Tighten}
 	if p.Loosens {
 		r.Direction = device.Loosen
 	}
