@@ -17,7 +17,7 @@ const (
 	doubtFrom audit.Share = 50_000
 	// doubtedPart is the part of that share, 1 in so many, from which a single step is named.
 	doubtedPart = 5
-	// blindShare is what each reading without an angle adds: the share of pulls that are second hits.
+	// blindShare is what each reading adds that a second hit would equal: the share of pulls that are second hits.
 	blindShare audit.Share = 10_000
 )
 
@@ -76,12 +76,7 @@ func (r *run) openStages(steps []StepState) []OpenStage {
 
 // doubtful speaks of steps that are taken as done, where another reading of the same facts leaves one open.
 func (r *run) doubtful(steps []StepState) []string {
-	from := doubtFrom
-	for i := range r.readings {
-		if r.readings[i].reading.Angle == nil { // nothing could show a second hit: that is no trace of one
-			from += blindShare
-		}
-	}
+	from := doubtFrom + blindShare*audit.Share(r.matcher.Blind()) // nothing could show a second hit: that is no trace of one
 	open := r.matcher.AnyOpen()
 	if open < from {
 		return nil

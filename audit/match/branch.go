@@ -122,7 +122,7 @@ func (g *grower) forward() {
 		g.add(r, 1, Retry, false, p)
 	}
 	behind := g.leftBehind(h, r)
-	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && len(behind) > 0
+	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && g.leavesOpen(h, behind)
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
 	if e != r {
@@ -139,6 +139,11 @@ func (g *grower) forward() {
 		g.add(i, 1, MakeGood, true, p+backTo(k, len(behind)))
 	}
 	g.ahead(e, r)
+}
+
+// leavesOpen is true where some of those left behind are of the leg that the technician is in.
+func (m *Matcher) leavesOpen(h *hypothesis, behind []int) bool {
+	return len(behind) > 0 && m.leg[behind[len(behind)-1]] == m.leg[h.pos]
 }
 
 // backTo shares out a going back among n that were left behind: mostly to the first, which the bench asks for.

@@ -108,6 +108,20 @@ func (m *Matcher) AnyOpen() audit.Share {
 	return share(sum)
 }
 
+// Blind is how many observations, as they are held now, would have looked the same had the technician hit another one again:
+// those without an angle, and those at a fastener that stood at the torque already.
+func (m *Matcher) Blind() int {
+	n := 0
+	for i, t := range chain(m.chosen.tip, len(m.seen)) {
+		o := &m.seen[i]
+		if o.angle == none || t.step >= 0 && m.steps[t.step].Action == procedure.TightenTo && fresh(t.kind) &&
+			int64(t.was.standing)*1000 >= o.torque*stuckFrom {
+			n++
+		}
+	}
+	return n
+}
+
 func (m *Matcher) toTighten(h *hypothesis) bool {
 	for i := h.open.from(0); i >= 0; i = h.open.from(i + 1) {
 		if m.steps[i].Action != procedure.Verify {

@@ -99,8 +99,18 @@ func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 	case procedure.Verify:
 		return m.movesAt(o, s, standing, m.kind[step])
 	default:
-		return flat(max(standing, 1000)*2) + angleNear(o.angle, int64(s.Angle), loosenNoise)
+		return m.breaksLoose(o.torque, standing) + angleNear(o.angle, int64(s.Angle), loosenNoise)
 	}
+}
+
+// breaksLoose weighs the torque of a loosening: about what the fastener stood at, or anything; next to nothing where it was
+// loose already.
+func (m *Matcher) breaksLoose(t, standing int64) nats {
+	most := max(standing*breakMost/1000, m.highest/looseFrom)
+	if t <= most {
+		return flat(most)
+	}
+	return pWide + flat(2*max(m.highest, t))
 }
 
 // movesAt weighs a verification: the torque at which a fastener that stands moves on, anywhere about its window, and hardly
@@ -245,7 +255,7 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 	if int(f.stage) == s.Stage { // turned before: elastic as then, or it yields
 		again := int64(againScatter)
 		if f.lift > 0 { // the same fastener: what it did then
-			rise, again = max(int64(f.lift)*angle/1_000_000, 1), min(again, m.phys.wander.value()*3/2)
+			rise, again = max(int64(f.lift)*angle/1_000_000, 1), min(again, m.phys.wander.spread*3/2)
 		}
 		spread := rise * again / 1000
 		w = max(w, pHalf+gauss(up-rise, spread*spread+sigma*sigma+1))

@@ -27,7 +27,7 @@ type tool struct {
 }
 
 func newPhysics(kinds int) physics {
-	return physics{seated: make([]samples, kinds), turned: make([]samples, kinds)}
+	return physics{seated: make([]samples, kinds), turned: make([]samples, kinds), wander: deviation{spread: ownScatter}}
 }
 
 // tool is the index of a wrench, which is new where it was not seen yet.
@@ -45,15 +45,15 @@ func (p *physics) tool(wrench string) int {
 }
 
 // deviation is a scatter in ‰ that is learned, from what friction commonly does.
-type deviation struct{ sum, n int64 }
+type deviation struct {
+	sum, n int64
+	spread int64 // that of now
+}
 
 func (d *deviation) add(permille int64) {
 	permille = min(max(permille, -permille), oddFrom)
 	d.sum, d.n = d.sum+permille*permille, d.n+1
-}
-
-func (d *deviation) value() int64 {
-	return root((ownScatter*ownScatter*ownSamples + d.sum) / (ownSamples + d.n))
+	d.spread = root((ownScatter*ownScatter*ownSamples + d.sum) / (ownSamples + d.n))
 }
 
 // samples is a small sorted set of what was measured, with its median, and the scatter about it in ‰. A median,
@@ -164,7 +164,7 @@ func (p *physics) own(g guess, f *fastener) (its guess, known bool) {
 	if g.spread == 0 || !known {
 		return g, false
 	}
-	return guess{g.rate * ratio / 1000, p.wander.value()}, true
+	return guess{g.rate * ratio / 1000, p.wander.spread}, true
 }
 
 // slackness is how far a fastener turns per torque beside the others, ‰, by its last pull to a torque.
@@ -194,7 +194,7 @@ func (p *physics) lifts(g guess, f *fastener) (its guess, known bool) {
 	if g.spread == 0 || !known {
 		return g, false
 	}
-	return guess{g.rate * ratio / 1000, p.wander.value()}, true
+	return guess{g.rate * ratio / 1000, p.wander.spread}, true
 }
 
 // stiffness is how far a fastener rises per angle beside the others, ‰: by its last turn, else by its last pull to a torque.

@@ -45,6 +45,8 @@ const (
 	wideHigh        = 1_300 // ‰
 	wildHigh        = 1_500 // beyond 150 % nobody pulls unnoticed
 	giveWay         = 1_120 // ‰: a fastener that stands there gives way below this
+	breakMost       = 1_200 // ‰ of the torque that it stands at: more takes no fastener to break loose
+	looseFrom       = 20    // a loose one turns back with less than one part in so many of the highest torque of the joint
 	stuckFrom       = 900   // ‰: a fastener that stands at 90 % of a torque hardly moves on the way to it
 	angleNoise      = 900   // m°: hand and joint, beside the wrench's grain
 	maxGrain        = 5_000 // m°

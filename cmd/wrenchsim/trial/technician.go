@@ -3,6 +3,7 @@ package trial
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 
 	"witnessmark/audit/procedure"
@@ -68,6 +69,19 @@ func (t *technician) work() {
 		}
 		t.leg(t.legs[l], kind)
 	}
+	if t.slip == Several && t.repeats() { // a hit too many passes for one of the stage that repeats the torque
+		t.knowable = false
+	}
+}
+
+// repeats is true where a stage tightens to the torque that the stage before it has reached.
+func (t *technician) repeats() bool {
+	for i, s := range t.joint.Stages[1:] {
+		if before := t.joint.Stages[i]; s.Action == procedure.TightenTo && before.Action == procedure.TightenTo && s.Torque == before.Torque {
+			return true
+		}
+	}
+	return false
 }
 
 // split cuts the sequence into its legs: the stages; or the whole, where every fastener goes through all stages at once.
@@ -187,7 +201,7 @@ func (t *technician) trace(step int, g sim.Gauge) bool {
 	if t.angle == "" || t.missing > 0 {
 		return false
 	}
-	st, next := &t.steps[step], t.bolts[t.steps[min(step+1, len(t.steps)-1)].Fastener]
+	st, next := &t.steps[step], t.bolts[t.steps[t.due()].Fastener]
 	if st.Action == procedure.TurnBy {
 		return t.slip != TurnTwice || t.higher(float64(st.Angle)/1e3, t.bolts[st.Fastener], next)
 	}
@@ -197,6 +211,14 @@ func (t *technician) trace(step int, g sim.Gauge) bool {
 	}
 	turn := (float64(st.Torque)/1e6 - max(g.Threshold, next.Standing())) / next.Own()
 	return turn > 4*max(res, 1)
+}
+
+// due is the first step that is not done, or the last.
+func (t *technician) due() int {
+	if i := slices.Index(t.done, false); i >= 0 {
+		return i
+	}
+	return len(t.done) - 1
 }
 
 // higher is true where a fastener that is turned a second time ends clearly elsewhere than the one that is left out for it
