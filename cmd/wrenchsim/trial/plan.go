@@ -18,7 +18,9 @@ type stage struct {
 	half   bool // covers the first half of the fasteners only
 }
 
-func to(factor float64) stage { return stage{form: "tighten_to: %.1f N·m, accept: ±10 %%", figure: factor} }
+func to(factor float64) stage {
+	return stage{form: "tighten_to: %.1f N·m, accept: ±10 %%", figure: factor}
+}
 func by(degrees float64) stage { return stage{form: "turn_by: %.0f°, accept: ±6°", figure: degrees} }
 func back(degrees float64) stage {
 	return stage{form: "loosen_by: %.0f°, accept: ±15°", figure: degrees}
