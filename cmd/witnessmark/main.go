@@ -42,6 +42,7 @@ type commands struct {
 	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`
 	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`
 	Wrench    wrenchCommand    `cmd:"" help:"Find, try and watch the wrenches."`
+	Adapter   adapterCommand   `cmd:"" help:"Say which crowfoot or extension is fitted to a wrench at a bench."`
 	Badge     badgeCommand     `cmd:"" help:"Give badges to people, take them back, or list them."`
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`

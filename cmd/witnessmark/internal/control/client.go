@@ -112,6 +112,16 @@ func (c *Client) Name(ctx context.Context, benchID string, in Name) (v bench.Vie
 	return v, c.call(ctx, http.MethodPost, at(benchID, "/names"), in, &v)
 }
 
+// FitAdapter says what stands between wrench and fastener at a bench.
+func (c *Client) FitAdapter(ctx context.Context, benchID string, in Fit) (v bench.View, err error) {
+	return v, c.call(ctx, http.MethodPost, at(benchID, "/adapter"), in, &v)
+}
+
+// RemoveAdapter says that nothing stands there any more.
+func (c *Client) RemoveAdapter(ctx context.Context, benchID string, in TakeOff) (v bench.View, err error) {
+	return v, c.call(ctx, http.MethodDelete, at(benchID, "/adapter"), in, &v)
+}
+
 // Watch calls tell with the present state of a bench and with every update, until ctx ends (its error is returned),
 // tell returns an error (that one), or the daemon closes the watch (io.EOF: ask anew).
 func (c *Client) Watch(ctx context.Context, benchID string, tell func(Update) error) error {

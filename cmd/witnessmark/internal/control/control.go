@@ -12,6 +12,8 @@
 //	DELETE /api/v1/benches/{id}/joint      Close → bench.View
 //	POST   /api/v1/benches/{id}/answers    Answer → bench.View
 //	POST   /api/v1/benches/{id}/names      Name → bench.View
+//	POST   /api/v1/benches/{id}/adapter    Fit → bench.View
+//	DELETE /api/v1/benches/{id}/adapter    TakeOff → bench.View
 //	GET    /api/v1/benches/{id}/watch      → server-sent events "bench", each an Update; the first is the present state
 //	GET    /api/v1/wrenches                → []Wrench
 //	GET    /api/v1/badges                  → []Badge
@@ -79,7 +81,7 @@ type Bench struct {
 	Wrenches []string `json:"wrenches"`
 }
 
-// Start asks to put a joint of a build on the bench. Here and in the three after it an empty Person is the one who is
+// Start asks to put a joint of a build on the bench. Here and in the five after it an empty Person is the one who is
 // signed in at the bench.
 type Start struct {
 	Build  uint64 `json:"build"`
@@ -106,6 +108,23 @@ type Name struct {
 	Reading  uint64 `json:"reading,omitempty"`
 	Fastener string `json:"fastener"`
 	Person   string `json:"person"`
+}
+
+// Fit says what stands between a wrench and the fastener at the bench from now on. Lengths are with their unit, 400 mm; an
+// empty Wrench is every wrench at the bench that has no adapter of its own, an empty Angle is 0°.
+type Fit struct {
+	Adapter      string `json:"adapter"`
+	Wrench       string `json:"wrench,omitempty"`
+	WrenchLength string `json:"wrench_length"`
+	Extension    string `json:"extension"`
+	Angle        string `json:"angle,omitempty"`
+	Person       string `json:"person"`
+}
+
+// TakeOff says that nothing stands there any more.
+type TakeOff struct {
+	Wrench string `json:"wrench,omitempty"`
+	Person string `json:"person"`
 }
 
 // Wrench is a configured wrench and how it fares. What is counted is counted since the daemon started.
@@ -184,6 +203,8 @@ type Desk interface {
 	CloseJoint(ctx context.Context, bench string, c Close) (bench.View, error)
 	Answer(ctx context.Context, bench string, a Answer) (bench.View, error)
 	Name(ctx context.Context, bench string, n Name) (bench.View, error)
+	FitAdapter(ctx context.Context, bench string, f Fit) (bench.View, error)
+	RemoveAdapter(ctx context.Context, bench string, t TakeOff) (bench.View, error)
 	// Watch gives the present state and every later update until stop is called. The channel is closed when the
 	// watcher falls behind or the desk closes: it then asks anew and has missed nothing that matters.
 	Watch(bench string) (updates <-chan Update, stop func(), err error)

@@ -104,6 +104,16 @@ func (d *desk) Answer(_ context.Context, id string, in Answer) (bench.View, erro
 	return d.at(id)
 }
 
+func (d *desk) FitAdapter(_ context.Context, id string, in Fit) (bench.View, error) {
+	d.ask(in)
+	return d.at(id)
+}
+
+func (d *desk) RemoveAdapter(_ context.Context, id string, in TakeOff) (bench.View, error) {
+	d.ask(in)
+	return d.at(id)
+}
+
 func (d *desk) Name(_ context.Context, id string, in Name) (bench.View, error) {
 	d.ask(in)
 	return d.at(id)
@@ -180,6 +190,16 @@ func TestControl_RoundTrip(t *testing.T) {
 		"answer": func() (any, any, error) {
 			in := Answer{Check: "end-float", Value: "0.12 mm", Yes: true, Person: "Ada Holt"}
 			_, err := c.Answer(ctx, id, in)
+			return d.last(), in, err
+		},
+		"fit adapter": func() (any, any, error) {
+			in := Fit{Adapter: "cf-22", Wrench: "TW-01", WrenchLength: "400 mm", Extension: "60 mm", Angle: "30°", Person: "Ada Holt"}
+			_, err := c.FitAdapter(ctx, id, in)
+			return d.last(), in, err
+		},
+		"remove adapter": func() (any, any, error) {
+			in := TakeOff{Wrench: "TW-01", Person: "Ada Holt"}
+			_, err := c.RemoveAdapter(ctx, id, in)
 			return d.last(), in, err
 		},
 		"name": func() (any, any, error) {

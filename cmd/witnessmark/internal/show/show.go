@@ -97,6 +97,9 @@ func Reading(l *bench.LastReading) []string {
 		return nil
 	}
 	what := l.Torque
+	if l.Applied != "" {
+		what += fmt.Sprintf(" (%s at the fastener, through %s)", l.Applied, l.Mark.Adapter)
+	}
 	if l.Angle != "" {
 		what += " " + l.Angle
 	}
@@ -158,9 +161,23 @@ func Percent(s audit.Share) string {
 
 // Bench is everything about a bench: where, the last reading, what to do.
 func Bench(v bench.View) []string {
-	lines := []string{Where(v)}
+	lines := append([]string{Where(v)}, fitted(v.Fitted)...)
 	lines = append(lines, Reading(v.Last)...)
 	return append(lines, Todo(v)...)
+}
+
+// fitted is the lines of the adapters at a bench.
+func fitted(all []bench.Fitted) []string {
+	var lines []string
+	for _, a := range all {
+		wrench := "every wrench"
+		if a.Wrench != "" {
+			wrench = "wrench " + a.Wrench
+		}
+		lines = append(lines, fmt.Sprintf("  fitted adapter %s on %s: %s from grip to drive, %s on from there at %s; readings are corrected by it",
+			a.Adapter, wrench, a.WrenchLength, a.Extension, a.Angle))
+	}
+	return lines
 }
 
 // Summary is the lines of what is still open and what needs a person.

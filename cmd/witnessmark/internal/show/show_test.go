@@ -32,6 +32,14 @@ NOT OK #41  TW-01  45.2 N·m 31°  fastener 7, stage seat: low torque (by order,
        Tighten it again.
   next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)
   look   stage seat: missed: 3`},
+		"what an adapter makes of a reading stands beside it": {func(v *bench.View) {
+			v.Fitted = []bench.Fitted{{Adapter: "cf-22", Wrench: "TW-01", WrenchLength: "400 mm", Extension: "60 mm", Angle: "30°"}}
+			v.Last.Applied, v.Last.Mark.Adapter, v.Last.Advice, v.Summary.Attention = "51.1 N·m", "cf-22", "", nil
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+  fitted adapter cf-22 on wrench TW-01: 400 mm from grip to drive, 60 mm on from there at 30°; readings are corrected by it
+NOT OK #41  TW-01  45.2 N·m (51.1 N·m at the fastener, through cf-22) 31°  fastener 7, stage seat: low torque (by order, >99 %)
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)`},
 		"a check that waits stands before the next step": {func(v *bench.View) {
 			v.Last, v.Summary.Attention = nil, nil
 			v.Ask = &bench.Ask{Check: "end-float", Text: "Crankshaft end float", Accept: "0.07 … 0.23 mm"}
