@@ -75,6 +75,10 @@ type JointStarted struct {
 	Build  uint64 `json:"build" db:"build"`
 	Joint  string `json:"joint" db:"joint"`
 	Person string `json:"person" db:"person"`
+	// Afresh says that all was loosened and the joint is begun anew, whatever had been reached before.
+	Afresh bool `json:"afresh,omitempty" db:"afresh"`
+	// Continues is the unfinished run of this joint that is taken up again, 0: none, every fastener is slack.
+	Continues uint64 `json:"continues,omitempty" db:"continues"`
 }
 
 // JointClosed takes the joint off the bench.
@@ -101,6 +105,15 @@ type FastenerNamed struct {
 	Run      uint64 `json:"run" db:"run"`
 	Reading  uint64 `json:"reading" db:"reading"` // sequence number of the reading's entry
 	Fastener string `json:"fastener" db:"fastener"`
+	Person   string `json:"person" db:"person"`
+}
+
+// BoltReplaced says that a new bolt was fitted: whatever its fastener had reached is open again.
+type BoltReplaced struct {
+	Bench    string `json:"bench" db:"bench"`
+	Run      uint64 `json:"run" db:"run"`
+	Fastener string `json:"fastener" db:"fastener"`
+	Reason   string `json:"reason,omitempty" db:"reason"`
 	Person   string `json:"person" db:"person"`
 }
 
@@ -141,6 +154,9 @@ func (CheckAnswered) Kind() string { return "check answer" }
 func (FastenerNamed) Kind() string { return "fastener named" }
 
 // Kind implements Event.
+func (BoltReplaced) Kind() string { return "bolt replaced" }
+
+// Kind implements Event.
 func (ReadingTaken) Kind() string { return "reading" }
 
 // Kind implements Event.
@@ -156,6 +172,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	JointClosed{}.Kind():    decode[JointClosed],
 	CheckAnswered{}.Kind():  decode[CheckAnswered],
 	FastenerNamed{}.Kind():  decode[FastenerNamed],
+	BoltReplaced{}.Kind():   decode[BoltReplaced],
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
 	LabelScanned{}.Kind():   decode[LabelScanned],
 	AdapterFitted{}.Kind():  decode[AdapterFitted],

@@ -29,20 +29,9 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.builds = append(s.builds, b)
 		s.brought(b)
 	case audit.JointStarted:
-		b := s.build(ev.Build)
-		r := newRun(e.Seq, b, ev)
-		if l, ok := s.learned[r.lesson()]; ok {
-			r.matcher.Expect(l)
-		}
-		s.runs[ev.Bench] = r
-		s.place(ev.Bench).worked(b)
+		s.start(e.Seq, ev)
 	case audit.JointClosed:
-		r := s.runs[ev.Bench]
-		s.place(ev.Bench).worked(r.build)
-		r.matcher.Settle()
-		out.Marks = r.restate(nil)
-		s.learned[r.lesson()] = r.matcher.Learned()
-		delete(s.runs, ev.Bench)
+		out.Marks = s.close(ev.Bench)
 	case audit.CheckAnswered:
 		r := s.runs[ev.Bench]
 		r.answers = append(r.answers, said{e.Seq, ev})
@@ -51,6 +40,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		}
 	case audit.FastenerNamed:
 		out.Marks = s.runs[ev.Bench].name(ev)
+	case audit.BoltReplaced:
+		s.runs[ev.Bench].renew(e.Seq, ev.Fastener)
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
 	case audit.AdapterFitted:

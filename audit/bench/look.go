@@ -24,7 +24,7 @@ func (s *Shop) View(bench string) View {
 	if r == nil {
 		return v
 	}
-	v.Run = r.seq
+	v.Run, v.Resumed = r.seq, r.resumed
 	v.Joint, v.Title = r.joint.ID, r.joint.Title
 	open, due := r.matcher.Open()
 	v.Left, v.Steps = len(open), len(r.matcher.Steps())
@@ -49,7 +49,7 @@ func (r *run) next(step int, fitted fits) *Next {
 
 // ask is the first check whose moment has come and that has no answer.
 func (r *run) ask() *Ask {
-	steps := Steps(r.joint, r.marks())
+	steps := Steps(r.joint, r.marks(), r.renewals)
 	for i := range r.joint.Checks {
 		c := &r.joint.Checks[i]
 		if !due(c, steps) {
@@ -123,6 +123,9 @@ func (r *run) correct(t *taken) string {
 	case m.CheckID != "":
 		return r.measured(t)
 	case has(audit.Unexpected) && m.Fastener != "":
+		if worn := r.wornOut(m.Fastener); worn != "" {
+			return "It was turned back: " + worn + "."
+		}
 		return fmt.Sprintf("Fastener %s was turned back: it starts again from its first stage.", m.Fastener)
 	case m.Fastener == "":
 		return "This reading belongs to no step of the joint; it is kept, nothing was ticked off."

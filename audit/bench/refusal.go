@@ -35,6 +35,8 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseAnswer(ev)
 	case audit.FastenerNamed:
 		return s.refuseName(ev)
+	case audit.BoltReplaced:
+		return s.refuseRenewal(ev)
 	case audit.BadgeGiven:
 		return s.refuseGift(ev)
 	case audit.AdapterFitted:
@@ -99,7 +101,7 @@ func (s *Shop) refuseStart(ev audit.JointStarted) error {
 			return fmt.Errorf("joint %s of engine %s is on bench %s already: go on there, or close it first", ev.Joint, b.Engine, name)
 		}
 	}
-	return nil
+	return s.refuseContinuing(ev)
 }
 
 func jointIDs(p *procedure.Procedure) string {

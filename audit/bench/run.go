@@ -13,9 +13,9 @@ import (
 	"witnessmark/device/unit"
 )
 
-// run is one joint on a bench, from its start to its close.
+// run is one joint, from its beginning with slack fasteners. Taken up again it gets another number.
 type run struct {
-	seq       uint64
+	seq       uint64 // of the newest start
 	build     *Build
 	procedure *procedure.Procedure
 	joint     *procedure.Joint
@@ -23,6 +23,9 @@ type run struct {
 	readings  []taken
 	answers   []said
 	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told
+	resumed   bool          // seq is not the run that it began with
+	renewals  []Renewal
+	before    []int // by fastener: torque cycles that its bolt had when the joint was begun
 }
 
 // taken is a reading of the run with what is said of it.
@@ -39,7 +42,7 @@ type taken struct {
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
 	p := b.revision.parsed
 	j, _ := p.Joint(ev.Joint)
-	return &run{seq: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j)}
+	return &run{seq: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j), before: make([]int, len(j.Fasteners))}
 }
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.

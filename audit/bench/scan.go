@@ -125,21 +125,24 @@ func (s *Shop) refuseJoint(ev audit.LabelScanned) error {
 	if b == nil {
 		return errors.New("no build is on this bench: scan the engine or its work order first")
 	}
-	start := s.starting(ev, b)
+	start, err := s.starting(ev, b)
 	if r := s.runs[ev.Bench]; r != nil && r.build == b && r.joint.ID == start.Joint {
 		return nil // scanned twice
+	}
+	if err != nil {
+		return err
 	}
 	return s.refuseStart(start)
 }
 
 // starting is the joint that a label asks to be started.
-func (s *Shop) starting(ev audit.LabelScanned, b *Build) audit.JointStarted {
+func (s *Shop) starting(ev audit.LabelScanned, b *Build) (audit.JointStarted, error) {
 	joints := b.revision.parsed.Joints
 	start := audit.JointStarted{Bench: ev.Bench, Build: b.ID, Joint: ev.Value, Person: ev.Person}
 	if i := labelled(ev.Value, joints, func(j procedure.Joint) string { return j.ID }); i >= 0 {
 		start.Joint = joints[i].ID
 	}
-	return start
+	return s.Starting(start)
 }
 
 func (s *Shop) refuseFastener(ev audit.LabelScanned) error {
@@ -187,7 +190,8 @@ func (s *Shop) Follows(ev audit.LabelScanned) audit.Event {
 		}
 	case label.Joint:
 		if s.runs[ev.Bench] == nil && p.build != nil {
-			return s.starting(ev, p.build)
+			start, _ := s.starting(ev, p.build) // Refusal speaks of what stands in the way
+			return start
 		}
 	}
 	return nil

@@ -21,7 +21,9 @@ type Shop struct {
 	badges     map[string]string // person by badge
 	places     map[string]*place // by bench
 	learned    map[lesson]match.Learned
-	fits       map[string]fits // by bench
+	fits       map[string]fits      // by bench
+	closed     map[position]*closed // joints that are on no bench
+	lives      Lives
 }
 
 // revision is a procedure revision that the shop holds.
@@ -59,7 +61,7 @@ type ProcedureRev struct {
 func NewShop() *Shop {
 	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
 		badges: map[string]string{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
-		fits: map[string]fits{}}
+		fits: map[string]fits{}, closed: map[position]*closed{}, lives: Lives{}}
 }
 
 // Seq is the last entry applied.

@@ -23,11 +23,19 @@ type StepState struct {
 	Fastener string
 	State    State
 	Marks    []audit.Mark
+	Replaced []audit.Mark // of a bolt that is no longer there, which count for nothing
 }
 
-// Steps tells how every step of joint j stands after the given marks in force, in the order of their readings.
+// Renewal is a new bolt in the place of a fastener, as it was said by journal entry Entry.
+type Renewal struct {
+	Entry    uint64
+	Fastener string
+}
+
+// Steps tells how every step of joint j stands after the given marks in force, in the order of their readings, and the
+// renewals of its bolts, in the order of their entries.
 // It is the one place that says when a step is done: the live bench, the replay and the history all ask here.
-func Steps(j *procedure.Joint, marks []audit.Mark) []StepState {
+func Steps(j *procedure.Joint, marks []audit.Mark, renewals []Renewal) []StepState {
 	var out []StepState
 	at := map[[2]string]int{}
 	for i, s := range j.Sequence() {
@@ -36,6 +44,9 @@ func Steps(j *procedure.Joint, marks []audit.Mark) []StepState {
 		out = append(out, StepState{Stage: st, Fastener: f, State: Open})
 	}
 	for _, m := range marks {
+		for ; len(renewals) > 0 && renewals[0].Entry < m.Reading; renewals = renewals[1:] {
+			renew(out, renewals[0].Fastener)
+		}
 		i, ok := at[[2]string{m.Stage, m.Fastener}]
 		if !ok {
 			continue
@@ -43,7 +54,24 @@ func Steps(j *procedure.Joint, marks []audit.Mark) []StepState {
 		out[i].Marks = append(out[i].Marks, m)
 		settle(out, i, &m)
 	}
+	for _, r := range renewals {
+		renew(out, r.Fastener)
+	}
 	return out
+}
+
+// renew opens every step of a fastener that got a new bolt.
+func renew(steps []StepState, fastener string) {
+	for i := range steps {
+		if s := &steps[i]; s.Fastener == fastener {
+			s.State, s.Marks, s.Replaced = Open, nil, append(s.Replaced, s.Marks...)
+		}
+	}
+}
+
+// turnedBack is true of a mark that says that its fastener was loosened where no stage asks for it.
+func turnedBack(m *audit.Mark) bool {
+	return m.Verdict == audit.WrongDirection && slices.Contains(m.Flags, audit.Unexpected)
 }
 
 func settle(steps []StepState, i int, m *audit.Mark) {
@@ -52,7 +80,7 @@ func settle(steps []StepState, i int, m *audit.Mark) {
 	case m.Verdict == audit.Pass:
 		steps[i].State = Done
 	case again && m.Verdict == audit.LowTorque: // too weak a pull on a fastener that is done moves nothing
-	case m.Verdict == audit.WrongDirection && slices.Contains(m.Flags, audit.Unexpected):
+	case turnedBack(m):
 		for k := range steps { // turned back: whatever it had reached is gone
 			if steps[k].Fastener == m.Fastener && steps[k].State == Done {
 				steps[k].State = Open

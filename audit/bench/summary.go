@@ -23,7 +23,7 @@ const (
 
 // summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
 func (r *run) summary(withChecks bool) Summary {
-	steps := Steps(r.joint, r.marks())
+	steps := Steps(r.joint, r.marks(), r.renewals)
 	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
 	var doubtful []string
 	if sum.Complete = len(sum.Open) == 0; sum.Complete { // before the last pull there is nothing to doubt yet
@@ -32,6 +32,9 @@ func (r *run) summary(withChecks bool) Summary {
 	}
 	if withChecks {
 		lines, good := r.checkFindings(steps)
+		sum.Complete = sum.Complete && good
+		sum.Attention = append(sum.Attention, lines...)
+		lines, good = WornOut(r.bolts())
 		sum.Complete = sum.Complete && good
 		sum.Attention = append(sum.Attention, lines...)
 	}
@@ -129,7 +132,7 @@ func (r *run) stageFindings(open []OpenStage, steps []StepState) []string {
 // passed is true where the technician has gone beyond an open step of the stage.
 func (r *run) passed(o OpenStage, steps []StepState) bool {
 	for i := range min(r.matcher.Reached()+1, len(steps)) {
-		if steps[i].Stage == o.Stage && steps[i].State == Open && len(steps[i].Marks) == 0 {
+		if steps[i].Stage == o.Stage && steps[i].State == Open && len(steps[i].Marks)+len(steps[i].Replaced) == 0 {
 			return true
 		}
 	}

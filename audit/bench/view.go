@@ -9,11 +9,12 @@ import (
 // View is what a technician sees of a bench; it is complete in itself and safe to keep.
 type View struct {
 	Bench     string       `json:"bench"`
-	Seq       uint64       `json:"seq"`              // the last entry that it takes into account
-	Person    string       `json:"person,omitempty"` // name of who is signed in
-	Build     uint64       `json:"build,omitempty"`  // in hand, also before a joint is started
-	Run       uint64       `json:"run,omitempty"`    // 0: no joint on the bench
-	Engine    string       `json:"engine,omitempty"` // without a build: scanned, and waits for its work order
+	Seq       uint64       `json:"seq"`               // the last entry that it takes into account
+	Person    string       `json:"person,omitempty"`  // name of who is signed in
+	Build     uint64       `json:"build,omitempty"`   // in hand, also before a joint is started
+	Run       uint64       `json:"run,omitempty"`     // 0: no joint on the bench
+	Resumed   bool         `json:"resumed,omitempty"` // an earlier run of the joint was taken up again
+	Engine    string       `json:"engine,omitempty"`  // without a build: scanned, and waits for its work order
 	WorkOrder string       `json:"work_order,omitempty"`
 	Joint     string       `json:"joint,omitempty"`
 	Title     string       `json:"title,omitempty"`

@@ -125,6 +125,8 @@ func (g *grower) forward() {
 	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && g.leavesOpen(h, behind)
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
+	// So does one who fitted a new bolt.
+	goesBack = goesBack || len(behind) > 0 && g.justFitted()
 	if e != r {
 		g.add(e, 1, Next, crossing, g.nextPrior(r >= 0, goesBack))
 	}
@@ -177,6 +179,12 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 func (g *grower) hitAgain() bool {
 	t := g.h.tip
 	return t != nil && t.kind == ReHit && t.parent != nil && t.parent.step == t.step
+}
+
+// justFitted is true where a new bolt was fitted since the observation before.
+func (g *grower) justFitted() bool {
+	n := len(g.fitted)
+	return n > 0 && g.fitted[n-1].after == len(g.seen)-1
 }
 
 // leftBehind lists the open steps up to pos, but the one to be retried; of many, the first and the last few.

@@ -1,0 +1,114 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"witnessmark/audit"
+)
+
+// position is a joint of a build.
+type position struct {
+	build uint64
+	joint string
+}
+
+func (r *run) position() position { return position{r.build.ID, r.joint.ID} }
+
+// closed is a joint that was taken off its bench. An unfinished one keeps its run with all that was matched.
+type closed struct{ unfinished *run }
+
+// Starting completes the start of a joint with what the shop knows at this moment: the unfinished run that it takes up
+// again, unless it is begun afresh. A joint that is complete is started again only if that is said.
+func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
+	c := s.closed[position{ev.Build, ev.Joint}]
+	switch {
+	case ev.Afresh || c == nil:
+		return ev, nil
+	case c.unfinished == nil:
+		return ev, fmt.Errorf("joint %s of engine %s is complete: if all of it was loosened, begin it anew with `witnessmark joint start --afresh`",
+			ev.Joint, s.build(ev.Build).Engine)
+	}
+	ev.Continues = c.unfinished.seq
+	return ev, nil
+}
+
+// refuseContinuing speaks of the run that a start takes up again. A start that names none begins from slack, as all of
+// them did before there was a choice.
+func (s *Shop) refuseContinuing(ev audit.JointStarted) error {
+	c := s.closed[position{ev.Build, ev.Joint}]
+	switch {
+	case ev.Continues == 0:
+		return nil
+	case ev.Afresh:
+		return errors.New("a joint is either begun afresh or taken up again: say which")
+	case c == nil || c.unfinished == nil || c.unfinished.seq != ev.Continues:
+		return fmt.Errorf("joint %s of engine %s has been worked on meanwhile: look again and repeat", ev.Joint, s.build(ev.Build).Engine)
+	}
+	return nil
+}
+
+// start puts a joint on a bench: one that is taken up again as it was left, any other with every fastener slack.
+func (s *Shop) start(seq uint64, ev audit.JointStarted) {
+	b, at := s.build(ev.Build), position{ev.Build, ev.Joint}
+	var r *run
+	if ev.Continues != 0 {
+		r = s.closed[at].unfinished
+		r.seq, r.resumed = seq, true
+	} else {
+		r = newRun(seq, b, ev)
+		r.before = s.lives.Before(b.Engine, b.ID, r.procedure, r.joint)
+		if l, ok := s.learned[r.lesson()]; ok {
+			r.matcher.Expect(l)
+		}
+	}
+	delete(s.closed, at)
+	s.runs[ev.Bench] = r
+	s.place(ev.Bench).worked(b)
+}
+
+// close takes the joint off a bench. What is said of its readings is settled, also where it will be taken up again.
+func (s *Shop) close(bench string) []audit.Mark {
+	r := s.runs[bench]
+	s.place(bench).worked(r.build)
+	r.matcher.Settle()
+	marks := r.restate(nil)
+	s.learned[r.lesson()] = r.matcher.Learned()
+	s.lives.Keep(r.build.Engine, r.build.ID, r.procedure, r.joint, r.bolts())
+	c := &closed{}
+	if !r.summary(true).Complete {
+		c.unfinished = r
+	}
+	s.closed[r.position()] = c
+	delete(s.runs, bench)
+	return marks
+}
+
+func (s *Shop) refuseRenewal(ev audit.BoltReplaced) error {
+	r, err := s.running(ev.Bench, ev.Run)
+	if err != nil {
+		return err
+	}
+	if r.fastener(ev.Fastener) < 0 {
+		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
+	}
+	return nil
+}
+
+// renew takes a new bolt in the place of a fastener.
+func (r *run) renew(entry uint64, fastener string) {
+	r.matcher.Replace(r.fastener(fastener))
+	r.renewals = append(r.renewals, Renewal{entry, fastener})
+}
+
+// bolts counts the torque cycles of the joint's bolts.
+func (r *run) bolts() []Bolt { return Bolts(r.procedure, r.joint, r.before, r.marks(), r.renewals) }
+
+// wornOut says in a sentence that the bolt of a fastener has to be renewed; empty where it may stay.
+func (r *run) wornOut(fastener string) string {
+	bolts := r.bolts()
+	i := r.fastener(fastener)
+	lines, _ := WornOut(bolts[i : i+1])
+	return strings.Join(lines, "")
+}
