@@ -39,9 +39,12 @@ type RunHistory struct {
 	Technician string
 	Started    time.Time
 	Closed     *time.Time // nil: still on the bench
+	Afresh     bool       // begun anew after all was loosened
+	Continues  uint64     // the run that it takes up again, 0: it began from slack
 	Readings   []ReadingHistory
 	Answers    []AnswerHistory
 	Scans      []ScanHistory
+	Renewals   []RenewalHistory
 }
 
 // ReadingHistory is a reading with every mark that was made of it, the one in force last.
@@ -74,6 +77,15 @@ type ScanHistory struct {
 	Index  int64
 	Person string // name; empty: blanked
 	audit.LabelScanned
+}
+
+// RenewalHistory is a new bolt that was fitted.
+type RenewalHistory struct {
+	Seq    uint64
+	At     time.Time
+	Index  int64
+	Person string // name; empty: blanked
+	audit.BoltReplaced
 }
 
 // InForce is the newest mark of each reading of the run, in the order of the readings.
@@ -164,7 +176,7 @@ func (r *Reader) runs(ctx context.Context, builds []BuildHistory) error {
 	for i := range builds {
 		ids[i], at[builds[i].ID] = builds[i].ID, &builds[i]
 	}
-	rows, err := r.conn.Query(ctx, `SELECT s.build, s.seq, s.bench, s.joint, coalesce(p.name, ''), s.at, c.at
+	rows, err := r.conn.Query(ctx, `SELECT s.build, s.seq, s.bench, s.joint, coalesce(p.name, ''), s.at, c.at, s.afresh, s.continues
 		FROM witnessmark.joint_start s
 		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
 		LEFT JOIN witnessmark.person p ON p.shop = s.shop AND p.person = s.person AND p.refused = ''
@@ -174,7 +186,7 @@ func (r *Reader) runs(ctx context.Context, builds []BuildHistory) error {
 	}
 	var build uint64
 	var run RunHistory
-	_, err = pgx.ForEachRow(rows, []any{&build, &run.ID, &run.Bench, &run.Joint, &run.Technician, &run.Started, &run.Closed}, func() error {
+	_, err = pgx.ForEachRow(rows, []any{&build, &run.ID, &run.Bench, &run.Joint, &run.Technician, &run.Started, &run.Closed, &run.Afresh, &run.Continues}, func() error {
 		at[build].Runs = append(at[build].Runs, run)
 		return nil
 	})
@@ -202,7 +214,7 @@ func runsOf(builds []BuildHistory) runSet {
 }
 
 func (r *Reader) fill(ctx context.Context, runs runSet) error {
-	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans} {
+	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals} {
 		if err := read(ctx, runs); err != nil {
 			return err
 		}
@@ -267,6 +279,22 @@ func (r *Reader) scans(ctx context.Context, runs runSet) error {
 	}, r.shop, runs.ids, label.Fastener)
 	if err != nil {
 		return fmt.Errorf("read scans: %w", err)
+	}
+	return nil
+}
+
+func (r *Reader) renewals(ctx context.Context, runs runSet) error {
+	kind := audit.BoltReplaced{}.Kind()
+	record := emptyRow(kind)
+	sql := "SELECT " + qualified("b", record.columns()) + `, coalesce(p.name, '') FROM witnessmark.bolt_replaced b
+		LEFT JOIN witnessmark.person p ON p.shop = b.shop AND p.person = b.person AND p.refused = ''
+		WHERE b.shop = $1 AND b.run = ANY($2) AND b.refused = '' ORDER BY b.seq`
+	err := r.named(ctx, kind, sql, func(b row, name string) {
+		ev := b.record.Interface().(audit.BoltReplaced)
+		runs.at[ev.Run].Renewals = append(runs.at[ev.Run].Renewals, RenewalHistory{b.Seq, b.At, b.Index, name, ev})
+	}, r.shop, runs.ids)
+	if err != nil {
+		return fmt.Errorf("read renewals: %w", err)
 	}
 	return nil
 }

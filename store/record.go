@@ -24,6 +24,7 @@ var tables = map[string]table{
 	audit.JointClosed{}.Kind():    {"joint_close", reflect.TypeFor[audit.JointClosed]()},
 	audit.CheckAnswered{}.Kind():  {"check_answer", reflect.TypeFor[audit.CheckAnswered]()},
 	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
+	audit.BoltReplaced{}.Kind():   {"bolt_replaced", reflect.TypeFor[audit.BoltReplaced]()},
 	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
 	audit.AdapterFitted{}.Kind():  {"adapter", reflect.TypeFor[audit.AdapterFitted]()},
 	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},

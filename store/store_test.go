@@ -214,6 +214,8 @@ func TestStore_RecordsCannotBeChanged(t *testing.T) {
 		"UPDATE witnessmark.adapter SET angle = 0", "DELETE FROM witnessmark.adapter", "TRUNCATE witnessmark.adapter",
 		"UPDATE witnessmark.badge SET person = 'x'", "UPDATE witnessmark.badge SET badge = 'B-8'", "DELETE FROM witnessmark.badge", "TRUNCATE witnessmark.badge",
 		"UPDATE witnessmark.scan SET person = 'x'", "UPDATE witnessmark.scan SET label = 'badge'", "DELETE FROM witnessmark.scan", "TRUNCATE witnessmark.scan",
+		"UPDATE witnessmark.bolt_replaced SET fastener = 'x'", "DELETE FROM witnessmark.bolt_replaced", "TRUNCATE witnessmark.bolt_replaced",
+		"UPDATE witnessmark.joint_start SET afresh = true", "UPDATE witnessmark.joint_start SET continues = 5",
 		"UPDATE witnessmark.scan SET value = '' WHERE label = 'engine'", "UPDATE witnessmark.scan SET text = '' WHERE label = 'engine'",
 		"UPDATE witnessmark.scan SET value = 'B-8' WHERE label = 'badge'", "UPDATE witnessmark.scan SET text = 'B:B-8', value = '' WHERE label = ''",
 	} {
