@@ -75,7 +75,12 @@ func lastStages(j *procedure.Joint) map[string]string {
 
 func tightens(a procedure.Action) bool { return a == procedure.TightenTo || a == procedure.TurnBy }
 
-func (b *Bolt) renew() { b.Cycles, b.Slack, b.counted = 0, true, false }
+// renew takes a new bolt. No bolt at all is a fastener that the joint lacks, of which nothing is to be counted.
+func (b *Bolt) renew() {
+	if b != nil {
+		b.Cycles, b.Slack, b.counted = 0, true, false
+	}
+}
 
 // pulled takes a reading of the bolt into account.
 func (b *Bolt) pulled(j *procedure.Joint, m *audit.Mark, last string) {

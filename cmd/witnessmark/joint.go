@@ -10,8 +10,9 @@ import (
 )
 
 type jointCommand struct {
-	Start jointStart `cmd:"" help:"Put a joint of a build on a bench; readings of its wrenches belong to it from now on."`
-	Close jointClose `cmd:"" help:"Take the joint off a bench."`
+	Start jointStart `cmd:"" help:"Put a joint of a build on a bench; readings of its wrenches belong to it from now on. One that was left unfinished is taken up again."`
+	Renew jointRenew `cmd:"" help:"Say that new bolts were fitted: their fasteners begin again from the first stage."`
+	Close jointClose `cmd:"" help:"Take the joint off a bench; started again it goes on from there, on any bench."`
 }
 
 // atBench is the flag of every command that concerns one bench.
@@ -22,8 +23,9 @@ type atBench struct {
 type jointStart struct {
 	atWork
 	atBench
-	Build string `required:"" help:"Work order of the build, or its number." placeholder:"BUILD"`
-	Joint string `arg:"" help:"Joint of the procedure."`
+	Build  string `required:"" help:"Work order of the build, or its number." placeholder:"BUILD"`
+	Joint  string `arg:"" help:"Joint of the procedure."`
+	Afresh bool   `help:"Begin anew: all of the joint was loosened."`
 }
 
 // Run starts the joint and shows what is next.
@@ -34,7 +36,22 @@ func (c *jointStart) Run(ctx context.Context, s shop) error {
 	if err != nil {
 		return err
 	}
-	v, err := client.StartJoint(ctx, c.Bench, control.Start{Build: build, Joint: c.Joint, Person: c.By})
+	v, err := client.StartJoint(ctx, c.Bench, control.Start{Build: build, Joint: c.Joint, Afresh: c.Afresh, Person: c.By})
+	return s.shown(v, err)
+}
+
+type jointRenew struct {
+	atWork
+	atBench
+	Fasteners []string `arg:"" name:"fastener" help:"Fasteners that got a new bolt."`
+	Reason    string   `help:"Why." placeholder:"TEXT"`
+}
+
+// Run records the new bolts and shows what is next.
+func (c *jointRenew) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	v, err := client.Renew(ctx, c.Bench, control.Renew{Fasteners: c.Fasteners, Reason: c.Reason, Person: c.By})
 	return s.shown(v, err)
 }
 

@@ -37,7 +37,7 @@ type commands struct {
 	Config    configCommand    `cmd:"" help:"Show an example of the configuration file, or check one."`
 	Procedure procedureCommand `cmd:"" help:"Check, add or list tightening procedures."`
 	Build     buildCommand     `cmd:"" help:"Open or list builds."`
-	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, or take it off."`
+	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, renew its bolts, take it off."`
 	Check     checkCommand     `cmd:"" help:"Answer a check of the joint on a bench."`
 	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`
 	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`

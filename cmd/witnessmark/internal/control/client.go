@@ -122,6 +122,11 @@ func (c *Client) RemoveAdapter(ctx context.Context, benchID string, in TakeOff) 
 	return v, c.call(ctx, http.MethodDelete, at(benchID, "/adapter"), in, &v)
 }
 
+// Renew says that new bolts were fitted.
+func (c *Client) Renew(ctx context.Context, benchID string, in Renew) (v bench.View, err error) {
+	return v, c.call(ctx, http.MethodPost, at(benchID, "/renewals"), in, &v)
+}
+
 // Watch calls tell with the present state of a bench and with every update, until ctx ends (its error is returned),
 // tell returns an error (that one), or the daemon closes the watch (io.EOF: ask anew).
 func (c *Client) Watch(ctx context.Context, benchID string, tell func(Update) error) error {

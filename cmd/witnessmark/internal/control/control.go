@@ -14,6 +14,7 @@
 //	POST   /api/v1/benches/{id}/names      Name → bench.View
 //	POST   /api/v1/benches/{id}/adapter    Fit → bench.View
 //	DELETE /api/v1/benches/{id}/adapter    TakeOff → bench.View
+//	POST   /api/v1/benches/{id}/renewals   Renew → bench.View
 //	GET    /api/v1/benches/{id}/watch      → server-sent events "bench", each an Update; the first is the present state
 //	GET    /api/v1/wrenches                → []Wrench
 //	GET    /api/v1/badges                  → []Badge
@@ -81,11 +82,12 @@ type Bench struct {
 	Wrenches []string `json:"wrenches"`
 }
 
-// Start asks to put a joint of a build on the bench. Here and in the five after it an empty Person is the one who is
-// signed in at the bench.
+// Start asks to put a joint of a build on the bench: one that was left unfinished is taken up again, unless Afresh says
+// that all of it was loosened. Here and in the six after it an empty Person is the one who is signed in at the bench.
 type Start struct {
 	Build  uint64 `json:"build"`
 	Joint  string `json:"joint"`
+	Afresh bool   `json:"afresh,omitempty"`
 	Person string `json:"person"`
 }
 
@@ -125,6 +127,13 @@ type Fit struct {
 type TakeOff struct {
 	Wrench string `json:"wrench,omitempty"`
 	Person string `json:"person"`
+}
+
+// Renew says that new bolts were fitted. One that cannot be is refused with all the others.
+type Renew struct {
+	Fasteners []string `json:"fasteners"`
+	Reason    string   `json:"reason,omitempty"`
+	Person    string   `json:"person"`
 }
 
 // Wrench is a configured wrench and how it fares. What is counted is counted since the daemon started.
@@ -205,6 +214,7 @@ type Desk interface {
 	Name(ctx context.Context, bench string, n Name) (bench.View, error)
 	FitAdapter(ctx context.Context, bench string, f Fit) (bench.View, error)
 	RemoveAdapter(ctx context.Context, bench string, t TakeOff) (bench.View, error)
+	Renew(ctx context.Context, bench string, r Renew) (bench.View, error)
 	// Watch gives the present state and every later update until stop is called. The channel is closed when the
 	// watcher falls behind or the desk closes: it then asks anew and has missed nothing that matters.
 	Watch(bench string) (updates <-chan Update, stop func(), err error)

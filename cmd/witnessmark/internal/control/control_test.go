@@ -119,6 +119,11 @@ func (d *desk) Name(_ context.Context, id string, in Name) (bench.View, error) {
 	return d.at(id)
 }
 
+func (d *desk) Renew(_ context.Context, id string, in Renew) (bench.View, error) {
+	d.ask(in)
+	return d.at(id)
+}
+
 func (d *desk) Watch(id string) (<-chan Update, func(), error) {
 	if _, err := d.at(id); err != nil {
 		return nil, nil, err
@@ -178,7 +183,7 @@ func TestControl_RoundTrip(t *testing.T) {
 			return d.last(), in, err
 		},
 		"start joint": func() (any, any, error) {
-			in := Start{Build: 12, Joint: "main-caps", Person: "Ada Holt"}
+			in := Start{Build: 12, Joint: "main-caps", Afresh: true, Person: "Ada Holt"}
 			_, err := c.StartJoint(ctx, id, in)
 			return d.last(), in, err
 		},
@@ -205,6 +210,11 @@ func TestControl_RoundTrip(t *testing.T) {
 		"name": func() (any, any, error) {
 			in := Name{Reading: 4, Fastener: "7", Person: "Ada Holt"}
 			_, err := c.Name(ctx, id, in)
+			return d.last(), in, err
+		},
+		"renew": func() (any, any, error) {
+			in := Renew{Fasteners: []string{"7", "8"}, Reason: "stretched", Person: "Ada Holt"}
+			_, err := c.Renew(ctx, id, in)
 			return d.last(), in, err
 		},
 	} {

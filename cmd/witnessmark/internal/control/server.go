@@ -69,6 +69,9 @@ func handler(d Desk, beat time.Duration) http.Handler {
 	mux.HandleFunc("DELETE /api/v1/benches/{id}/adapter", func(w http.ResponseWriter, r *http.Request) {
 		act(w, r, maxBody, func(in TakeOff) (any, error) { return d.RemoveAdapter(r.Context(), r.PathValue("id"), in) })
 	})
+	mux.HandleFunc("POST /api/v1/benches/{id}/renewals", func(w http.ResponseWriter, r *http.Request) {
+		act(w, r, maxBody, func(in Renew) (any, error) { return d.Renew(r.Context(), r.PathValue("id"), in) })
+	})
 	mux.HandleFunc("GET /api/v1/benches/{id}/watch", s.watch)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, nil, Unknown(fmt.Sprintf("%s %s is not served here: use the commands of this program", r.Method, r.URL.Path)))

@@ -144,8 +144,8 @@ func (d *Daemon) OpenBuild(ctx context.Context, in control.NewBuild) (control.Bu
 
 // StartJoint implements control.Desk.
 func (d *Daemon) StartJoint(ctx context.Context, benchID string, in control.Start) (bench.View, error) {
-	return d.atBench(ctx, benchID, in.Person, func(_ *bench.Shop, id string) (audit.Event, error) {
-		return audit.JointStarted{Bench: benchID, Build: in.Build, Joint: in.Joint, Person: id}, nil
+	return d.atBench(ctx, benchID, in.Person, func(s *bench.Shop, id string) (audit.Event, error) {
+		return s.Starting(audit.JointStarted{Bench: benchID, Build: in.Build, Joint: in.Joint, Person: id, Afresh: in.Afresh})
 	})
 }
 
@@ -177,6 +177,28 @@ func (d *Daemon) Name(ctx context.Context, benchID string, in control.Name) (ben
 		}
 		return ev, nil
 	})
+}
+
+// Renew implements control.Desk. Each new bolt is an entry of its own; a crash between two of them leaves the later ones
+// unsaid, which the bench goes on to ask for.
+func (d *Daemon) Renew(ctx context.Context, benchID string, in control.Renew) (v bench.View, err error) {
+	if len(in.Fasteners) == 0 {
+		return v, control.Malformed("say which fasteners got a new bolt")
+	}
+	for i := range in.Fasteners {
+		v, err = d.atBench(ctx, benchID, in.Person, func(s *bench.Shop, id string) (ev audit.Event, err error) {
+			for k := len(in.Fasteners) - 1; k >= i && err == nil; k-- { // all of them are checked before the first is recorded
+				ev = audit.BoltReplaced{Bench: benchID, Run: s.Run(benchID), Fastener: in.Fasteners[k],
+					Reason: strings.TrimSpace(in.Reason), Person: id}
+				err = s.Refusal(ev)
+			}
+			return ev, err
+		})
+		if err != nil {
+			return v, err
+		}
+	}
+	return v, nil
 }
 
 // atBench acts as the named person, or as the one who is signed in at the bench.

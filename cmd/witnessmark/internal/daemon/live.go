@@ -154,6 +154,8 @@ func benchOf(ev audit.Event) string {
 		return ev.Bench
 	case audit.AdapterFitted:
 		return ev.Bench
+	case audit.BoltReplaced:
+		return ev.Bench
 	case audit.LabelScanned:
 		return ev.Bench
 	case audit.ReadingTaken:

@@ -11,7 +11,7 @@ import (
 )
 
 // find says what keeps the joint from being complete, and what a person should look at besides.
-func (o *Joint) find(j *procedure.Joint) {
+func (o *Joint) find(j *procedure.Joint, bolts []bench.Bolt) {
 	for _, st := range j.Stages {
 		var open []string
 		for _, s := range o.Steps {
@@ -33,6 +33,9 @@ func (o *Joint) find(j *procedure.Joint) {
 			o.checked(c.ID, f)
 		}
 	}
+	worn, good := bench.WornOut(bolts)
+	o.Complete = o.Complete && good
+	o.Findings = append(o.Findings, worn...)
 	for _, s := range o.Steps {
 		for _, m := range s.Marks {
 			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)

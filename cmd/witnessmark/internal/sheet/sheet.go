@@ -34,7 +34,8 @@ type Build struct {
 	Joints    []Joint   `json:"joints"`
 }
 
-// Joint is one run of a joint on a bench.
+// Joint is one attempt at a joint, from slack fasteners: a run on a bench, and those that took it up again. Run, Bench, By
+// and Started are of the first.
 type Joint struct {
 	Joint    string     `json:"joint"`
 	Title    string     `json:"title"`
@@ -42,13 +43,34 @@ type Joint struct {
 	Bench    string     `json:"bench"`
 	By       string     `json:"by"`
 	Started  time.Time  `json:"started"`
-	Closed   *time.Time `json:"closed"`   // null: still on the bench
-	Complete bool       `json:"complete"` // every step done, every check answered and accepted
+	Earlier  bool       `json:"earlier,omitempty"` // the joint was begun anew later
+	Runs     []Run      `json:"runs"`              // all of them, the oldest first
+	Closed   *time.Time `json:"closed"`            // null: still on the bench
+	Complete bool       `json:"complete"`          // every step done, every check answered and accepted
 	Steps    []Step     `json:"steps"`
 	Checks   []Check    `json:"checks"`
-	Stray    []Mark     `json:"stray"`    // readings that belong to no step
-	Scans    []Scan     `json:"scans"`    // labels of fasteners
+	Stray    []Mark     `json:"stray"` // readings that belong to no step
+	Scans    []Scan     `json:"scans"` // labels of fasteners
+	Renewals []Renewal  `json:"renewals,omitempty"`
 	Findings []string   `json:"findings"` // what a person should look at, a sentence each
+}
+
+// Run is a joint on a bench, from its start to its close.
+type Run struct {
+	Run     uint64     `json:"run"`
+	Bench   string     `json:"bench"`
+	By      string     `json:"by"`
+	Started time.Time  `json:"started"`
+	Closed  *time.Time `json:"closed"`
+}
+
+// Renewal is a new bolt that was fitted; what its fastener had reached before does not count.
+type Renewal struct {
+	Fastener    string    `json:"fastener"`
+	Reason      string    `json:"reason,omitempty"`
+	By          string    `json:"by"`
+	At          time.Time `json:"at"`
+	LedgerIndex int64     `json:"ledger_index"`
 }
 
 // Step is one fastener in one stage. Target is in the procedure's words.
@@ -58,6 +80,8 @@ type Step struct {
 	Target   string `json:"target"`
 	State    string `json:"state"` // done, open or failed
 	Marks    []Mark `json:"marks"` // in force, the oldest first
+	// Replaced are the marks of a bolt that is no longer there.
+	Replaced []Mark `json:"replaced,omitempty"`
 }
 
 // Mark is a reading with the finding about it. Numbers are decimals as they were recorded, never rounded in between.
@@ -115,6 +139,7 @@ type Scan struct {
 // Of lays out a history. Torques are in the given unit, or as the wrench wrote them where it is empty.
 func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 	e := &Engine{Engine: h.Engine, Builds: []Build{}}
+	lives := bench.Lives{}
 	for _, b := range h.Builds {
 		p, err := procedure.Parse(b.Family+" revision "+b.Revision, []byte(b.Procedure))
 		if err != nil {
@@ -122,21 +147,24 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 		}
 		out := Build{WorkOrder: b.WorkOrder, Build: b.ID, Unit: b.Unit, Family: b.Family, Revision: b.Revision,
 			By: b.Technician, At: b.At, Joints: []Joint{}}
-		for i := range b.Runs {
-			j, ok := p.Joint(b.Runs[i].Joint)
+		for _, a := range attempts(b.Runs) {
+			j, ok := p.Joint(a.Joint)
 			if !ok {
-				return nil, fmt.Errorf("build %d has a joint %q that its procedure does not have: run witnessmark verify", b.ID, b.Runs[i].Joint)
+				return nil, fmt.Errorf("build %d has a joint %q that its procedure does not have: run witnessmark verify", b.ID, a.Joint)
 			}
-			out.Joints = append(out.Joints, joint(&b.Runs[i], j, in))
+			before := lives.Before(h.Engine, b.ID, p, j)
+			bolts := bench.Bolts(p, j, before, a.InForce(), a.renewals())
+			lives.Keep(h.Engine, b.ID, p, j, bolts)
+			out.Joints = append(out.Joints, joint(a, j, bolts, in))
 		}
 		e.Builds = append(e.Builds, out)
 	}
 	return e, nil
 }
 
-func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
+func joint(r *attempt, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit) Joint {
 	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
-		Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
+		Earlier: r.earlier, Runs: r.runs, Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
 	byReading := map[uint64]Mark{}
 	for i := range r.Readings {
 		if m, ok := mark(&r.Readings[i], in); ok {
@@ -145,11 +173,15 @@ func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
 	}
 	used := map[uint64]bool{}
 	targets := j.Sequence()
-	for i, s := range bench.Steps(j, r.InForce()) {
+	for i, s := range bench.Steps(j, r.InForce(), r.renewals()) {
 		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: targets[i].Target(), State: string(s.State), Marks: []Mark{}}
 		for _, m := range s.Marks {
 			used[m.Reading] = true
 			st.Marks = append(st.Marks, byReading[m.Reading])
+		}
+		for _, m := range s.Replaced {
+			used[m.Reading] = true
+			st.Replaced = append(st.Replaced, byReading[m.Reading])
 		}
 		out.Steps = append(out.Steps, st)
 	}
@@ -162,7 +194,10 @@ func joint(r *store.RunHistory, j *procedure.Joint, in unit.TorqueUnit) Joint {
 	for _, l := range r.Scans {
 		out.Scans = append(out.Scans, Scan{l.Value, l.Person, l.At, l.Index})
 	}
-	out.find(j)
+	for _, b := range r.Renewals {
+		out.Renewals = append(out.Renewals, Renewal{b.Fastener, b.Reason, b.Person, b.At, b.Index})
+	}
+	out.find(j, bolts)
 	return out
 }
 

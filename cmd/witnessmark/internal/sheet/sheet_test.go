@@ -103,8 +103,12 @@ func history() *store.History {
 		Revision: "1", Technician: "Ada Holt", Procedure: block, Runs: []store.RunHistory{bad, good}}}}
 }
 
-func TestOf_Sheets(t *testing.T) {
-	e, err := Of(history(), "")
+func TestOf_Sheets(t *testing.T) { golden(t, history(), "testdata/sheet") }
+
+// golden compares both forms of a sheet with what they were.
+func golden(t *testing.T, h *store.History, name string) {
+	t.Helper()
+	e, err := Of(h, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -116,7 +120,7 @@ func TestOf_Sheets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for file, got := range map[string]string{"testdata/sheet.txt": text.String(), "testdata/sheet.json": string(body) + "\n"} {
+	for file, got := range map[string]string{name + ".txt": text.String(), name + ".json": string(body) + "\n"} {
 		if *update {
 			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
 				t.Fatal(err)

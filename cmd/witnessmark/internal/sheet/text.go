@@ -42,14 +42,17 @@ func (p *printer) line(format string, args ...any) {
 }
 
 func (p *printer) joint(j *Joint) {
-	state, closed := "NOT COMPLETE", "still on the bench"
+	state := "NOT COMPLETE"
 	if j.Complete {
 		state = "complete"
 	}
-	if j.Closed != nil {
-		closed = "closed " + when(*j.Closed)
+	if j.Earlier {
+		state += " (an earlier attempt: the joint was begun anew)"
 	}
-	p.line("\n  Joint %s, %s: %s\n  bench %s, started %s by %s, %s", j.Joint, j.Title, state, j.Bench, when(j.Started), name(j.By), closed)
+	p.line("\n  Joint %s, %s: %s", j.Joint, j.Title, state)
+	for i, r := range j.Runs {
+		p.run(r, i == 0)
+	}
 	p.steps(j.Steps)
 	if len(j.Stray) > 0 {
 		p.line("    Readings that belong to no step:")
@@ -79,6 +82,14 @@ func (p *printer) joint(j *Joint) {
 			fmt.Fprintf(t, "    fastener %s\t%s\t%s\tleaf %d\n", l.Fastener, name(l.By), when(l.At), l.LedgerIndex)
 		}
 	})
+	if len(j.Renewals) > 0 {
+		p.line("    Bolts renewed:")
+	}
+	p.table(func(t io.Writer) {
+		for _, b := range j.Renewals {
+			fmt.Fprintf(t, "    fastener %s\t%s\t%s\t%s\tleaf %d\n", b.Fastener, dash(b.Reason), name(b.By), when(b.At), b.LedgerIndex)
+		}
+	})
 	if len(j.Findings) > 0 {
 		p.line("    To look at:")
 	}
@@ -87,10 +98,24 @@ func (p *printer) joint(j *Joint) {
 	}
 }
 
+func (p *printer) run(r Run, first bool) {
+	began, closed := "taken up again", "still on the bench"
+	if first {
+		began = "started"
+	}
+	if r.Closed != nil {
+		closed = "closed " + when(*r.Closed)
+	}
+	p.line("  bench %s, %s %s by %s, %s", r.Bench, began, when(r.Started), name(r.By), closed)
+}
+
 func (p *printer) steps(steps []Step) {
 	p.table(func(t io.Writer) {
 		fmt.Fprintln(t, "    STAGE\tFASTENER\tWANTED\tSTATE\tTORQUE\tANGLE\tVERDICT\tFLAGS\tKNOWN BY\tSURE\tWRENCH\tAT\tLEAF")
 		for _, s := range steps {
+			for _, m := range s.Replaced {
+				fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\n", s.Stage, s.Fastener, s.Target, "old bolt", columns(m))
+			}
 			if len(s.Marks) == 0 {
 				fmt.Fprintf(t, "    %s\t%s\t%s\t%s\n", s.Stage, s.Fastener, s.Target, strings.ToUpper(s.State))
 			}

@@ -26,8 +26,12 @@ func lies(v bench.View) string {
 	const begin = "Start one with `witnessmark joint start`."
 	switch {
 	case v.Run != 0:
-		return fmt.Sprintf("engine %s, work order %s, %s (%s), %d of %d steps done.",
-			v.Engine, v.WorkOrder, v.Title, v.Joint, v.Steps-v.Left, v.Steps)
+		again := ""
+		if v.Resumed {
+			again = ", taken up again"
+		}
+		return fmt.Sprintf("engine %s, work order %s, %s (%s)%s, %d of %d steps done.",
+			v.Engine, v.WorkOrder, v.Title, v.Joint, again, v.Steps-v.Left, v.Steps)
 	case v.Build != 0:
 		return fmt.Sprintf("engine %s, work order %s, no joint. Scan one, or s%s", v.Engine, v.WorkOrder, begin[1:])
 	case v.Engine != "" && v.WorkOrder != "":
