@@ -102,6 +102,18 @@ func (r *run) renew(entry uint64, fastener string) {
 	r.renewals = append(r.renewals, Renewal{entry, fastener})
 }
 
+// renewed is the entry that brought the newest bolt of a fastener, 0: it has the one that it began with.
+func (r *run) renewed(fastener string) (entry uint64) {
+	for _, n := range r.renewals {
+		if n.Fastener == fastener {
+			entry = n.Entry
+		}
+	}
+	return entry
+}
+
+func (r *run) steps() []StepState { return Steps(r.joint, r.marks(), r.renewals) }
+
 // bolts counts the torque cycles of the joint's bolts.
 func (r *run) bolts() []Bolt { return Bolts(r.procedure, r.joint, r.before, r.marks(), r.renewals) }
 

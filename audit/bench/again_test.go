@@ -60,8 +60,8 @@ func halfDone(t *testing.T) *floor {
 	return f
 }
 
-// replays applies the same entries to a new shop, from their journal text, and wants the same outcomes.
-func (f *floor) replays() {
+// replaysFromText applies the same entries to a new shop, from their journal text, and wants the same outcomes.
+func (f *floor) replaysFromText() {
 	f.t.Helper()
 	again, other := bench.NewShop(), bench.NewShop()
 	for _, e := range f.log {
@@ -110,7 +110,7 @@ func TestShop_TakenUpAgain(t *testing.T) {
 			}
 		}
 	})
-	f.replays()
+	f.replaysFromText()
 }
 
 // The next day's first pull shows that the last stage of the day before had been left with one missed.
@@ -126,7 +126,7 @@ func TestShop_TakenUpAgainRestatesOldReadings(t *testing.T) {
 	if i < 0 || out.Marks[i].Run != 5 || out.Marks[i].No != 2 || out.Marks[i].Fastener != "4" {
 		t.Errorf("got %+v, want a second mark of reading 7, still in run 5", out.Marks)
 	}
-	f.replays()
+	f.replaysFromText()
 }
 
 func TestShop_BegunAfresh(t *testing.T) {
@@ -143,7 +143,7 @@ func TestShop_BegunAfresh(t *testing.T) {
 	if ev, err := f.starting("B1", "p1", false); err != nil || ev.Continues != run {
 		t.Errorf("got %+v, %v, want the newest attempt, run %d, taken up again", ev, err, run)
 	}
-	f.replays()
+	f.replaysFromText()
 }
 
 func TestShop_CompleteIsStartedAgainOnlyAfresh(t *testing.T) {
@@ -158,7 +158,7 @@ func TestShop_CompleteIsStartedAgainOnlyAfresh(t *testing.T) {
 	if v := f.shop.View("B1"); v.Left != 8 {
 		t.Errorf("got %d steps left, want all 8", v.Left)
 	}
-	f.replays()
+	f.replaysFromText()
 }
 
 func TestShop_RefusesToContinue(t *testing.T) {
@@ -219,7 +219,7 @@ func TestShop_ScanTakesUpAgain(t *testing.T) {
 	if err := f.shop.Refusal(scan); err == nil || !strings.Contains(err.Error(), "--afresh") {
 		t.Errorf("got %v for a joint that is complete, want --afresh named", err)
 	}
-	f.replays()
+	f.replaysFromText()
 }
 
 func (f *floor) onB2(kind label.Kind, value string) audit.Outcome {
@@ -249,5 +249,5 @@ func TestShop_OneEngineOnTwoBenches(t *testing.T) {
 	if s := f.shop.View("B2").Summary; !s.Complete {
 		t.Errorf("got %+v, want the pan complete while the caps are not", s)
 	}
-	f.replays()
+	f.replaysFromText()
 }

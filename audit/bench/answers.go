@@ -22,18 +22,19 @@ type answer struct {
 	good  bool
 }
 
-// answer is the newest answer to a check, by a person or by a wrench; nil: none yet.
+// answer is the newest answer to a check, by a person or by a wrench; nil: none yet. What was measured of a bolt that is no
+// longer there is none.
 func (r *run) answer(check, fastener string) *answer {
 	var newest *answer
-	c := r.check(check)
+	c, since := r.check(check), r.renewed(fastener)
 	for i := range r.answers {
-		if s := &r.answers[i]; s.Check == check && s.Fastener == fastener {
+		if s := &r.answers[i]; s.Check == check && s.Fastener == fastener && s.seq > since {
 			newest = spoken(c, s)
 		}
 	}
 	for i := range r.readings {
 		t := &r.readings[i]
-		if g := t.check; g != nil && g.check == c && g.fastener == fastener && (newest == nil || t.seq > newest.seq) {
+		if g := t.check; g != nil && g.check == c && g.fastener == fastener && t.seq > since && (newest == nil || t.seq > newest.seq) {
 			newest = &answer{t.seq, Shown(c, &t.reading), t.valueOf(c), Measured(&t.mark)}
 		}
 	}

@@ -109,7 +109,7 @@ func TestShop_SingleUseBoltLoosenedAsksForANewOne(t *testing.T) {
 			t.Errorf("got %+v, want complete", s)
 		}
 	})
-	f.replays()
+	f.replaysFromText()
 }
 
 // A joint drawn up with the old bolt to its first stage and finished with a new one.
@@ -135,7 +135,25 @@ func TestShop_ABoltReplacedInTheMiddle(t *testing.T) {
 	if s := f.summary(); !s.Complete {
 		t.Errorf("got %+v, want complete: the bolt that was turned before is no longer there", s)
 	}
-	f.replays()
+	f.replaysFromText()
+}
+
+// What was measured of the old bolt is asked of the new one again.
+func TestShop_ANewBoltIsCheckedAgain(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	drag := func(fastener, value string) {
+		f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "drag", Fastener: fastener, Value: value, Person: "p1"})
+	}
+	drag("a", "5 N·m")
+	drag("b", "4 N·m")
+	f.renew("a")
+	if ask := f.shop.View("B1").Ask; ask == nil || ask.Check != "drag" || ask.Fastener != "a" {
+		t.Fatalf("got %+v, want the drag of the new nut asked for", ask)
+	}
+	drag("a", "9 N·m")
+	if v := f.shop.View("B1"); v.Ask != nil || v.Next.Target != "109 N·m (104 … 114 N·m)" {
+		t.Errorf("got %+v, want the new nut's drag alone added to the target", v)
+	}
 }
 
 func TestShop_LettingGoBeforeTheYieldStageSpendsNoBolt(t *testing.T) {
@@ -225,7 +243,7 @@ func TestShop_TorqueCycles(t *testing.T) {
 			t.Errorf("got %q, want one cycle of the new bolt counted", s.Attention)
 		}
 	})
-	f.replays()
+	f.replaysFromText()
 }
 
 func TestShop_AfreshAsksForNewSingleUseBolts(t *testing.T) {
@@ -241,7 +259,7 @@ func TestShop_AfreshAsksForNewSingleUseBolts(t *testing.T) {
 	if s := f.summary(); !s.Complete {
 		t.Errorf("got %+v, want complete", s)
 	}
-	f.replays()
+	f.replaysFromText()
 }
 
 // A stage that loosens on purpose is part of the cycle: many procedures seat, ease and draw up again.

@@ -77,7 +77,7 @@ func (r *run) waiting(told string) (c *procedure.Check, fastener string) {
 	if !slices.ContainsFunc(r.joint.Checks, func(k procedure.Check) bool { return k.ByWrench }) {
 		return nil, ""
 	}
-	steps := Steps(r.joint, r.marks())
+	steps := r.steps()
 	for i := range r.joint.Checks {
 		k := &r.joint.Checks[i]
 		if !k.ByWrench || !due(k, steps) {

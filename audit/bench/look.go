@@ -49,7 +49,7 @@ func (r *run) next(step int, fitted fits) *Next {
 
 // ask is the first check whose moment has come and that has no answer.
 func (r *run) ask() *Ask {
-	steps := Steps(r.joint, r.marks(), r.renewals)
+	steps := r.steps()
 	for i := range r.joint.Checks {
 		c := &r.joint.Checks[i]
 		if !due(c, steps) {

@@ -23,7 +23,7 @@ const (
 
 // summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
 func (r *run) summary(withChecks bool) Summary {
-	steps := Steps(r.joint, r.marks(), r.renewals)
+	steps := r.steps()
 	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
 	var doubtful []string
 	if sum.Complete = len(sum.Open) == 0; sum.Complete { // before the last pull there is nothing to doubt yet

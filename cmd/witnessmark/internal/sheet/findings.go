@@ -54,11 +54,16 @@ func (o *Joint) lacks(sentence string) {
 	o.Findings = append(o.Findings, sentence)
 }
 
-// checked looks for the newest answer to a check.
+// checked looks for the newest answer to a check. One about a bolt that is no longer there is none.
 func (o *Joint) checked(id, fastener string) {
-	name := checkName(id, fastener)
+	name, since := checkName(id, fastener), int64(-1)
+	for _, b := range o.Renewals {
+		if b.Fastener == fastener {
+			since = b.LedgerIndex
+		}
+	}
 	for i := len(o.Checks) - 1; i >= 0; i-- {
-		if c := o.Checks[i]; c.Check == id && c.Fastener == fastener {
+		if c := o.Checks[i]; c.Check == id && c.Fastener == fastener && c.LedgerIndex > since {
 			if !c.OK {
 				o.lacks(name + ": " + c.Answer + " is not accepted")
 			}

@@ -190,7 +190,7 @@ func joint(r *attempt, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUni
 			out.Stray = append(out.Stray, m)
 		}
 	}
-	out.Checks = checks(r, j)
+	out.Checks = checks(&r.RunHistory, j)
 	for _, l := range r.Scans {
 		out.Scans = append(out.Scans, Scan{l.Value, l.Person, l.At, l.Index})
 	}
