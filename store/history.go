@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -127,47 +128,20 @@ func (r *Reader) History(ctx context.Context, engine string) (*History, error) {
 }
 
 func (r *Reader) unknown(ctx context.Context, engine string) error {
-	known, err := r.Engines(ctx)
+	found, err := r.Find(ctx, engine)
 	if err != nil {
 		return err
 	}
 	var like []string
-	for _, k := range known {
-		if near(k, engine) {
-			like = append(like, k)
+	for _, c := range found {
+		if !slices.Contains(like, c.Engine) {
+			like = append(like, c.Engine)
 		}
 	}
 	if len(like) == 0 {
 		return fmt.Errorf("no engine %q in this shop: check the serial number", engine)
 	}
 	return fmt.Errorf("no engine %q in this shop; like it are: %s", engine, strings.Join(like[:min(len(like), 5)], ", "))
-}
-
-// near is true where one serial holds the other, or both are of one length and differ in at most two characters.
-func near(a, b string) bool {
-	a, b = strings.ToUpper(a), strings.ToUpper(b)
-	if b != "" && (strings.Contains(a, b) || strings.Contains(b, a)) {
-		return true
-	}
-	if len(a) != len(b) {
-		return false
-	}
-	other := 0
-	for i := range len(a) {
-		if a[i] != b[i] {
-			other++
-		}
-	}
-	return other <= 2
-}
-
-// Engines lists the serials of all engines that have a build.
-func (r *Reader) Engines(ctx context.Context) ([]string, error) {
-	rows, err := r.conn.Query(ctx, `SELECT DISTINCT engine FROM witnessmark.build WHERE shop = $1 AND refused = '' ORDER BY engine`, r.shop)
-	if err != nil {
-		return nil, fmt.Errorf("list engines: %w", err)
-	}
-	return pgx.CollectRows(rows, pgx.RowTo[string])
 }
 
 // runs reads what belongs to builds in one query a table: with a query a run, the round trips cost more than the rows.

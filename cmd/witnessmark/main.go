@@ -47,6 +47,7 @@ type commands struct {
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
 	History   historyCommand   `cmd:"" help:"Show everything recorded about an engine."`
+	Claim     claimCommand     `cmd:"" help:"Look up an engine, unit, work order or VIN years later, and tell its story."`
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }

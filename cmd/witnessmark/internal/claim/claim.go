@@ -1,0 +1,127 @@
+// Package claim lays out what a shop can say when an engine comes back: its builds, and of a named joint or fastener what
+// was done to it and where that lies among all builds of the family.
+package claim
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/device/label"
+	"witnessmark/store"
+)
+
+// Claim is the answer to a look-up. Its JSON is an interface: fields are only added.
+type Claim struct {
+	Asked    string         `json:"asked"`
+	Note     string         `json:"note,omitempty"`     // what is to be said of the text itself
+	Known    *time.Time     `json:"known_at,omitempty"` // only what was known then is told; names are today's
+	Likeness store.Likeness `json:"likeness,omitempty"` // of everything in Found to what was asked; empty: nothing was found
+	Found    []Found        `json:"found"`
+	// Builds are all builds of the engines found; empty where what was found is only like what was asked for.
+	Builds []Build `json:"builds"`
+	Story  *Story  `json:"story,omitempty"` // of the joint or fastener that was named
+}
+
+// Found is a build that what was asked for may mean.
+type Found struct {
+	Build     uint64    `json:"build"`
+	At        time.Time `json:"at"`
+	Engine    string    `json:"engine"`
+	WorkOrder string    `json:"work_order"`
+	Unit      string    `json:"unit,omitempty"`
+	By        string    `json:"found_by"` // engine, work order or unit
+}
+
+// Build is one build in a few words.
+type Build struct {
+	Engine    string    `json:"engine"`
+	Build     uint64    `json:"build"`
+	Asked     bool      `json:"asked_for"` // it is one of Found, not only of the same engine
+	WorkOrder string    `json:"work_order"`
+	Unit      string    `json:"unit,omitempty"`
+	Family    string    `json:"family"`
+	Revision  string    `json:"revision"`
+	OpenedBy  string    `json:"opened_by"` // empty: the name was blanked
+	OpenedAt  time.Time `json:"opened_at"`
+	Joints    []Joint   `json:"joints"`
+}
+
+// Joint is one run of a joint in a few words.
+type Joint struct {
+	Joint    string     `json:"joint"`
+	Run      uint64     `json:"run"`
+	By       string     `json:"by"`
+	Bench    string     `json:"bench"`
+	Closed   *time.Time `json:"closed"` // null: still on the bench
+	Complete bool       `json:"complete"`
+	Findings []string   `json:"findings"`
+}
+
+// New begins the answer with what was found.
+func New(asked string, found []store.Candidate) *Claim {
+	c := &Claim{Asked: asked, Note: note(asked), Found: []Found{}, Builds: []Build{}}
+	for _, f := range found {
+		c.Likeness = f.Likeness
+		c.Found = append(c.Found, Found{f.Build, f.At, f.Engine, f.WorkOrder, f.Unit, f.Field})
+	}
+	return c
+}
+
+// note tells a VIN whose check digit is wrong, which is most often one that was typed wrongly.
+func note(asked string) string {
+	vin := strings.ToUpper(strings.TrimSpace(asked))
+	if !label.LooksVIN(vin) {
+		return ""
+	}
+	if _, err := label.VerifyVIN(vin); err != nil {
+		return err.Error()
+	}
+	return ""
+}
+
+// Sure is true where what was found is what was asked for, and not only like it.
+func (c *Claim) Sure() bool {
+	return c.Likeness == store.AsWritten || c.Likeness == store.WrittenOtherwise
+}
+
+// Engines are the serials of the engines found, each once.
+func (c *Claim) Engines() []string {
+	var out []string
+	for _, f := range c.Found {
+		if !slices.Contains(out, f.Engine) {
+			out = append(out, f.Engine)
+		}
+	}
+	return out
+}
+
+// Add adds the builds of an engine.
+func (c *Claim) Add(e *sheet.Engine) {
+	for _, b := range e.Builds {
+		out := Build{Engine: e.Engine, Build: b.Build, Asked: c.asked(b.Build), WorkOrder: b.WorkOrder, Unit: b.Unit, Family: b.Family,
+			Revision: b.Revision, OpenedBy: b.By, OpenedAt: b.At, Joints: []Joint{}}
+		for _, j := range b.Joints {
+			out.Joints = append(out.Joints, Joint{j.Joint, j.Run, j.By, j.Bench, j.Closed, j.Complete, j.Findings})
+		}
+		c.Builds = append(c.Builds, out)
+	}
+}
+
+func (c *Claim) asked(build uint64) bool {
+	return slices.ContainsFunc(c.Found, func(f Found) bool { return f.Build == build })
+}
+
+// Date reads a day, of which the end is meant, or an instant.
+func Date(text string) (time.Time, error) {
+	if t, err := time.Parse(time.DateOnly, text); err == nil {
+		return t.AddDate(0, 0, 1).Add(-time.Microsecond), nil
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, fmt.Errorf("%q is no date: write it like 2026-03-31, or 2026-03-31T14:00:00Z", text)
+	}
+	return t, nil
+}

@@ -1,0 +1,31 @@
+package store
+
+import (
+	"slices"
+	"time"
+)
+
+// Until takes out of the history what came after an instant, and what was said after it of what came before: what is left
+// is what was known then. Names and certificates are not dated back: they are as they are known today.
+func (h *History) Until(at time.Time) {
+	h.Builds = slices.DeleteFunc(h.Builds, func(b BuildHistory) bool { return b.At.After(at) })
+	for i := range h.Builds {
+		b := &h.Builds[i]
+		b.Runs = slices.DeleteFunc(b.Runs, func(r RunHistory) bool { return r.Started.After(at) })
+		for j := range b.Runs {
+			b.Runs[j].until(at)
+		}
+	}
+}
+
+func (r *RunHistory) until(at time.Time) {
+	if r.Closed != nil && r.Closed.After(at) {
+		r.Closed = nil
+	}
+	r.Readings = slices.DeleteFunc(r.Readings, func(rd ReadingHistory) bool { return rd.At.After(at) })
+	for i := range r.Readings {
+		r.Readings[i].Marks = slices.DeleteFunc(r.Readings[i].Marks, func(m MarkHistory) bool { return m.At.After(at) })
+	}
+	r.Answers = slices.DeleteFunc(r.Answers, func(a AnswerHistory) bool { return a.At.After(at) })
+	r.Scans = slices.DeleteFunc(r.Scans, func(s ScanHistory) bool { return s.At.After(at) })
+}
