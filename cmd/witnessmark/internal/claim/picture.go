@@ -23,13 +23,13 @@ type Picture struct {
 	Under  int   `json:"under"`
 	Over   int   `json:"over"`
 	Here   int   `json:"here"` // interval of the reading
-	lows   []string
+	ends   []string // lower ends of the intervals, and the upper one of the last
 }
 
 func draw(b standing.Bins, own, one int64, unit string) Picture {
 	p := Picture{From: decimal(b.From, one), Width: decimal(b.Width, one), Unit: unit, Counts: b.Counts, Under: b.Under, Over: b.Over, Here: b.At(own)}
-	for i := range b.Counts {
-		p.lows = append(p.lows, decimal(b.From+int64(i)*b.Width, one))
+	for i := range len(b.Counts) + 1 {
+		p.ends = append(p.ends, decimal(b.From+int64(i)*b.Width, one))
 	}
 	return p
 }
@@ -44,8 +44,8 @@ const barWidth = 44
 // Text draws a line an interval; the reading's own is pointed at.
 func (p Picture) Text(indent string) string {
 	most, wide := max(slices.Max(append(p.Counts, 1)), 1), 0
-	for _, l := range p.lows {
-		wide = max(wide, len(l))
+	for _, e := range p.ends {
+		wide = max(wide, len(e))
 	}
 	var b strings.Builder
 	for i, n := range p.Counts {
@@ -53,7 +53,7 @@ func (p Picture) Text(indent string) string {
 		if i == p.Here {
 			mark = ">"
 		}
-		b.WriteString(strings.TrimRight(fmt.Sprintf("%s%s %*s %s |%s %d", indent, mark, wide, p.lows[i], p.Unit, bar, n), " ") + "\n")
+		b.WriteString(strings.TrimRight(fmt.Sprintf("%s%s %*s %s |%s %d", indent, mark, wide, p.ends[i], p.Unit, bar, n), " ") + "\n")
 	}
 	if p.Under+p.Over > 0 {
 		fmt.Fprintf(&b, "%s  far outside: %d below, %d above\n", indent, p.Under, p.Over)
@@ -100,10 +100,8 @@ func (s Standing) panel(b *strings.Builder) {
 	}
 	bottom := plotTop + plotHeight
 	fmt.Fprintf(b, `<line class="axis" x1="%d" y1="%d" x2="%d" y2="%d"/>`+"\n", plotLeft, bottom, plotLeft+plotWidth, bottom)
-	if len(p.lows) > 0 {
-		fmt.Fprintf(b, `<text x="%d" y="%d">%s %s</text><text class="end" x="%d" y="%d">%s %s and %s more</text>`+"\n", plotLeft, bottom+18,
-			p.lows[0], p.Unit, plotLeft+plotWidth, bottom+18, p.lows[len(p.lows)-1], p.Unit, p.Width)
-	}
+	fmt.Fprintf(b, `<text x="%d" y="%d">%s %s</text><text class="end" x="%d" y="%d">%s %s</text>`+"\n", plotLeft, bottom+18,
+		p.ends[0], p.Unit, plotLeft+plotWidth, bottom+18, p.ends[len(p.ends)-1], p.Unit)
 }
 
 // sentence says the rank in words.
