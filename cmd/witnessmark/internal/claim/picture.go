@@ -19,10 +19,10 @@ type Picture struct {
 	Width string `json:"width"`
 	Unit  string `json:"unit"`
 	// Counts are the readings of each interval, its lower end included; Under and Over those far outside.
-	Counts []int `json:"counts"`
-	Under  int   `json:"under"`
-	Over   int   `json:"over"`
-	Here   int   `json:"here"` // interval of the reading
+	Counts []int    `json:"counts"`
+	Under  int      `json:"under"`
+	Over   int      `json:"over"`
+	Here   int      `json:"here"` // interval of the reading
 	ends   []string // lower ends of the intervals, and the upper one of the last
 }
 
