@@ -16,6 +16,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/cmd/witnessmark/internal/paper"
 )
 
 // Exit codes.
@@ -25,8 +26,7 @@ const (
 	exitInput     = 2 // what was asked for makes no sense
 )
 
-const safety = `Witnessmark records and checks; it is no safety device. The engine maker's procedure, local rules and the ` +
-	`judgement of the licensed person stand above it.`
+const safety = paper.Safety
 
 // commands is the whole command line.
 type commands struct {
@@ -48,6 +48,7 @@ type commands struct {
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
 	History   historyCommand   `cmd:"" help:"Show everything recorded about an engine."`
 	Claim     claimCommand     `cmd:"" help:"Look up an engine, unit, work order or VIN years later, and tell its story."`
+	Sheet     sheetCommand     `cmd:"" help:"Write the build sheet of a build as PDF."`
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }

@@ -1,5 +1,5 @@
-// Package drawing draws a joint as a person looks at it: every fastener at its place, with the number at which it is
-// tightened. The same picture is drawn as text for a terminal and as SVG for a page or a report.
+// Package drawing draws a joint as a person looks at it: every fastener at its place, with the number at which it is to be
+// tightened, or at which it really was. The same picture is drawn as text for a terminal, as SVG for a page and as PDF.
 package drawing
 
 import (
@@ -12,6 +12,7 @@ import (
 type spot struct {
 	id   string
 	turn int     // at which it is tightened, from 1; 0: not in this stage
+	real *Turn   // how it was done; nil: the picture is of the wanted order, or the fastener is not in this stage
 	x, y float64 // mm, y upwards
 }
 
@@ -36,9 +37,30 @@ func Of(j *procedure.Joint, stage int) Picture {
 		p.spots = append(p.spots, spot{id: f.ID, turn: turns[i], x: float64(f.X) / 1e6, y: float64(f.Y) / 1e6})
 	}
 	if !p.placed {
-		for i := range p.spots {
-			p.spots[i].x, p.spots[i].y = float64(i%10)*60, -float64(i/10)*60
+		return p.InRows(10)
+	}
+	return p
+}
+
+// Real lays out joint j for a stage, counted from 0, with the turns in which it was done: those that Turns gave for it.
+func Real(j *procedure.Joint, stage int, turns []Turn) Picture {
+	p := Of(j, stage)
+	for i := range p.spots {
+		p.spots[i].turn = 0
+		k := slices.IndexFunc(turns, func(t Turn) bool { return t.Fastener == p.spots[i].id })
+		if k >= 0 {
+			p.spots[i].real, p.spots[i].turn = &turns[k], turns[k].Real
 		}
+	}
+	return p
+}
+
+// InRows is the same picture with the fasteners in rows of so many as they are listed, for where there are no places, or
+// they leave no room.
+func (p Picture) InRows(n int) Picture {
+	p.spots, p.placed = slices.Clone(p.spots), false
+	for i := range p.spots {
+		p.spots[i].x, p.spots[i].y = float64(i%n)*60, -float64(i/n)*60
 	}
 	return p
 }

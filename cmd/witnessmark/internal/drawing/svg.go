@@ -3,72 +3,51 @@ package drawing
 import (
 	"fmt"
 	"html"
-	"math"
 	"strings"
 )
 
-// The looks of the drawing, in units of the picture: a head of 2·head across corners, whatever the joint measures.
-const (
-	head   = 22.0
-	margin = 40.0
-	least  = 3.2 * head // distance of the two nearest fasteners
-)
+const looks = `<style>text{font-family:system-ui,sans-serif;text-anchor:middle;fill:#20262e}.turn{font-size:20px;font-weight:600}` +
+	`.id,.note{font-size:13px;fill:#4a5563;paint-order:stroke;stroke:#fff;stroke-width:5px}.note{font-weight:600;fill:#20262e}` +
+	`.hexagon{fill:#f4f6f8;stroke:#20262e;stroke-width:2}.diamond{fill:#20262e;stroke:#20262e}.diamond+.turn{fill:#fff}` +
+	`.ring{stroke:#20262e;stroke-width:2;stroke-dasharray:6 4;fill:#fff}.square{fill:#fff;stroke:#20262e;stroke-width:4}` +
+	`.ghost{stroke:#7b8794;stroke-dasharray:4 4;fill:none}` +
+	`.way{fill:none;stroke:#7b8794;stroke-width:1.5;stroke-dasharray:1 4;stroke-linecap:round}</style>`
 
-// SVG draws the joint: a hexagon a fastener with the number of its turn in it, its id in brackets below, and a fine line along the way
-// from the first to the last. It holds no script and refers to nothing outside itself.
+var classes = map[Shape]string{Hexagon: "hexagon", Diamond: "diamond", Ring: "ring", Square: "square", Ghost: "ghost"}
+
+// SVG draws the joint: a head a fastener with the number of its turn in it, its id in brackets below, what is not as
+// wanted below that, and a fine line along the way from the first to the last. It holds no script and refers to nothing
+// outside itself.
 func (p Picture) SVG() string {
-	left, right, low, high := p.extent()
-	scale := p.scale()
-	width, height := (right-left)*scale+2*(head+margin), (high-low)*scale+2*(head+margin)
-	at := func(s spot) (x, y float64) {
-		return (s.x-left)*scale + head + margin, (high-s.y)*scale + head + margin
-	}
+	l := p.Layout()
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`+"\n", width, height,
-		html.EscapeString(p.title))
-	b.WriteString(`<style>text{font-family:system-ui,sans-serif;text-anchor:middle;fill:#20262e}.turn{font-size:20px;font-weight:600}` +
-		`.id{font-size:13px;fill:#4a5563;paint-order:stroke;stroke:#fff;stroke-width:5px}.head{fill:#f4f6f8;stroke:#20262e;stroke-width:2}.left{stroke-dasharray:4 4;fill:none}` +
-		`.way{fill:none;stroke:#7b8794;stroke-width:1.5;stroke-dasharray:1 4;stroke-linecap:round}</style>` + "\n")
-	b.WriteString(`<polyline class="way" points="`)
-	for _, s := range p.order() {
-		x, y := at(s)
-		fmt.Fprintf(&b, "%.1f,%.1f ", x, y)
-	}
-	b.WriteString("\"/>\n")
-	for _, s := range p.spots {
-		x, y := at(s)
-		s.draw(&b, x, y)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`+"\n%s\n",
+		l.Width, l.Height, html.EscapeString(l.Title), looks)
+	fmt.Fprintf(&b, "<polyline class=\"way\" points=\"%s\"/>\n", points(l.Way))
+	for _, h := range l.Heads {
+		h.draw(&b, l.Radius)
 	}
 	b.WriteString("</svg>\n")
 	return b.String()
 }
 
-// scale is such that the two nearest fasteners have room.
-func (p Picture) scale() float64 {
-	nearest := 0.0
-	for i, a := range p.spots {
-		for _, b := range p.spots[:i] {
-			if d := math.Hypot(a.x-b.x, a.y-b.y); nearest == 0 || d < nearest {
-				nearest = d
-			}
-		}
+func points(all []Point) string {
+	list := make([]string, len(all))
+	for i, p := range all {
+		list[i] = fmt.Sprintf("%.1f,%.1f", p.X, p.Y)
 	}
-	if nearest == 0 {
-		return 1
-	}
-	return least / nearest
+	return strings.Join(list, " ")
 }
 
-func (s spot) draw(b *strings.Builder, x, y float64) {
-	class, turn := "head", fmt.Sprint(s.turn)
-	if s.turn == 0 {
-		class, turn = "head left", ""
+func (h Head) draw(b *strings.Builder, radius float64) {
+	fmt.Fprintf(b, `<polygon class="%s" points="%s"/>`, classes[h.Shape], points(h.Shape.Corners(h.Point, radius)))
+	text := func(class string, down float64, text string) {
+		fmt.Fprintf(b, `<text class="%s" x="%.1f" y="%.1f">%s</text>`, class, h.X, h.Y+down, html.EscapeString(text))
 	}
-	fmt.Fprintf(b, `<polygon class="%s" points="`, class)
-	for k := range 6 {
-		a := float64(k) * math.Pi / 3
-		fmt.Fprintf(b, "%.1f,%.1f ", x+head*math.Cos(a), y+head*math.Sin(a))
+	text("turn", 7, h.Turn)
+	text("id", radius+14, "["+h.ID+"]")
+	if h.Note != "" {
+		text("note", radius+28, h.Note)
 	}
-	fmt.Fprintf(b, `"/><text class="turn" x="%.1f" y="%.1f">%s</text><text class="id" x="%.1f" y="%.1f">[%s]</text>`+"\n",
-		x, y+7, turn, x, y+head+14, html.EscapeString(s.id))
+	b.WriteString("\n")
 }

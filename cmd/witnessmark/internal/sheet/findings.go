@@ -14,12 +14,19 @@ import (
 func (o *Joint) find(j *procedure.Joint, bolts []bench.Bolt) {
 	for _, st := range j.Stages {
 		var open []string
+		all := 0
 		for _, s := range o.Steps {
-			if s.Stage == st.ID && s.State == string(bench.Open) {
+			if s.Stage != st.ID {
+				continue
+			}
+			if all++; s.State == string(bench.Open) {
 				open = append(open, s.Fastener)
 			}
 		}
-		if len(open) > 0 {
+		switch {
+		case len(open) == all && all > 4:
+			o.lacks(fmt.Sprintf("stage %s is open for all %d fasteners", st.ID, all))
+		case len(open) > 0:
 			o.lacks(fmt.Sprintf("stage %s is open for fastener %s", st.ID, strings.Join(open, ", ")))
 		}
 	}
@@ -35,7 +42,7 @@ func (o *Joint) find(j *procedure.Joint, bolts []bench.Bolt) {
 	}
 	worn, good := bench.WornOut(bolts)
 	o.Complete = o.Complete && good
-	o.Findings = append(o.Findings, worn...)
+	o.say(worn...)
 	for _, s := range o.Steps {
 		for _, m := range s.Marks {
 			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)
@@ -51,7 +58,11 @@ func (o *Joint) find(j *procedure.Joint, bolts []bench.Bolt) {
 
 func (o *Joint) lacks(sentence string) {
 	o.Complete = false
-	o.Findings = append(o.Findings, sentence)
+	o.say(sentence)
+}
+
+func (o *Joint) say(sentences ...string) {
+	o.Findings, o.OfJoint = append(o.Findings, sentences...), append(o.OfJoint, sentences...)
 }
 
 // checked looks for the newest answer to a check. One about a bolt that is no longer there is none.

@@ -53,6 +53,8 @@ type Joint struct {
 	Scans    []Scan     `json:"scans"` // labels of fasteners
 	Renewals []Renewal  `json:"renewals,omitempty"`
 	Findings []string   `json:"findings"` // what a person should look at, a sentence each
+	// OfJoint is those of the findings that are about no single reading.
+	OfJoint []string `json:"-"`
 }
 
 // Run is a joint on a bench, from its start to its close.
@@ -174,7 +176,7 @@ func joint(r *attempt, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUni
 	used := map[uint64]bool{}
 	targets := j.Sequence()
 	for i, s := range bench.Steps(j, r.InForce(), r.renewals()) {
-		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: targets[i].Target(), State: string(s.State), Marks: []Mark{}}
+		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: inWords(targets[i].Figures, in), State: string(s.State), Marks: []Mark{}}
 		for _, m := range s.Marks {
 			used[m.Reading] = true
 			st.Marks = append(st.Marks, byReading[m.Reading])
@@ -234,4 +236,12 @@ func torque(r *device.Reading, in unit.TorqueUnit) (json.Number, unit.TorqueUnit
 
 func share(s audit.Share) json.Number {
 	return json.Number(fmt.Sprintf("%d.%06d", s/audit.Certain, s%audit.Certain))
+}
+
+// inWords is what a step asks for, in the unit that is asked for here, else in that of the procedure.
+func inWords(f procedure.Figures, in unit.TorqueUnit) string {
+	if in != "" {
+		f.Unit = in
+	}
+	return f.Target()
 }

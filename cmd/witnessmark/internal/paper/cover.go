@@ -1,0 +1,221 @@
+package paper
+
+import (
+	"fmt"
+	"strings"
+)
+
+// cover is the first page: which engine, who and when, how it stands, and what to look at.
+func (d *document) cover() {
+	d.turn()
+	d.face(regular, 10, faint)
+	d.at(d.left(), d.y, "Build sheet of engine")
+	d.y += d.line() + 0.5
+	d.face(bold, 22, ink)
+	d.paragraph(d.History.Engine)
+	d.y += 2
+	d.facts()
+	d.standing()
+	d.overview()
+	d.findings()
+	d.notes()
+	d.y += 4
+	d.boxed(Safety)
+}
+
+func (d *document) facts() {
+	h := &d.History.Builds[0]
+	facts := [][2]string{
+		{"Work order", d.build.WorkOrder},
+		{"Unit", d.build.Unit},
+		{"Procedure", fmt.Sprintf("%s revision %s", h.Family, h.Revision)},
+		{"Opened", stamp(h.At) + " by " + name(h.Technician)},
+		{"Worked on", d.workedOn()},
+		{"Technicians", strings.Join(d.people(), ", ")},
+		{"Build", fmt.Sprintf("number %d of shop %s", d.build.Build, d.Shop)},
+		{"Torques", "in " + string(d.unit) + ", converted where the wrench or the procedure uses another unit"},
+	}
+	for _, f := range facts {
+		if f[1] == "" {
+			continue
+		}
+		d.room(d.line())
+		d.face(regular, bodySize, faint)
+		d.at(d.left(), d.y, f[0])
+		d.face(regular, bodySize, ink)
+		d.indented(30, f[1])
+		d.y += 0.6
+	}
+}
+
+// workedOn is the span from the first joint to the last word about one.
+func (d *document) workedOn() string {
+	runs := d.History.Builds[0].Runs
+	if len(runs) == 0 {
+		return ""
+	}
+	first, last := runs[0].Started, runs[0].Started
+	for _, r := range runs {
+		for _, rd := range r.Readings {
+			last = later(last, rd.At)
+		}
+		if r.Closed != nil {
+			last = later(last, *r.Closed)
+		}
+	}
+	return stamp(first) + " to " + stamp(last)
+}
+
+// people are those who started a joint or answered a check, in the order in which they come up.
+func (d *document) people() []string {
+	var list []string
+	seen := map[string]bool{}
+	add := func(who string) {
+		if who = name(who); !seen[who] {
+			seen[who] = true
+			list = append(list, who)
+		}
+	}
+	for _, j := range d.build.Joints {
+		for _, r := range j.Runs {
+			add(r.By)
+		}
+		for _, c := range j.Checks {
+			if c.Reading == 0 {
+				add(c.By)
+			}
+		}
+	}
+	return list
+}
+
+// standing says in one sentence how the build stands.
+func (d *document) standing() {
+	complete, best := 0, map[string]bool{}
+	for _, j := range d.joints {
+		best[j.plan.ID] = best[j.plan.ID] || (j.words != nil && j.words.Complete)
+	}
+	for _, ok := range best {
+		if ok {
+			complete++
+		}
+	}
+	title := fmt.Sprintf("Not complete: %d of %d joints are done.", complete, len(best))
+	if complete == len(best) {
+		title = "Complete: every step of every joint is done and every check is accepted."
+	}
+	text := "There is nothing to look at."
+	if looks := len(d.toLookAt()); looks > 0 {
+		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
+	}
+	d.y += 3
+	d.room(18)
+	d.fill(wash)
+	d.pdf.Rect(d.left(), d.y, d.width(), 15, "F")
+	d.stripe(d.left()+3, d.y+4, 7)
+	d.face(bold, 11, ink)
+	d.at(d.left()+13, d.y+3, title)
+	d.face(regular, bodySize, ink)
+	d.at(d.left()+13, d.y+8.6, text)
+	d.y += 15
+}
+
+func (d *document) overview() {
+	d.heading("Joints")
+	t := d.table(8, column{"Joint", 44, false}, column{"Class", 10, false}, column{"Steps done", 18, false}, column{"State", 26, false},
+		column{"Started (UTC)", 33, false}, column{"Bench", 18, false}, column{"By", 30, false})
+	for i := range d.joints {
+		j := &d.joints[i]
+		done, all := j.tally()
+		steps := fmt.Sprintf("%d of %d", done, all)
+		if j.words == nil {
+			t.row(strong, j.plan.Title, string(j.plan.Criticality), steps, "never begun", "–", "–", "–")
+			continue
+		}
+		w := plain
+		if !j.words.Complete {
+			w = strong
+		}
+		t.row(w, j.plan.Title, string(j.plan.Criticality), steps, j.state(), moment(j.words.Started), j.words.Bench, name(j.words.By))
+	}
+}
+
+// state is how a joint stands in two words.
+func (j *joint) state() string {
+	switch {
+	case j.words.Complete && j.words.Closed == nil:
+		return "complete, on the bench"
+	case j.words.Complete:
+		return "complete"
+	case j.words.Closed == nil:
+		return "not complete, on the bench"
+	}
+	return "not complete"
+}
+
+func (d *document) findings() {
+	d.heading("What to look at")
+	all := d.toLookAt()
+	for _, f := range all {
+		d.finding(f[0], f[1])
+	}
+	if len(all) == 0 {
+		d.paragraph("Nothing: no step is open or failed, every check is accepted, and no reading asks for a look.")
+	}
+}
+
+func (d *document) finding(where, what string) {
+	d.room(d.line())
+	d.face(regular, bodySize, alarm)
+	d.at(d.left(), d.y, "▲")
+	d.face(regular, bodySize, ink)
+	d.indented(5, where+": "+what)
+	d.y += 0.5
+}
+
+// title names a joint, with the number of its first run where it was begun anew.
+func (d *document) title(j *joint) string {
+	runs := 0
+	for _, other := range d.joints {
+		if other.plan.ID == j.plan.ID {
+			runs++
+		}
+	}
+	if runs > 1 {
+		return fmt.Sprintf("%s, run %d", j.plan.Title, j.words.Run)
+	}
+	return j.plan.Title
+}
+
+// notes are drawn where there are any.
+func (d *document) notes() {
+	if len(d.Notes) == 0 {
+		return
+	}
+	d.heading("Release, concessions and corrections")
+	t := d.table(8, column{"What", 50, false}, column{"Reason", 70, false}, column{"Who", 30, false}, column{"When (UTC)", 36, false})
+	for _, n := range d.Notes {
+		t.row(plain, n.What, n.Reason, name(n.Who), moment(n.When))
+	}
+}
+
+// boxed writes a text in a frame.
+func (d *document) boxed(text string) {
+	d.face(regular, bodySize, ink)
+	lines := d.lines(text, d.width()-8)
+	high := float64(len(lines))*d.line() + 5
+	d.room(high)
+	d.pen(ink, 0.35)
+	d.pdf.Rect(d.left(), d.y, d.width(), high, "D")
+	for i, l := range lines {
+		d.at(d.left()+4, d.y+2.5+float64(i)*d.line(), l)
+	}
+	d.y += high
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

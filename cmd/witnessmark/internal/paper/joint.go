@@ -1,0 +1,176 @@
+package paper
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"time"
+
+	"witnessmark/audit/procedure"
+	"witnessmark/cmd/witnessmark/internal/drawing"
+	"witnessmark/device"
+)
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// joint is the pages of one run: the drawings, then stage by stage.
+func (d *document) joint(j *joint) {
+	if j.words == nil {
+		return
+	}
+	d.turn()
+	d.face(bold, 16, ink)
+	d.paragraph(d.title(j))
+	d.face(regular, bodySize, ink)
+	done, all := j.tally()
+	d.paragraph(fmt.Sprintf("Joint %s, class %s, %s: %d of %d steps done.", j.plan.ID, j.plan.Criticality, j.state(), done, all))
+	if j.words.Earlier {
+		d.paragraph("An earlier attempt: the joint was begun anew later.")
+	}
+	for _, r := range j.words.Runs {
+		closed := "still there"
+		if r.Closed != nil {
+			closed = "closed " + stamp(*r.Closed)
+		}
+		d.paragraph(fmt.Sprintf("On bench %s from %s, started by %s, %s.", r.Bench, stamp(r.Started), name(r.By), closed))
+	}
+	for _, b := range j.words.Renewals {
+		why := ""
+		if b.Reason != "" {
+			why = ": " + b.Reason
+		}
+		d.paragraph(fmt.Sprintf("%s: a new bolt at fastener %s, said by %s%s.", stamp(b.At), b.Fastener, name(b.By), why))
+	}
+	d.orders(j)
+	d.moved(j)
+	d.checks(j)
+	for i := range j.stages {
+		d.stage(&j.stages[i])
+	}
+	d.stray(j)
+}
+
+// orders draws every stage that was begun with the order in which it was really done.
+func (d *document) orders(j *joint) {
+	d.heading("The order in which it was done")
+	d.face(regular, smallSize, faint)
+	d.legend()
+	var titles []string
+	var pictures []drawing.Picture
+	var layouts []drawing.Layout
+	for k := range j.stages {
+		if len(j.stages[k].pulls) == 0 {
+			continue
+		}
+		p := drawing.Real(j.plan, k, j.stages[k].turns)
+		l := p.Layout()
+		l.Title = "" // stages that were done alike are drawn once
+		if i := slices.IndexFunc(layouts, func(o drawing.Layout) bool { return reflect.DeepEqual(o, l) }); i >= 0 {
+			titles[i] += ", " + j.stages[k].plan.ID
+			continue
+		}
+		titles, pictures, layouts = append(titles, "Stage "+j.stages[k].plan.ID), append(pictures, p), append(layouts, l)
+	}
+	d.drawings(titles, pictures)
+}
+
+// moved says in words what was not done in the wanted order.
+func (d *document) moved(j *joint) {
+	var lines []string
+	for _, st := range j.stages {
+		for _, t := range st.turns {
+			switch {
+			case t.OutOfTurn && t.Real == t.Wanted:
+				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was done out of turn, before or after fasteners of another stage.", st.plan.ID, t.Fastener))
+			case t.OutOfTurn:
+				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was number %d of those done, wanted as number %d.", st.plan.ID, t.Fastener, t.Real, t.Wanted))
+			}
+		}
+	}
+	d.face(regular, bodySize, ink)
+	d.y += 1
+	if len(lines) == 0 {
+		d.paragraph("Everything that was done was done in the wanted order.")
+	}
+	for _, l := range lines {
+		d.paragraph(l)
+	}
+}
+
+func (d *document) checks(j *joint) {
+	if len(j.plan.Checks) == 0 {
+		return
+	}
+	d.heading("Checks")
+	t := d.table(8, column{"Check", 46, false}, column{"Fastener", 16, false}, column{"Wanted", 29, false}, column{"Answer", 18, false},
+		column{"Finding", 24, false}, column{"By", 26, false}, column{"When (UTC)", 35, false})
+	answered := map[string]bool{}
+	for _, c := range j.words.Checks {
+		answered[c.Check] = true
+		w, verdict := plain, "accepted"
+		if !c.OK {
+			w, verdict = strong, "▲ not accepted"
+		}
+		by := name(c.By)
+		if c.Reading != 0 {
+			by = fmt.Sprintf("wrench %s, reading %d", c.Wrench, c.Reading)
+		}
+		t.row(w, ask(j.plan, c.Check), dash(c.Fastener), accepts(j.plan, c.Check), c.Answer, verdict, by, moment(c.At))
+	}
+	for _, c := range j.plan.Checks {
+		if !answered[c.ID] {
+			t.row(strong, c.Ask, "–", accepts(j.plan, c.ID), "–", "▲ not answered", "–", "–")
+		}
+	}
+}
+
+func check(j *procedure.Joint, id string) *procedure.Check {
+	for i := range j.Checks {
+		if j.Checks[i].ID == id {
+			return &j.Checks[i]
+		}
+	}
+	return nil
+}
+
+func ask(j *procedure.Joint, id string) string {
+	if c := check(j, id); c != nil {
+		return c.Ask
+	}
+	return id
+}
+
+func accepts(j *procedure.Joint, id string) string {
+	if c := check(j, id); c != nil && c.Accept != nil {
+		return c.Accept.String()
+	}
+	return "yes"
+}
+
+// stray is the readings that belong to no step.
+func (d *document) stray(j *joint) {
+	if len(j.stray) == 0 {
+		return
+	}
+	d.heading("Readings that belong to no step")
+	t := d.table(smallSize, column{"Reading", 14, true}, column{"Torque " + string(d.unit), 18, true}, column{"Angle", 14, true}, column{"Verdict", 60, false},
+		column{"Located by", 24, false}, column{"Wrench", 22, false}, column{"When (UTC)", 32, false})
+	for i := range j.stray {
+		m := &j.stray[i].words
+		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), angleCell(m), found(m)+first(m), located(&j.stray[i].mark), m.Wrench, moment(m.At))
+	}
+}
+
+func dash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}
+
+func loosened(direction string) bool { return direction == string(device.Loosen) }

@@ -1,0 +1,149 @@
+// Package paper lays out the build sheet: everything recorded of one build, as a PDF that a customer can read. The same
+// record gives the same bytes.
+package paper
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+	"witnessmark/store/ledger"
+)
+
+// Safety is what a build sheet does not stand for.
+const Safety = `Witnessmark records and checks; it is no safety device. The engine maker's procedure, local rules and the ` +
+	`judgement of the licensed person stand above it.`
+
+// Record is what a build sheet is made of.
+type Record struct {
+	Shop         string
+	History      *store.History      // of one build
+	Declarations []store.Declaration // of the wrenches that it was done with
+	Notes        []Note
+	Signed       []byte    // the checkpoint that holds the build whole, as a signed note
+	SignedAt     time.Time // it dates the sheet
+	Key          string    // the verifier's text of the key that signed it
+}
+
+// Note is what people said about the build as a whole: a release, a concession, a correction.
+type Note struct {
+	What   string // e.g. "Concession: stage seat, fastener 4"
+	Reason string
+	Who    string // empty: the name was blanked
+	When   time.Time
+}
+
+// Paper is a size of paper.
+type Paper string
+
+// The sizes.
+const (
+	A4     Paper = "A4"
+	Letter Paper = "letter"
+)
+
+// Options says how the sheet is written.
+type Options struct {
+	Unit  unit.TorqueUnit // of all torques; empty: N·m
+	Paper Paper           // empty: A4
+}
+
+// document is a build sheet as it is laid out.
+type document struct {
+	*page
+	Record
+	unit        unit.TorqueUnit
+	build       sheet.Build
+	joints      []joint
+	checkpoint  ledger.Checkpoint
+	fingerprint string
+}
+
+// Sheet writes the build sheet. It is laid out twice: how many pages there are is known after the first time.
+func Sheet(w io.Writer, r Record, o Options) error {
+	d, err := newDocument(r, o)
+	if err != nil {
+		return err
+	}
+	pages := 0
+	for range 2 {
+		if d.page, err = newPage(o.Paper, d.runningHead(), d.runningFoot(), pages); err != nil {
+			return err
+		}
+		d.describe()
+		d.layOut()
+		pages = d.pdf.PageCount()
+	}
+	if err := d.pdf.Output(w); err != nil {
+		return fmt.Errorf("write the build sheet: %w", err)
+	}
+	return nil
+}
+
+func newDocument(r Record, o Options) (*document, error) {
+	if o.Unit == "" {
+		o.Unit = unit.Nm
+	}
+	if len(r.History.Builds) != 1 {
+		return nil, fmt.Errorf("a build sheet is of one build, not of %d", len(r.History.Builds))
+	}
+	e, err := sheet.Of(r.History, o.Unit)
+	if err != nil {
+		return nil, err
+	}
+	d := &document{Record: r, unit: o.Unit, build: e.Builds[0]}
+	if d.joints, err = joints(&r.History.Builds[0], &d.build); err != nil {
+		return nil, err
+	}
+	text, _, _ := strings.Cut(string(r.Signed), "\n\n")
+	if d.checkpoint, err = ledger.ParseCheckpoint(text + "\n"); err != nil {
+		return nil, err
+	}
+	d.fingerprint, err = ledger.Fingerprint(r.Key)
+	return d, err
+}
+
+func (d *document) runningHead() string {
+	return fmt.Sprintf("Engine %s, work order %s", d.History.Engine, d.build.WorkOrder)
+}
+
+func (d *document) runningFoot() string {
+	return fmt.Sprintf("Build %d of shop %s as recorded until %s", d.build.Build, d.Shop, stamp(d.SignedAt))
+}
+
+// describe fills in the properties of the file. Its date is that of the data.
+func (d *document) describe() {
+	d.pdf.SetTitle("Build sheet, engine "+d.History.Engine+", work order "+d.build.WorkOrder, true)
+	d.pdf.SetCreator("Witnessmark", true)
+	d.pdf.SetProducer("Witnessmark", true)
+	d.pdf.SetLang("en")
+	d.pdf.SetCreationDate(d.SignedAt.UTC())
+	d.pdf.SetModificationDate(d.SignedAt.UTC())
+}
+
+func (d *document) layOut() {
+	d.cover()
+	for i := range d.joints {
+		d.joint(&d.joints[i])
+	}
+	d.wrenches()
+	d.proof()
+}
+
+// stamp is a time in UTC to the second.
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 UTC") }
+
+// moment is the same in a column that says UTC at its head.
+func moment(t time.Time) string { return strings.TrimSuffix(stamp(t), " UTC") }
+
+// name is a person's name, or that it was blanked.
+func name(s string) string {
+	if s == "" {
+		return "(name blanked)"
+	}
+	return s
+}

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"witnessmark/cmd/witnessmark/internal/paper"
+	"witnessmark/cmd/witnessmark/internal/whole"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+)
+
+type sheetCommand struct {
+	records
+	Build string `arg:"" help:"Build: its work order or its number."`
+	Out   string `short:"o" required:"" help:"File to write." placeholder:"FILE.pdf"`
+	Unit  string `help:"Unit of torques: N·m or lbf·ft." default:"N·m" placeholder:"UNIT"`
+	Paper string `help:"A4 or letter." enum:"A4,letter" default:"A4"`
+	Key   string `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+	Force bool   `help:"Write over a file that is there."`
+}
+
+// Help is the long help of the command.
+func (sheetCommand) Help() string {
+	return `The build sheet is for the customer: the engine, who and when, every joint with the order in which it was really done, every
+reading, what is to be looked at, the wrenches, and the checkpoint that proves it. The same record gives the same bytes.`
+}
+
+// Run writes the build sheet.
+func (c *sheetCommand) Run(ctx context.Context, s shop) (err error) {
+	in, err := unit.ParseTorqueUnit(c.Unit)
+	if err != nil {
+		return inputError{err}
+	}
+	key, err := publicKey(c.Key, s)
+	if err != nil {
+		return err
+	}
+	reader, closeAll, err := c.open(ctx, s)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, closeAll()) }()
+	r, err := sheetRecord(ctx, reader, c.Build, key)
+	if err != nil {
+		return err
+	}
+	o := paper.Options{Unit: in, Paper: paper.Paper(c.Paper)}
+	return whole.Write(c.Out, c.Force, func(w io.Writer) error { return paper.Sheet(w, r, o) })
+}
+
+// publicKey is the text of the key that the ledger of the shop is signed with.
+func publicKey(file string, s shop) (string, error) {
+	if file == "" {
+		file = s.folder().Key() + ".pub"
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return "", inputError{fmt.Errorf("read public key: %w; name it with --key", err)}
+	}
+	return strings.TrimSpace(string(text)), nil
+}
+
+// sheetRecord reads what the sheet of a build is made of.
+func sheetRecord(ctx context.Context, reader *store.Reader, build, key string) (r paper.Record, err error) {
+	r = paper.Record{Shop: reader.Shop(), Key: key}
+	if r.History, err = reader.Build(ctx, build); err != nil {
+		return r, inputError{err}
+	}
+	b := &r.History.Builds[0]
+	if r.Declarations, err = reader.Declarations(ctx, b); err != nil {
+		return r, err
+	}
+	r.Signed, r.SignedAt, err = reader.SignedAfter(ctx, b)
+	return r, err
+}

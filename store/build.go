@@ -1,0 +1,130 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"witnessmark/audit"
+)
+
+// Build reads everything of one build, named by its work order or its number. A work order that stands for several
+// builds is an error that names them.
+func (r *Reader) Build(ctx context.Context, name string) (*History, error) {
+	rows, err := r.conn.Query(ctx, `SELECT seq, engine, work_order = $2 AS by_order FROM witnessmark.build
+		WHERE shop = $1 AND refused = '' AND (work_order = $2 OR seq::text = $2) ORDER BY by_order DESC, seq`, r.shop, name)
+	if err != nil {
+		return nil, fmt.Errorf("find the build: %w", err)
+	}
+	type found struct {
+		Seq     uint64
+		Engine  string
+		ByOrder bool
+	}
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByPos[found])
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("find the build: %w", err)
+	case len(all) == 0:
+		return nil, fmt.Errorf("no build %q in this shop: give its work order or its number", name)
+	case len(all) > 1 && all[1].ByOrder:
+		var numbers []string
+		for _, f := range all {
+			if f.ByOrder {
+				numbers = append(numbers, fmt.Sprint(f.Seq))
+			}
+		}
+		return nil, fmt.Errorf("the work order %s has the builds %s: give the number", name, strings.Join(numbers, ", "))
+	}
+	h, err := r.History(ctx, all[0].Engine)
+	if err != nil {
+		return nil, err
+	}
+	h.Builds = slices.DeleteFunc(h.Builds, func(b BuildHistory) bool { return b.ID != all[0].Seq })
+	return h, nil
+}
+
+// Declaration is the statement of a wrench and the calibration in force from then on.
+type Declaration struct {
+	Seq uint64
+	At  time.Time
+	audit.WrenchDeclared
+}
+
+// Declarations reads the statements that the marks of a build were judged by, the oldest first.
+func (r *Reader) Declarations(ctx context.Context, b *BuildHistory) ([]Declaration, error) {
+	var wanted []uint64
+	for i := range b.Runs {
+		for _, m := range b.Runs[i].InForce() {
+			wanted = append(wanted, m.Calibration)
+		}
+	}
+	w := emptyRow(audit.WrenchDeclared{}.Kind())
+	rows, err := r.conn.Query(ctx, "SELECT "+strings.Join(w.columns(), ", ")+` FROM witnessmark.wrench
+		WHERE shop = $1 AND seq = ANY($2) ORDER BY seq`, r.shop, wanted)
+	if err != nil {
+		return nil, fmt.Errorf("read calibrations: %w", err)
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (Declaration, error) {
+		w := emptyRow(w.kind)
+		err := row.Scan(w.targets()...)
+		return Declaration{w.Seq, w.At, w.record.Interface().(audit.WrenchDeclared)}, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read calibrations: %w", err)
+	}
+	return list, nil
+}
+
+// SignedAfter reads the first checkpoint, as a signed note, that holds everything recorded of the build. While nothing is
+// added to the build it stays the same one.
+func (r *Reader) SignedAfter(ctx context.Context, b *BuildHistory) (signed []byte, at time.Time, err error) {
+	last, err := r.lastLeaf(ctx, b)
+	if err != nil {
+		return nil, at, err
+	}
+	err = r.conn.QueryRow(ctx, `SELECT note, at FROM witnessmark.checkpoint WHERE shop = $1 AND size > $2 ORDER BY size LIMIT 1`,
+		r.shop, last).Scan(&signed, &at)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, at, fmt.Errorf("no checkpoint holds build %d whole: run witnessmark verify", b.ID)
+	}
+	if err != nil {
+		return nil, at, fmt.Errorf("read the checkpoint: %w", err)
+	}
+	return signed, at, nil
+}
+
+// lastLeaf is the highest leaf of the build in any table that names its run, else in any that names the build.
+func (r *Reader) lastLeaf(ctx context.Context, b *BuildHistory) (int64, error) {
+	runs := []uint64{0}[:0]
+	for i := range b.Runs {
+		runs = append(runs, b.Runs[i].ID)
+	}
+	parts := []string{"SELECT ledger_index FROM witnessmark.build WHERE shop = $1 AND seq = $2 AND $3::bigint[] IS NOT NULL"}
+	for _, t := range tables {
+		switch {
+		case hasColumn(t.record, "run"):
+			parts = append(parts, "SELECT ledger_index FROM witnessmark."+t.name+" WHERE shop = $1 AND run = ANY($3)")
+		case hasColumn(t.record, "build"):
+			parts = append(parts, "SELECT ledger_index FROM witnessmark."+t.name+" WHERE shop = $1 AND build = $2")
+		}
+	}
+	var last int64
+	sql := "SELECT max(ledger_index) FROM (" + strings.Join(parts, " UNION ALL ") + ") AS leaf"
+	if err := r.conn.QueryRow(ctx, sql, r.shop, b.ID, runs).Scan(&last); err != nil {
+		return 0, fmt.Errorf("find the last leaf of build %d: %w", b.ID, err)
+	}
+	return last, nil
+}
+
+func hasColumn(t reflect.Type, name string) bool {
+	found := false
+	each(reflect.New(t).Elem(), func(column string, _ reflect.Value) { found = found || column == name })
+	return found
+}
