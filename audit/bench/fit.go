@@ -93,12 +93,7 @@ func through(m *audit.Mark, a *adapter.Adapter, shown unit.Torque) {
 }
 
 // gotten is the torque of a reading at the fastener.
-func (t *taken) gotten() unit.Torque {
-	if t.mark.Adapter != "" {
-		return unit.Torque(t.mark.Applied)
-	}
-	return t.reading.Torque
-}
+func (t *taken) gotten() unit.Torque { return AtFastener(&t.mark, &t.reading) }
 
 // wanted is a target in words, with what a wrench shows of it through the adapter that it is pulled with.
 func (r *run) wanted(f procedure.Figures, stage int, fitted *adapter.Adapter) string {

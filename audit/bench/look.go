@@ -96,7 +96,7 @@ func (r *run) lastReading(next *Next) *LastReading {
 	if t.mark.Adapter != "" {
 		l.Applied = t.gotten().String()
 	}
-	l.Advice, l.Preload = r.advise(t, next), r.preload(t)
+	l.Advice, l.Preload = r.advise(t, next), r.preload()
 	return l
 }
 

@@ -55,7 +55,7 @@ type LastReading struct {
 	Wrench  string     `json:"wrench"`
 	Mark    audit.Mark `json:"mark"`
 	Advice  string     `json:"advice"` // one sentence: what to do now
-	// Preload is what a pull to a torque may clamp with, for information: empty where the procedure does not tell the bolt.
+	// Preload is what the fastener may clamp with now, for information: empty where the procedure does not tell the bolt.
 	Preload string `json:"preload,omitempty"`
 }
 

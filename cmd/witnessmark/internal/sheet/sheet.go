@@ -88,18 +88,22 @@ type Step struct {
 
 // Mark is a reading with the finding about it. Numbers are decimals as they were recorded, never rounded in between.
 type Mark struct {
-	Reading     uint64          `json:"reading"`
-	Torque      json.Number     `json:"torque"`
-	Unit        unit.TorqueUnit `json:"unit"`
-	Angle       *json.Number    `json:"angle"` // degrees; null: the wrench sent none
-	Direction   string          `json:"direction"`
-	Verdict     audit.Verdict   `json:"verdict"`
-	Flags       []string        `json:"flags"`
-	Wrench      string          `json:"wrench"`
-	At          time.Time       `json:"at"`
-	LocatedBy   audit.LocatedBy `json:"located_by"`
-	Confidence  json.Number     `json:"confidence"` // 0 … 1
-	LedgerIndex int64           `json:"ledger_index"`
+	Reading    uint64          `json:"reading"`
+	Torque     json.Number     `json:"torque"`
+	Unit       unit.TorqueUnit `json:"unit"`
+	Angle      *json.Number    `json:"angle"` // degrees; null: the wrench sent none
+	Direction  string          `json:"direction"`
+	Verdict    audit.Verdict   `json:"verdict"`
+	Flags      []string        `json:"flags"`
+	Wrench     string          `json:"wrench"`
+	At         time.Time       `json:"at"`
+	LocatedBy  audit.LocatedBy `json:"located_by"`
+	Confidence json.Number     `json:"confidence"` // 0 … 1
+	// Applied is what the fastener got through Adapter, in Unit; both are left out where nothing stood between.
+	Applied     json.Number `json:"applied,omitempty"`
+	Adapter     string      `json:"adapter,omitempty"`
+	Preload     *Preload    `json:"preload,omitempty"` // left out: the procedure does not tell the bolt
+	LedgerIndex int64       `json:"ledger_index"`
 	// Before is what was said of the reading earlier, the oldest first.
 	Before []Earlier `json:"before,omitempty"`
 }
@@ -157,14 +161,14 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			before := lives.Before(h.Engine, b.ID, p, j)
 			bolts := bench.Bolts(p, j, before, a.InForce(), a.renewals())
 			lives.Keep(h.Engine, b.ID, p, j, bolts)
-			out.Joints = append(out.Joints, joint(a, j, bolts, in))
+			out.Joints = append(out.Joints, joint(a, p, j, bolts, in))
 		}
 		e.Builds = append(e.Builds, out)
 	}
 	return e, nil
 }
 
-func joint(r *attempt, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit) Joint {
+func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit) Joint {
 	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
 		Earlier: r.earlier, Runs: r.runs, Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
 	byReading := map[uint64]Mark{}
@@ -173,6 +177,7 @@ func joint(r *attempt, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUni
 			byReading[m.Reading] = m
 		}
 	}
+	estimate(r, p, j, byReading)
 	used := map[uint64]bool{}
 	targets := j.Sequence()
 	for i, s := range bench.Steps(j, r.InForce(), r.renewals()) {
@@ -211,6 +216,9 @@ func mark(r *store.ReadingHistory, in unit.TorqueUnit) (Mark, bool) {
 	m := Mark{Reading: r.Seq, Direction: string(r.Direction), Verdict: last.Verdict, Flags: last.Flags, Wrench: r.Wrench, At: r.At,
 		LocatedBy: last.LocatedBy, Confidence: share(last.Confidence), LedgerIndex: last.Index}
 	m.Torque, m.Unit = torque(&r.Reading, in)
+	if last.Adapter != "" {
+		m.Adapter, m.Applied = last.Adapter, applied(&last.Mark, &r.Reading, m.Unit)
+	}
 	if r.Angle != nil {
 		a := json.Number(strings.TrimSuffix(r.Angle.String(), "°"))
 		m.Angle = &a
@@ -232,6 +240,12 @@ func torque(r *device.Reading, in unit.TorqueUnit) (json.Number, unit.TorqueUnit
 		return json.Number(r.Torque.In(r.Unit, len(fraction))), r.Unit
 	}
 	return json.Number(r.TorqueText), r.Unit
+}
+
+// applied is the torque at the fastener, with one decimal more than the wrench wrote.
+func applied(m *audit.Mark, r *device.Reading, in unit.TorqueUnit) json.Number {
+	_, fraction, _ := strings.Cut(r.TorqueText, ".")
+	return json.Number(unit.Torque(m.Applied).In(in, len(fraction)+1))
 }
 
 func share(s audit.Share) json.Number {

@@ -54,6 +54,7 @@ func (p *printer) joint(j *Joint) {
 		p.run(r, i == 0)
 	}
 	p.steps(j.Steps)
+	p.preloads(j.Steps)
 	if len(j.Stray) > 0 {
 		p.line("    Readings that belong to no step:")
 		p.table(func(t io.Writer) {
@@ -145,6 +146,9 @@ func columns(m Mark) string {
 	}
 	if m.Direction == string(device.Loosen) {
 		turn = " loosened"
+	}
+	if m.Adapter != "" {
+		turn += fmt.Sprintf(" (%s at the fastener, through %s)", m.Applied, m.Adapter)
 	}
 	return fmt.Sprintf("%s %s%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d", m.Torque, m.Unit, turn, angle, m.Verdict,
 		dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), m.Confidence, m.Wrench, when(m.At), m.LedgerIndex)
