@@ -146,3 +146,11 @@ func TestShop_LearnsFromEarlierBuilds(t *testing.T) {
 		t.Errorf("got %d ppm without an earlier run and %d with one, want no more", alone.Confidence, again.Confidence)
 	}
 }
+
+// ISO 6789-1:2017, table of classes: 4 % for a type II class A wrench of more than 10 N·m (public instructions, and from memory).
+func TestShop_DeviatesMoreThanItsClassPermits(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{Class: "II A", Permissible: 40_000, Deviation: 52_000})
+	if m := f.pull(100_000, 60_000)[0]; m.Verdict != audit.WrenchUnfit || !slices.Contains(m.Flags, audit.OutOfCalibration) {
+		t.Errorf("got %+v, want a wrench out of calibration, which this procedure lets pass nothing", m)
+	}
+}

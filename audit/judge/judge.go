@@ -2,6 +2,8 @@
 package judge
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"witnessmark/audit"
@@ -91,7 +93,7 @@ func angle(w procedure.AngleWindow, a *unit.Angle, turned unit.Angle) audit.Verd
 // unknown, not as a finding.
 func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time, pulls int64) []string {
 	var flags []string
-	if w.Due != nil && at.After(*w.Due) || w.Cycles > 0 && pulls > w.Cycles {
+	if Uncalibrated(w, at, pulls) != "" {
 		flags = append(flags, audit.OutOfCalibration)
 	}
 	ranged := w.RangeLow != 0 || w.RangeHigh != 0
@@ -105,6 +107,31 @@ func WrenchFlags(w audit.WrenchDeclared, r *device.Reading, at time.Time, pulls 
 		flags = append(flags, audit.PossibleRepeat)
 	}
 	return flags
+}
+
+// Uncalibrated says in a sentence why a wrench is out of calibration at the instant at, as of its pulls-th reading since its
+// calibration: by what it deviates, by date or by readings, whichever comes first. Empty: it is not, as far as is known.
+func Uncalibrated(w audit.WrenchDeclared, at time.Time, pulls int64) string {
+	switch d := max(w.Deviation, -w.Deviation); {
+	case w.Permissible > 0 && d > w.Permissible:
+		return fmt.Sprintf("its certificate says that it deviates by %s %%, and its class permits %s %%: have it adjusted and calibrated",
+			percent(w.Deviation), percent(w.Permissible))
+	case w.Due != nil && at.After(*w.Due):
+		return fmt.Sprintf("its calibration ended on %s: have it calibrated", w.Due.Format(time.DateOnly))
+	case w.Cycles > 0 && pulls > w.Cycles:
+		return fmt.Sprintf("it has taken the %d readings after which it is to be calibrated: have it calibrated", w.Cycles)
+	}
+	return ""
+}
+
+// percent writes millionths as percent with the fewest digits.
+func percent(millionths int64) string {
+	sign := ""
+	if millionths < 0 {
+		sign, millionths = "-", -millionths
+	}
+	digits := strings.TrimRight(fmt.Sprintf("%d.%04d", millionths/10_000, millionths%10_000), "0")
+	return sign + strings.TrimSuffix(digits, ".")
 }
 
 // Uncertain is the half-width within which the true torque lies when the wrench shows t: |deviation| + U, the interval of

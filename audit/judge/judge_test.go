@@ -2,6 +2,7 @@ package judge_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -97,24 +98,61 @@ func TestVerdict_MoreThanOneStageOrOneWrench(t *testing.T) {
 }
 
 func TestWrenchFlags(t *testing.T) {
+	const ok = 60 * unit.NewtonMetre
 	for rule, c := range map[string]struct {
 		reading device.Reading
 		pulls   int64
 		want    []string
 	}{
-		"the last reading before a calibration by cycles": {device.Reading{}, 5000, nil},
-		"the first one after it":                          {device.Reading{}, 5001, []string{audit.OutOfCalibration}},
-		"nothing to say":                                  {device.Reading{}, 0, nil},
-		"kept in memory and sent later":                   {device.Reading{Stored: true}, 0, []string{audit.Resent}},
-		"the same line as one before":                     {device.Reading{Repeat: true}, 0, []string{audit.PossibleRepeat}},
-		"both":                                            {device.Reading{Stored: true, Repeat: true}, 0, []string{audit.Resent, audit.PossibleRepeat}},
+		"the last reading before a calibration by cycles": {device.Reading{Torque: ok}, 5000, nil},
+		"the first one after it":                          {device.Reading{Torque: ok}, 5001, []string{audit.OutOfCalibration}},
+		"nothing to say":                                  {device.Reading{Torque: ok}, 0, nil},
+		"kept in memory and sent later":                   {device.Reading{Torque: ok, Stored: true}, 0, []string{audit.Resent}},
+		"the same line as one before":                     {device.Reading{Torque: ok, Repeat: true}, 0, []string{audit.PossibleRepeat}},
+		"both":                                            {device.Reading{Torque: ok, Stored: true, Repeat: true}, 0, []string{audit.Resent, audit.PossibleRepeat}},
 		"above the range of the wrench":                   {device.Reading{Torque: 201 * unit.NewtonMetre}, 0, []string{audit.OutOfRange}},
+		"on the lowest calibrated value":                  {device.Reading{Torque: 20 * unit.NewtonMetre}, 0, nil}, // ISO 6789-1:2017, 5.1.3: usable from there
+		"below the lowest calibrated value":               {device.Reading{Torque: 20*unit.NewtonMetre - 1}, 0, []string{audit.OutOfRange}},
 		"on the upper end of that range":                  {device.Reading{Torque: 200 * unit.NewtonMetre}, 0, nil},
 	} {
 		t.Run(rule, func(t *testing.T) {
-			w := audit.WrenchDeclared{RangeLow: 0, RangeHigh: int64(200 * unit.NewtonMetre), Cycles: 5000}
+			w := audit.WrenchDeclared{RangeLow: int64(20 * unit.NewtonMetre), RangeHigh: int64(200 * unit.NewtonMetre), Cycles: 5000}
 			if got := judge.WrenchFlags(w, &c.reading, time.Time{}, c.pulls); !slices.Equal(got, c.want) {
 				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
+// ISO 6789-1:2017, 7 (from memory): the deviation is (X_a − X_r)/X_r, of the reference and not of what was set; set to 100
+// N·m with 4 % permitted, 104 and 96.2 N·m are inside and 96 N·m, which is 4.17 % of the reference, is not. Calibration by date or
+// cycles, whichever first (public sheet on ISO 6789, 5000 cycles from memory; FAA AC 43.13-1B, 7-40a: at least yearly).
+func TestUncalibrated(t *testing.T) {
+	due := time.Date(2027, 1, 17, 23, 59, 59, 0, time.UTC)
+	for rule, c := range map[string]struct {
+		w     audit.WrenchDeclared
+		at    time.Time
+		pulls int64
+		want  string // empty: in calibration
+	}{
+		"100 set and 104 applied":          {audit.WrenchDeclared{Permissible: 40_000, Deviation: -38_462}, due, 1, ""},
+		"100 set and 96.2 applied":         {audit.WrenchDeclared{Permissible: 40_000, Deviation: 39_501}, due, 1, ""},
+		"100 set and 96 applied":           {audit.WrenchDeclared{Permissible: 40_000, Deviation: 41_667}, due, 1, "deviates by 4.1667 %, and its class permits 4 %"},
+		"just what is permitted":           {audit.WrenchDeclared{Permissible: 40_000, Deviation: -40_000}, due, 1, ""},
+		"too little is as bad":             {audit.WrenchDeclared{Permissible: 60_000, Deviation: -60_001}, due, 1, "deviates by -6.0001 %, and its class permits 6 %"},
+		"nobody said what is permitted":    {audit.WrenchDeclared{Deviation: 900_000}, due, 1, ""},
+		"the last day":                     {audit.WrenchDeclared{Due: &due, Cycles: 5000}, due, 5000, ""},
+		"after it":                         {audit.WrenchDeclared{Due: &due, Cycles: 5000}, due.Add(time.Second), 1, "ended on 2027-01-17"},
+		"after so many readings before it": {audit.WrenchDeclared{Due: &due, Cycles: 5000}, due, 5001, "5000 readings"},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			got := judge.Uncalibrated(c.w, c.at, c.pulls)
+			if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+			flagged := slices.Contains(judge.WrenchFlags(c.w, &device.Reading{}, c.at, c.pulls), audit.OutOfCalibration)
+			if flagged != (got != "") {
+				t.Errorf("got flagged %v and the reason %q, want both or neither", flagged, got)
 			}
 		})
 	}

@@ -100,6 +100,8 @@ func TestWrenches_Attention(t *testing.T) {
 		"one that is stale is not":             {control.Wrench{State: "stale", Since: since, Up: true, Reason: "silent"}, errAttention, "STALE for 12s  "},
 		"why it is so stands below the table":  {control.Wrench{ID: "TW-01", State: "stale", Reason: "silent"}, errAttention, "\n\nTW-01 is stale: silent\n"},
 		"one that is out of calibration":       {control.Wrench{State: "fresh", Due: &past}, errAttention, "OVER since 2026-04-04"},
+		"what is left of a calibration":        {control.Wrench{State: "fresh", Due: &ahead, Cycles: 5000, Pulls: 130}, nil, "to 2026-06-04 (31 days) or 4870 more readings"},
+		"why it is out stands below the table": {control.Wrench{ID: "TW-01", State: "fresh", Due: &ahead, Uncalibrated: "it deviates"}, errAttention, "\n\nTW-01 is out of calibration: it deviates\n"},
 		"what was never said is said to be so": {control.Wrench{State: "fresh"}, nil, "not said"},
 		"the rule that found the port":         {control.Wrench{State: "fresh", Where: "by the USB socket 1-2, at /dev/x"}, nil, "  by the USB socket 1-2, at /dev/x"},
 		"a wrench that lost nothing":           {control.Wrench{State: "fresh", Refused: map[string]int64{"torn": 0}}, nil, "not said     -"},

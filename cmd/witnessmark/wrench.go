@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"maps"
 	"slices"
 	"strings"
@@ -58,10 +59,14 @@ func wrenches(s shop, list []control.Wrench, now time.Time) error {
 // reasons says below the table why wrenches are no better: whole sentences would push its columns apart.
 func reasons(s shop, list []control.Wrench) error {
 	for _, w := range list {
-		if w.Reason == "" {
-			continue
+		var said string
+		if w.Reason != "" {
+			said += fmt.Sprintf("\n%s is %s: %s\n", w.ID, w.State, w.Reason)
 		}
-		if _, err := fmt.Fprintf(s.out, "\n%s is %s: %s\n", w.ID, w.State, w.Reason); err != nil {
+		if w.Uncalibrated != "" {
+			said += fmt.Sprintf("\n%s is out of calibration: %s\n", w.ID, w.Uncalibrated)
+		}
+		if _, err := io.WriteString(s.out, said); err != nil {
 			return err
 		}
 	}
@@ -84,14 +89,24 @@ func heardOf(w control.Wrench, now time.Time) string {
 	return now.Sub(*w.LastSeen).Round(time.Second).String() + " ago"
 }
 
+// calibrationOf says what is left of the calibration: days or readings, whichever ends it first.
 func calibrationOf(w control.Wrench, now time.Time) (text string, valid bool) {
-	switch {
-	case w.Due == nil:
-		return "not said", true
-	case now.After(*w.Due):
-		return "OVER since " + w.Due.Format(time.DateOnly), false
+	var left []string
+	if w.Due != nil {
+		left = append(left, fmt.Sprintf("to %s (%d days)", w.Due.Format(time.DateOnly), int(w.Due.Sub(now).Hours()/24)))
 	}
-	return "to " + w.Due.Format(time.DateOnly), true
+	if w.Cycles > 0 {
+		left = append(left, fmt.Sprintf("%d more readings", max(w.Cycles-w.Pulls, 0)))
+	}
+	switch {
+	case w.Due != nil && now.After(*w.Due):
+		return "OVER since " + w.Due.Format(time.DateOnly), false
+	case w.Uncalibrated != "":
+		return "OVER", false
+	case left == nil:
+		return "not said", true
+	}
+	return strings.Join(left, " or "), true
 }
 
 // countsOf says what was lost and what came twice.

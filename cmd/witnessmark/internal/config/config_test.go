@@ -94,6 +94,36 @@ func TestParse_Calibration(t *testing.T) {
 	})
 }
 
+// The figures of ISO 6789-1:2017 for type II class A (public instructions of a wrench, and from memory) are configuration.
+func TestParse_Classes(t *testing.T) {
+	for rule, c := range map[string]struct {
+		from, to string
+		want     int64
+		fault    string
+	}{
+		"a wrench of more than 10 N·m":         {"", "", 40_000, ""},
+		"one that ends there":                  {"range: 20..200 N·m", "range: 2..10 N·m", 60_000, ""},
+		"one whose range is not said":          {"      range: 20..200 N·m", "      # range", 40_000, ""},
+		"what is said of this one goes before": {"# permissible: 4 %", "permissible: 3 %", 30_000, ""},
+		"a class that the table does not know": {"class: II A       ", "class: II G       ", 0, `found the class "II G" and no row for it and its range, expected one of those listed under classes: II A`},
+		"a share that permits nothing":         {"permissible: 6 %", "permissible: 0 %", 0, "expected a share above zero"},
+		"a row for wrenches up to no torque":   {"up_to: 10 N·m", "up_to: 10", 0, "expected a torque such as 10 N·m"},
+		"a share of this one below zero":       {"# permissible: 4 %", "permissible: -4 %", 0, "expected a share above zero"},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			got, err := Parse("example.yaml", []byte(strings.Replace(string(Example()), c.from, c.to, 1)))
+			switch {
+			case c.fault != "":
+				if err == nil || !strings.Contains(err.Error(), c.fault) {
+					t.Errorf("got %v, want %q", err, c.fault)
+				}
+			case err != nil || got.Wrenches[0].Declared.Permissible != c.want:
+				t.Errorf("got %d, %v, want %d", got.Wrenches[0].Declared.Permissible, err, c.want)
+			}
+		})
+	}
+}
+
 func TestParse_PathsCountFromTheFile(t *testing.T) {
 	text := strings.Replace(string(Example()), "# data: /var/lib/witnessmark", "data: box", 1)
 	c, err := Parse("/etc/shop/witnessmark.yaml", []byte(text))

@@ -20,7 +20,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "evidence", "benches", "wrenches", "scanners")
+	m := root.Map("format", "shop", "data", "database", "listen", "evidence", "benches", "classes", "wrenches", "scanners")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -39,8 +39,12 @@ func (r reader) config(root strictyaml.Node) Config {
 		c.Listen = s
 	}
 	c.Evidence = maybe(m, "evidence", size)
+	var known []class
+	if n, ok := m.Get("classes"); ok {
+		known = classes(n)
+	}
 	if n, ok := m.Need("wrenches"); ok {
-		c.Wrenches = r.wrenches(n)
+		c.Wrenches = r.wrenches(n, known)
 	}
 	if n, ok := m.Need("benches"); ok {
 		c.Benches = r.benches(n, c.Wrenches)
@@ -51,7 +55,7 @@ func (r reader) config(root strictyaml.Node) Config {
 	return c
 }
 
-func (r reader) wrenches(n strictyaml.Node) []Wrench {
+func (r reader) wrenches(n strictyaml.Node, known []class) []Wrench {
 	var all []Wrench
 	ids, taken := map[string]bool{}, claims{}
 	items, _ := n.List()
@@ -72,6 +76,7 @@ func (r reader) wrenches(n strictyaml.Node) []Wrench {
 		}
 		if cal, ok := m.Get("calibration"); ok {
 			calibration(cal, &w.Declared)
+			permits(cal, &w.Declared, known)
 		}
 		all = append(all, w)
 	}
@@ -152,7 +157,7 @@ func lay(n strictyaml.Node, bench string, home map[string]string) []string {
 }
 
 func calibration(n strictyaml.Node, w *audit.WrenchDeclared) {
-	m := n.Map("certificate", "done", "due", "cycles", "range", "class", "deviation", "uncertainty")
+	m := n.Map("certificate", "done", "due", "cycles", "range", "class", "permissible", "deviation", "uncertainty")
 	w.Certificate = maybe(m, "certificate", line)
 	if t := maybe(m, "done", date); !t.IsZero() {
 		w.Calibrated = &t
@@ -167,6 +172,7 @@ func calibration(n strictyaml.Node, w *audit.WrenchDeclared) {
 	r := maybe(m, "range", span)
 	w.RangeLow, w.RangeHigh = int64(r.low), int64(r.high)
 	w.Class, w.Cycles = maybe(m, "class", line), maybe(m, "cycles", cycles)
+	w.Permissible = maybe(m, "permissible", share)
 	w.Deviation, w.Uncertainty = maybe(m, "deviation", percent), maybe(m, "uncertainty", percent)
 	if w.Uncertainty < 0 {
 		at(m, "uncertainty").Faultf("found an uncertainty below zero, expected one such as 1.2 %%")

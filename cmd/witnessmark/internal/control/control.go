@@ -156,6 +156,10 @@ type Wrench struct {
 	Refused  map[string]int64 `json:"refused,omitempty"`   // frames that did not become a reading, by reason
 	Epoch    int64            `json:"epoch"`               // how often its counter has begun anew, since we know it
 	Due      *time.Time       `json:"due,omitempty"`       // when its calibration ends; nil: never said
+	Cycles   int64            `json:"cycles,omitempty"`    // … or after so many readings; 0: never said
+	Pulls    int64            `json:"pulls,omitempty"`     // that it has taken of these
+	// Uncalibrated says why its next reading would be out of calibration; empty: it would not, as far as is known.
+	Uncalibrated string `json:"uncalibrated,omitempty"`
 }
 
 // Badge is a badge and the name of the person who has it.

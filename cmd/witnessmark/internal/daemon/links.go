@@ -11,6 +11,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/audit/judge"
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/device/evidence"
 	"witnessmark/device/finder"
@@ -66,14 +67,23 @@ func (d *Daemon) declareWrenches(ctx context.Context) error {
 			}
 		})
 		d.links.set(w.Declared.Wrench, func(was *health) { *was = h })
-		if same {
-			continue
+		if !same {
+			if err := d.record(ctx, w.Declared); err != nil {
+				return fmt.Errorf("declare wrench %s: %w", w.Declared.Wrench, err)
+			}
 		}
-		if err := d.record(ctx, w.Declared); err != nil {
-			return fmt.Errorf("declare wrench %s: %w", w.Declared.Wrench, err)
-		}
+		d.tellUncalibrated(w.Declared)
 	}
 	return nil
+}
+
+// tellUncalibrated warns of a wrench whose readings will all be flagged.
+func (d *Daemon) tellUncalibrated(w audit.WrenchDeclared) {
+	var pulls int64
+	d.live.look(func(s *bench.Shop) { pulls = s.Pulls(w.Wrench) })
+	if why := judge.Uncalibrated(w, d.opt.Clock(), pulls+1); why != "" {
+		d.opt.Log.Warn().Str("wrench", w.Wrench).Msg("wrench is out of calibration: " + why)
+	}
 }
 
 // equal compares two declarations by what they say.

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"witnessmark/audit/bench"
+	"witnessmark/audit/judge"
 	"witnessmark/cmd/witnessmark/internal/control"
 )
 
@@ -55,7 +56,10 @@ func (d *Daemon) Wrenches() []control.Wrench {
 		h := d.links.health(id)
 		c := control.Wrench{ID: id, Title: w.Declared.Title, Bench: d.opt.Config.BenchOf(id), Port: w.Port,
 			Profile: w.Profile.Name, State: string(h.Phase), Since: h.Since, Up: h.Up, Reason: h.Reason, Where: h.where(),
-			Readings: h.readings, Last: h.last, Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch, Due: w.Declared.Due}
+			Readings: h.readings, Last: h.last, Resent: h.Resent, Skipped: h.skipped, Refused: h.refused, Epoch: h.epoch,
+			Due: w.Declared.Due, Cycles: w.Declared.Cycles}
+		d.live.look(func(s *bench.Shop) { c.Pulls = s.Pulls(id) })
+		c.Uncalibrated = judge.Uncalibrated(w.Declared, d.opt.Clock(), c.Pulls+1)
 		if !h.Seen.IsZero() {
 			c.LastSeen = &h.Seen
 		}

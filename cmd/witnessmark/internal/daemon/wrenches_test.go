@@ -178,3 +178,20 @@ func TestLive_VerdictIsOfTheNewestReading(t *testing.T) {
 		})
 	}
 }
+
+func TestDaemon_TellsAnUncalibratedWrench(t *testing.T) {
+	w, port := newWrench(t)
+	log := make(lines, 1024)
+	file := strings.Replace(shopFile(port), "range: 10..200 N·m", "range: 10..200 N·m, cycles: 5000, permissible: 4 %, deviation: -5.2 %", 1)
+	d := startTelling(t, t.TempDir(), file, log)
+	const why = "it deviates by -5.2 %, and its class permits 4 %"
+	for line := range log {
+		if strings.Contains(line, "wrench is out of calibration") && strings.Contains(line, why) {
+			break
+		}
+	}
+	w.pull(t, 30, 40)
+	if got := d.Wrenches()[0]; got.Cycles != 5000 || got.Pulls != 1 || !strings.Contains(got.Uncalibrated, why) {
+		t.Errorf("got %+v, want one of 5000 readings taken, and why they are flagged", got)
+	}
+}
