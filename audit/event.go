@@ -178,6 +178,11 @@ var decoders = map[string]func([]byte) (Event, error){
 	AdapterFitted{}.Kind():  decode[AdapterFitted],
 	ReadingTaken{}.Kind():   decode[ReadingTaken],
 	FrameRefused{}.Kind():   decode[FrameRefused],
+
+	ConcessionGranted{}.Kind(): decode[ConcessionGranted],
+	CorrectionMade{}.Kind():    decode[CorrectionMade],
+	BuildReleased{}.Kind():     decode[BuildReleased],
+	BuildReopened{}.Kind():     decode[BuildReopened],
 }
 
 func decode[E Event](body []byte) (Event, error) {

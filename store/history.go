@@ -30,6 +30,11 @@ type BuildHistory struct {
 	Technician string // empty: the name was blanked
 	Procedure  string
 	Runs       []RunHistory
+
+	Concessions []ConcessionHistory
+	Corrections []CorrectionHistory
+	Releases    []ReleaseHistory
+	Reopenings  []ReopeningHistory
 }
 
 // RunHistory is one run of a joint.
@@ -46,6 +51,7 @@ type RunHistory struct {
 	Answers    []AnswerHistory
 	Scans      []ScanHistory
 	Renewals   []RenewalHistory
+	Named      []NamedHistory
 }
 
 // ReadingHistory is a reading with every mark that was made of it, the one in force last.
@@ -59,6 +65,7 @@ type ReadingHistory struct {
 
 // MarkHistory is a mark with its leaf.
 type MarkHistory struct {
+	Seq   uint64 // of the entry that led to it
 	At    time.Time
 	Index int64
 	audit.Mark
@@ -122,6 +129,9 @@ func (r *Reader) History(ctx context.Context, engine string) (*History, error) {
 		return nil, r.unknown(ctx, engine)
 	}
 	if err := r.runs(ctx, h.Builds); err != nil {
+		return nil, err
+	}
+	if err := r.signed(ctx, h.Builds); err != nil {
 		return nil, err
 	}
 	return h, nil
@@ -188,7 +198,7 @@ func runsOf(builds []BuildHistory) runSet {
 }
 
 func (r *Reader) fill(ctx context.Context, runs runSet) error {
-	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals} {
+	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals, r.words} {
 		if err := read(ctx, runs); err != nil {
 			return err
 		}
@@ -224,7 +234,7 @@ func (run *RunHistory) add(rd, m row) {
 		n++
 	}
 	last := &run.Readings[n-1]
-	last.Marks = append(last.Marks, MarkHistory{m.At, m.Index, m.record.Interface().(audit.Mark)})
+	last.Marks = append(last.Marks, MarkHistory{m.Seq, m.At, m.Index, m.record.Interface().(audit.Mark)})
 }
 
 func (r *Reader) answers(ctx context.Context, runs runSet) error {

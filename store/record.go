@@ -31,6 +31,11 @@ var tables = map[string]table{
 	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},
 	audit.FrameRefused{}.Kind():   {"refusal", reflect.TypeFor[audit.FrameRefused]()},
 	audit.Mark{}.Kind():           {"mark", reflect.TypeFor[audit.Mark]()},
+
+	audit.ConcessionGranted{}.Kind(): {"concession", reflect.TypeFor[audit.ConcessionGranted]()},
+	audit.CorrectionMade{}.Kind():    {"correction", reflect.TypeFor[audit.CorrectionMade]()},
+	audit.BuildReleased{}.Kind():     {"build_release", reflect.TypeFor[audit.BuildReleased]()},
+	audit.BuildReopened{}.Kind():     {"build_reopening", reflect.TypeFor[audit.BuildReopened]()},
 }
 
 // common are the columns that every append-only table has beside shop and those of its record.

@@ -147,6 +147,12 @@ func (s *Store) Position() uint64 { return s.position }
 // Ledger is the number of leaves, and when the newest checkpoint was signed (zero: never).
 func (s *Store) Ledger() (size uint64, signed time.Time) { return uint64(s.tree.Size()), s.signed }
 
+// Checkpoint is the newest state of the ledger that is in the database and signed; Size 0: none is.
+func (s *Store) Checkpoint() (ledger.Checkpoint, error) {
+	root, err := s.tree.Root()
+	return ledger.Checkpoint{Origin: Origin(s.opt.Shop), Size: s.tree.Size(), Root: root}, err
+}
+
 // Close gives up the lock and the connection.
 func (s *Store) Close() error {
 	if s.conn == nil {

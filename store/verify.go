@@ -70,6 +70,7 @@ type walk struct {
 	kept     *ledger.Checkpoint // outside
 	entry    uint64             // the newest whose leaf was seen
 	signed   int64              // size of the newest checkpoint seen
+	releases releases
 }
 
 func (v *walk) all(ctx context.Context, outside []byte) error {
@@ -79,6 +80,9 @@ func (v *walk) all(ctx context.Context, outside []byte) error {
 	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size")
 	next, err := v.point(points)
 	if err != nil {
+		return err
+	}
+	if v.releases, err = readReleases(ctx, v.tx, v.shop); err != nil {
 		return err
 	}
 	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index")
@@ -103,6 +107,9 @@ func (v *walk) all(ctx context.Context, outside []byte) error {
 			}
 		}
 		if err := v.atOutside(); err != nil {
+			return err
+		}
+		if err := v.releases.at(v.tree); err != nil {
 			return err
 		}
 	}
@@ -234,6 +241,9 @@ func (v *walk) end() error {
 			}
 			return &Mismatch{r.Index, s.table, r.Seq, "a row without a leaf"}
 		}
+	}
+	if err := v.releases.end(); err != nil {
+		return err
 	}
 	// Every commit signs: without this check, whoever takes the checkpoints away could write what he likes.
 	if v.signed != v.tree.Size() {

@@ -22,6 +22,9 @@ type closed struct{ unfinished *run }
 // Starting completes the start of a joint with what the shop knows at this moment: the unfinished run that it takes up
 // again, unless it is begun afresh. A joint that is complete is started again only if that is said.
 func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
+	if err := s.workable(ev.Build); err != nil {
+		return ev, err
+	}
 	c := s.closed[position{ev.Build, ev.Joint}]
 	switch {
 	case ev.Afresh || c == nil:
@@ -56,8 +59,12 @@ func (s *Shop) start(seq uint64, ev audit.JointStarted) {
 	if ev.Continues != 0 {
 		r = s.closed[at].unfinished
 		r.seq, r.resumed = seq, true
+		if r.matcher == nil {
+			r.rematch(s.learned[r.lesson()])
+		}
 	} else {
 		r = newRun(seq, b, ev)
+		b.runs = append(b.runs, r)
 		r.before = s.lives.Before(b.Engine, b.ID, r.procedure, r.joint)
 		if l, ok := s.learned[r.lesson()]; ok {
 			r.matcher.Expect(l)
@@ -76,13 +83,21 @@ func (s *Shop) close(bench string) []audit.Mark {
 	marks := r.restate(nil)
 	s.learned[r.lesson()] = r.matcher.Learned()
 	s.lives.Keep(r.build.Engine, r.build.ID, r.procedure, r.joint, r.bolts())
+	s.rest(r)
+	delete(s.runs, bench)
+	return marks
+}
+
+// rest puts a run by that is on no bench: one that is complete lets its matcher go, which is the heavy part of it and has
+// said its last word.
+func (s *Shop) rest(r *run) {
 	c := &closed{}
-	if !r.summary(true).Complete {
+	if r.complete() {
+		r.matcher = nil
+	} else {
 		c.unfinished = r
 	}
 	s.closed[r.position()] = c
-	delete(s.runs, bench)
-	return marks
 }
 
 func (s *Shop) refuseRenewal(ev audit.BoltReplaced) error {

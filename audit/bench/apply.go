@@ -14,6 +14,9 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		out.Refused = err.Error()
 		return out
 	}
+	if b := s.concerned(e.Event); b != nil {
+		b.last = e.Seq
+	}
 	switch ev := e.Event.(type) {
 	case audit.ProcedureAdded:
 		p, _ := procedure.Parse(ev.Family, []byte(ev.Text)) // Refusal has parsed it once
@@ -25,7 +28,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
-		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r}
+		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r, last: e.Seq}
 		s.builds = append(s.builds, b)
 		s.brought(b)
 	case audit.JointStarted:
@@ -42,6 +45,15 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		out.Marks = s.runs[ev.Bench].name(ev)
 	case audit.BoltReplaced:
 		s.runs[ev.Bench].renew(e.Seq, ev.Fastener)
+	case audit.ConcessionGranted:
+		b := s.build(ev.Build)
+		b.conceded = append(b.conceded, granted{e.Seq, ev})
+	case audit.CorrectionMade:
+		out.Marks = s.correct(ev)
+	case audit.BuildReleased:
+		s.build(ev.Build).release()
+	case audit.BuildReopened:
+		s.build(ev.Build).reopen()
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
 	case audit.AdapterFitted:

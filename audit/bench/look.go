@@ -145,7 +145,7 @@ func (r *run) stage(id string) int {
 }
 
 func (r *run) figures(m *audit.Mark) procedure.Figures {
-	for _, s := range r.matcher.Steps() {
+	for _, s := range r.order() {
 		if r.joint.Stages[s.Stage].ID == m.Stage && r.joint.Fasteners[s.Fastener].ID == m.Fastener {
 			return s.Figures
 		}

@@ -53,7 +53,9 @@ func (r *run) prevail(check, fastener string) (changed bool) {
 		r.drag = make([]unit.Torque, len(r.joint.Fasteners))
 	}
 	before := r.drag[f]
-	r.matcher.Prevail(f, t-before)
+	if r.matcher != nil {
+		r.matcher.Prevail(f, t-before)
+	}
 	r.drag[f] = t
 	return t != before
 }

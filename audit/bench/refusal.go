@@ -37,6 +37,14 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseName(ev)
 	case audit.BoltReplaced:
 		return s.refuseRenewal(ev)
+	case audit.ConcessionGranted:
+		return s.refuseConcession(ev)
+	case audit.CorrectionMade:
+		return s.refuseCorrection(ev)
+	case audit.BuildReleased:
+		return s.refuseRelease(ev)
+	case audit.BuildReopened:
+		return s.refuseReopening(ev)
 	case audit.BadgeGiven:
 		return s.refuseGift(ev)
 	case audit.AdapterFitted:
@@ -83,10 +91,10 @@ func (s *Shop) refuseBuild(ev audit.BuildOpened) error {
 }
 
 func (s *Shop) refuseStart(ev audit.JointStarted) error {
-	b := s.build(ev.Build)
-	if b == nil {
-		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+	if err := s.workable(ev.Build); err != nil {
+		return err
 	}
+	b := s.build(ev.Build)
 	if _, ok := b.revision.parsed.Joint(ev.Joint); !ok {
 		return fmt.Errorf("procedure %s revision %s has no joint %q; it has: %s", b.Family, b.Revision, ev.Joint, jointIDs(b.revision.parsed))
 	}

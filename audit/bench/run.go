@@ -19,13 +19,16 @@ type run struct {
 	build     *Build
 	procedure *procedure.Procedure
 	joint     *procedure.Joint
-	matcher   *match.Matcher
+	matcher   *match.Matcher // nil where the joint is complete and on no bench
 	readings  []taken
 	answers   []said
 	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told
 	resumed   bool          // seq is not the run that it began with
 	renewals  []Renewal
-	before    []int // by fastener: torque cycles that its bolt had when the joint was begun
+	before    []int  // by fastener: torque cycles that its bolt had when the joint was begun
+	first     uint64 // entry of its first start
+	until     uint64 // its newest reading
+	packed    []byte // of a released build: the readings, put away
 }
 
 // taken is a reading of the run with what is said of it.
@@ -37,12 +40,13 @@ type taken struct {
 	fit      *adapter.Adapter     // between wrench and fastener, as the bench said then; nil: nothing
 	mark     audit.Mark           // in force
 	check    *gauged              // the check that it measures, nil: none
+	fixed    bool                 // a person said the step: nothing that the matcher finds later changes the mark
 }
 
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
 	p := b.revision.parsed
 	j, _ := p.Joint(ev.Joint)
-	return &run{seq: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j), before: make([]int, len(j.Fasteners))}
+	return &run{seq: seq, first: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j), before: make([]int, len(j.Fasteners))}
 }
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
@@ -57,7 +61,7 @@ func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observa
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)
-	r.readings = append(r.readings, t)
+	r.readings, r.until = append(r.readings, t), e.Seq
 	marks := []audit.Mark{t.mark}
 	if r.matcher.Rethought() {
 		marks = r.restate(marks)
@@ -78,7 +82,7 @@ func (r *run) say(t *taken, f match.Finding) {
 	}
 	stage, figures := -1, &procedure.Figures{}
 	if f.Step >= 0 {
-		s := &r.matcher.Steps()[f.Step]
+		s := &r.order()[f.Step]
 		stage, figures = s.Stage, &s.Figures
 		m.Stage, m.Fastener = r.joint.Stages[s.Stage].ID, r.joint.Fasteners[s.Fastener].ID
 	}
@@ -120,6 +124,9 @@ func findingFlags(f match.Finding) []string {
 func (r *run) restate(marks []audit.Mark) []audit.Mark {
 	for i, f := range r.matcher.Findings() {
 		t := &r.readings[i]
+		if t.fixed {
+			continue
+		}
 		before := t.mark
 		r.say(t, f)
 		if sameFinding(&before, &t.mark) {
@@ -146,17 +153,10 @@ func sameConformity(a, b *int64) bool {
 }
 
 func (r *run) name(ev audit.FastenerNamed) []audit.Mark {
-	f := ev.Fastener
-	if f == "" {
-		f = match.NotHere
-	}
 	i := r.taken(ev.Reading)
-	g := r.readings[i].check
-	r.readings[i].check = nil
-	if g != nil {
-		r.prevail(g.check.ID, g.fastener)
-	}
-	r.matcher.Name(i, f)
+	r.unmeasure(&r.readings[i])
+	r.readings[i].fixed = false
+	r.matcher.Name(i, named(ev.Fastener))
 	return r.restate(nil)
 }
 
@@ -186,10 +186,4 @@ func (r *run) checkIDs() string {
 	return strings.Join(ids, ", ")
 }
 
-func (r *run) marks() []audit.Mark {
-	out := make([]audit.Mark, len(r.readings))
-	for i := range r.readings {
-		out[i] = r.readings[i].mark
-	}
-	return out
-}
+func (r *run) marks() []audit.Mark { return inForce(r.readings) }

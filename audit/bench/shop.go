@@ -46,6 +46,12 @@ type Build struct {
 	ID uint64
 	audit.BuildOpened
 	revision *revision
+
+	runs     []*run    // every run of a joint, the newest last
+	conceded []granted // in order
+	last     uint64    // the last entry that was about the build
+	released bool
+	reopened bool // was released once, and is not now
 }
 
 // ProcedureRev is a procedure revision as a person lists it.

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"witnessmark/audit"
@@ -25,11 +26,8 @@ const (
 func (r *run) summary(withChecks bool) Summary {
 	steps := r.steps()
 	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
-	var doubtful []string
-	if sum.Complete = len(sum.Open) == 0; sum.Complete { // before the last pull there is nothing to doubt yet
-		doubtful = r.doubtful(steps)
-		sum.Complete = len(doubtful) == 0
-	}
+	doubtful := r.doubtful(steps)
+	sum.Complete = len(sum.Open) == 0 && len(doubtful) == 0
 	if withChecks {
 		lines, good := r.checkFindings(steps)
 		sum.Complete = sum.Complete && good
@@ -78,7 +76,26 @@ func (r *run) openStages(steps []StepState) []OpenStage {
 }
 
 // doubtful speaks of steps that are taken as done, where another reading of the same facts leaves one open.
-func (r *run) doubtful(steps []StepState) []string {
+func (r *run) doubtful(steps []StepState) (out []string) {
+	for _, d := range r.doubted(steps) {
+		out = append(out, doubt(&d))
+	}
+	return out
+}
+
+func doubt(d *OpenStage) string {
+	if d.Stage == "" {
+		return "the readings leave it open whether a fastener was missed: check them all"
+	}
+	return fmt.Sprintf("stage %s: the readings leave it open whether one was missed: check %s", d.Stage, strings.Join(d.Candidates, ", "))
+}
+
+// doubted are those steps, by stage; an empty stage stands for the joint as a whole. Before the last pull there is nothing
+// to doubt yet, and once the matcher is gone there is nothing any more.
+func (r *run) doubted(steps []StepState) []OpenStage {
+	if r.matcher == nil || slices.ContainsFunc(steps, func(s StepState) bool { return s.State != Done }) {
+		return nil
+	}
 	from := doubtFrom + blindShare*audit.Share(r.matcher.Blind()) // nothing could show a second hit: that is no trace of one
 	open := r.matcher.AnyOpen()
 	if open < from {
@@ -86,13 +103,13 @@ func (r *run) doubtful(steps []StepState) []string {
 	}
 	out := r.suspects(steps, open/doubtedPart)
 	if len(out) == 0 {
-		out = append(out, "the readings leave it open whether a fastener was missed: check them all")
+		out = append(out, OpenStage{})
 	}
 	return out
 }
 
 // suspects names the done steps that are open with at least a share.
-func (r *run) suspects(steps []StepState, least audit.Share) (out []string) {
+func (r *run) suspects(steps []StepState, least audit.Share) (out []OpenStage) {
 	shares := r.matcher.OpenShare()
 	for _, st := range r.joint.Stages {
 		var may []string
@@ -102,7 +119,7 @@ func (r *run) suspects(steps []StepState, least audit.Share) (out []string) {
 			}
 		}
 		if len(may) > 0 {
-			out = append(out, fmt.Sprintf("stage %s: the readings leave it open whether one was missed: check %s", st.ID, strings.Join(may, ", ")))
+			out = append(out, OpenStage{Stage: st.ID, Candidates: may})
 		}
 	}
 	return out

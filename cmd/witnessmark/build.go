@@ -23,6 +23,10 @@ type atWork struct {
 type buildCommand struct {
 	Open buildOpen `cmd:"" help:"Open a build of an engine under a work order."`
 	List buildList `cmd:"" help:"List the builds."`
+
+	Review  buildReview  `cmd:"" help:"Show what stands between a build and its release, worst first."`
+	Release buildRelease `cmd:"" help:"Release a build: sign for it, and for the ledger as it stands."`
+	Reopen  buildReopen  `cmd:"" help:"Take a release back, with a reason."`
 }
 
 type buildOpen struct {
@@ -58,9 +62,9 @@ func (buildList) Run(ctx context.Context, s shop) error {
 		return err
 	}
 	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "BUILD\tENGINE\tWORK ORDER\tUNIT\tPROCEDURE")
+	fmt.Fprintln(t, "BUILD\tENGINE\tWORK ORDER\tUNIT\tPROCEDURE\tSTATE")
 	for _, b := range list {
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s revision %s\n", b.ID, b.Engine, b.WorkOrder, b.Unit, b.Family, b.Revision)
+		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s revision %s\t%s\n", b.ID, b.Engine, b.WorkOrder, b.Unit, b.Family, b.Revision, b.Standing)
 	}
 	return t.Flush()
 }

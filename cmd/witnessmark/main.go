@@ -36,7 +36,9 @@ type commands struct {
 	Serve     serveCommand     `cmd:"" help:"Run the daemon: take readings, match, judge and record them."`
 	Config    configCommand    `cmd:"" help:"Show an example of the configuration file, or check one."`
 	Procedure procedureCommand `cmd:"" help:"Check, add or list tightening procedures."`
-	Build     buildCommand     `cmd:"" help:"Open or list builds."`
+	Build     buildCommand     `cmd:"" help:"Open, list, review, release or reopen builds."`
+	Concede   concedeCommand   `cmd:"" help:"Accept a finding of a build, with a reason."`
+	Correct   correctCommand   `cmd:"" help:"Say after the fact where a reading belongs, with a reason."`
 	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, renew its bolts, take it off."`
 	Check     checkCommand     `cmd:"" help:"Answer a check of the joint on a bench."`
 	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`

@@ -217,6 +217,19 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"badge take --badge 7 --by Ada", exitOK, "badge 7 belongs to nobody"},
 		{"badge take --badge 7 --by Ada", exitAttention, "belongs to nobody"},
 		{"joint start plate --bench 1 --build W-12", exitInput, "nobody is signed in at bench 1"},
+		{"build review W-12", exitAttention, "1 finding stands in the way of the release"},
+		{"build review W-12", exitAttention, "step:plate/snug/1  open step  joint plate, stage snug, fastener 1: not done"},
+		{"build review W-12 --format json", exitAttention, `"id": "step:plate/snug/1"`},
+		{"build release W-12 --by Quinn", exitAttention, "[step:plate/snug/1]"},
+		{"correct 3 --fastener 1 --reason seen --by Ada", exitAttention, "belongs to no joint"},
+		{"correct 3 --reason seen --by Ada", exitInput, "--none"},
+		{"concede W-12 step:plate/snug/9 --reason seen --by Ada", exitAttention, "take its id from the review"},
+		{"concede W-12 step:plate/snug/1 --reason none-fitted --by Ada", exitOK, "nothing stands in the way of the release"},
+		{"build review W-12", exitOK, "by Ada: none-fitted"},
+		{"build release W-12 --by Quinn", exitOK, "W-12: released"},
+		{"build list", exitOK, "released"},
+		{"joint start plate --bench 1 --build W-12 --by Ada", exitAttention, "reopen it first"},
+		{"build reopen W-12 --reason asked --by Quinn", exitOK, "W-12: reopened"},
 	}
 	for _, step := range day {
 		code, out, errs := said(t, append(strings.Fields(step.args), "--data", data)...)

@@ -6,6 +6,11 @@
 //	POST   /api/v1/procedures              NewProcedure → Procedure
 //	GET    /api/v1/builds                  → []Build
 //	POST   /api/v1/builds                  NewBuild → Build
+//	GET    /api/v1/builds/{n}/review       → bench.Review
+//	POST   /api/v1/builds/{n}/concessions  Concede → bench.Review
+//	POST   /api/v1/builds/{n}/release      Release → bench.Review
+//	DELETE /api/v1/builds/{n}/release      Reopen → bench.Review
+//	POST   /api/v1/corrections             Correct → Corrected
 //	GET    /api/v1/benches                 → []Bench
 //	GET    /api/v1/benches/{id}            → bench.View
 //	POST   /api/v1/benches/{id}/joint      Start → bench.View
@@ -63,6 +68,7 @@ type NewProcedure struct {
 type Build struct {
 	ID uint64 `json:"id"`
 	audit.BuildOpened
+	Standing bench.Standing `json:"standing"`
 }
 
 // NewBuild asks to open a build. An empty Revision stands for the only one that the shop has of the family.
@@ -205,6 +211,7 @@ type Update struct {
 
 // Desk answers the requests; the daemon is one. An *Error goes to the person as it is, any other error as a 500.
 type Desk interface {
+	ReleaseDesk
 	Status() Status
 	Procedures() []Procedure
 	AddProcedure(context.Context, NewProcedure) (Procedure, error)

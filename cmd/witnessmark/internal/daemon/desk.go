@@ -139,7 +139,7 @@ func (d *Daemon) OpenBuild(ctx context.Context, in control.NewBuild) (control.Bu
 	if err != nil {
 		return control.Build{}, err
 	}
-	return control.Build{ID: out.Entry.Seq, BuildOpened: out.Entry.Event.(audit.BuildOpened)}, nil
+	return control.Build{ID: out.Entry.Seq, BuildOpened: out.Entry.Event.(audit.BuildOpened), Standing: bench.UnderWay}, nil
 }
 
 // StartJoint implements control.Desk.

@@ -118,6 +118,11 @@ func (l *live) concerned(out audit.Outcome) []string {
 	if _, opened := out.Entry.Event.(audit.BuildOpened); opened {
 		return l.shop.Holding(out.Entry.Seq)
 	}
+	if c, corrected := out.Entry.Event.(audit.CorrectionMade); corrected {
+		if at := l.shop.BenchOf(c.Run); at != "" {
+			return []string{at}
+		}
+	}
 	if at := benchOf(out.Entry.Event); at != "" {
 		return []string{at}
 	}

@@ -64,6 +64,7 @@ var epoch = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
 func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
 	cfg, err := config.Parse("test.yaml", []byte(file))
 	var d *Daemon
+	var at, more uint64 // the entry of the newest id, and how many ids it has
 	next := func() uint64 {
 		if d == nil || d.journal == nil {
 			return 1
@@ -73,7 +74,13 @@ func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
 	return Options{
 		Config: cfg, Data: data, Version: "test", Log: zerolog.New(log).With().Timestamp().Logger(),
 		Clock: func() time.Time { return epoch.Add(time.Duration(next()) * time.Second) },
-		NewID: func() string { return fmt.Sprintf("%032x", 0xabc000+next()) },
+		NewID: func() string {
+			if n := next(); n != at {
+				at, more = n, 0
+			}
+			more++
+			return fmt.Sprintf("%031x%x", 0xabc000+at, more)
+		},
 	}, func(it *Daemon) { d = it }, err
 }
 

@@ -21,6 +21,7 @@ type database interface {
 	Commit(context.Context, []audit.Outcome) error // all or nothing, skipping what is in already
 	Reload(context.Context) error                  // looks at the database again after an error
 	Ledger() (size uint64, signed time.Time)       // leaves, and when they were last signed
+	Checkpoint() (ledger.Checkpoint, error)        // the newest one
 	Close() error
 }
 
@@ -43,11 +44,12 @@ type writer struct {
 
 // reach is how far the writer has got, as far as is known.
 type reach struct {
-	known    bool // a database was looked at since the start
-	position uint64
-	ledger   uint64    // leaves
-	signed   time.Time // zero: not known
-	trouble  error     // why entries are not written at present; nil: they are
+	known      bool // a database was looked at since the start
+	position   uint64
+	ledger     uint64            // leaves
+	signed     time.Time         // zero: not known
+	checkpoint ledger.Checkpoint // the newest one, of these leaves
+	trouble    error             // why entries are not written at present; nil: they are
 }
 
 // commitWithin bounds one commit. One that takes longer may happen all the same; Reload finds out.
@@ -204,7 +206,11 @@ func (w *writer) settle(position uint64) {
 // reached notes how far db has got.
 func (w *writer) reached(db database) {
 	size, signed := db.Ledger()
-	w.set(reach{known: true, position: db.Position(), ledger: size, signed: signed})
+	at := reach{known: true, position: db.Position(), ledger: size, signed: signed}
+	if c, err := db.Checkpoint(); err == nil { // else there is nothing that a release could sign
+		at.checkpoint = c
+	}
+	w.set(at)
 }
 
 // note keeps what was reached and says why it goes no further.

@@ -15,6 +15,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/store/ledger"
 )
 
 // pages is a journal in memory.
@@ -101,9 +102,10 @@ func (r *rows) open(context.Context, string) (database, error) {
 	return r, nil
 }
 
-func (r *rows) Position() uint64            { return r.seen }
-func (r *rows) Ledger() (uint64, time.Time) { return r.seen, time.Time{} }
-func (r *rows) Close() error                { return nil }
+func (r *rows) Position() uint64                       { return r.seen }
+func (r *rows) Ledger() (uint64, time.Time)            { return r.seen, time.Time{} }
+func (r *rows) Checkpoint() (ledger.Checkpoint, error) { return ledger.Checkpoint{}, nil }
+func (r *rows) Close() error                           { return nil }
 
 func (r *rows) Commit(_ context.Context, outs []audit.Outcome) error {
 	err := r.fault()

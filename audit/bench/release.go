@@ -1,0 +1,216 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"witnessmark/audit"
+)
+
+// granted is a concession with its entry.
+type granted struct {
+	seq uint64
+	audit.ConcessionGranted
+}
+
+// Standing says whether the build is released.
+func (b *Build) Standing() Standing {
+	switch {
+	case b.released:
+		return Released
+	case b.reopened:
+		return Reopened
+	}
+	return UnderWay
+}
+
+// newestRun is the last run of a joint of the build, nil where it was never started.
+func (b *Build) newestRun(joint string) *run {
+	for i := len(b.runs) - 1; i >= 0; i-- {
+		if b.runs[i].joint.ID == joint {
+			return b.runs[i]
+		}
+	}
+	return nil
+}
+
+// BenchOf is the bench that a run is on, empty where it is on none.
+func (s *Shop) BenchOf(run uint64) string {
+	for name, r := range s.runs { // at most one can match, so the order of the map does not show
+		if r.seq == run {
+			return name
+		}
+	}
+	return ""
+}
+
+// Conceding completes a concession with the finding as it stands at this moment.
+func (s *Shop) Conceding(ev audit.ConcessionGranted) audit.ConcessionGranted {
+	if f := s.finding(ev.Build, ev.Finding); f != nil {
+		ev.Found, ev.Joint, ev.Stage, ev.Fastener, ev.Check, ev.Reading = f.Text, f.Joint, f.Stage, f.Fastener, f.Check, f.Reading
+	}
+	return ev
+}
+
+// finding is nil where there is none with that id.
+func (s *Shop) finding(build uint64, id string) *Finding {
+	rv, err := s.Review(build)
+	if err != nil {
+		return nil
+	}
+	for i := range rv.Findings {
+		if rv.Findings[i].ID == id {
+			return &rv.Findings[i]
+		}
+	}
+	return nil
+}
+
+// workable refuses to touch a build that does not exist or is released.
+func (s *Shop) workable(build uint64) error {
+	switch b := s.build(build); {
+	case b == nil:
+		return fmt.Errorf("no build %d: ask for the list of builds", build)
+	case b.released:
+		return fmt.Errorf("build %d of engine %s is released: reopen it first, with the reason", b.ID, b.Engine)
+	}
+	return nil
+}
+
+// signed refuses what nobody stands behind, or for which no reason is given.
+func signed(what, person, reason string) error {
+	switch {
+	case person == "":
+		return fmt.Errorf("%s needs a person: say who does this", what)
+	case strings.TrimSpace(reason) == "":
+		return fmt.Errorf("%s needs a reason: give one", what)
+	}
+	return nil
+}
+
+func (s *Shop) refuseConcession(ev audit.ConcessionGranted) error {
+	if err := s.workable(ev.Build); err != nil {
+		return err
+	}
+	if err := signed("a concession", ev.Person, ev.Reason); err != nil {
+		return err
+	}
+	f := s.finding(ev.Build, ev.Finding)
+	switch {
+	case f == nil:
+		return fmt.Errorf("build %d has no finding %q: take its id from the review", ev.Build, ev.Finding)
+	case f.Conceded != nil:
+		return fmt.Errorf("%s was conceded already by %s: %w", f.Text, f.Conceded.By, ErrAlready)
+	case !f.Blocks:
+		return fmt.Errorf("%s does not stand in the way of the release: there is nothing to concede", f.Text)
+	case f.Subject == JointOnBench:
+		return fmt.Errorf("%s: close it, that cannot be conceded", f.Text)
+	case f.Text != ev.Found:
+		return fmt.Errorf("what was found is different now (%s): look at the review again", f.Text)
+	case f.Second && ev.Seconded == "":
+		return fmt.Errorf("joint %s is of class A: a concession needs a second person, name one", f.Joint)
+	case ev.Seconded == ev.Person:
+		return errors.New("the second person of a concession must be another one than the first")
+	}
+	return nil
+}
+
+func (s *Shop) refuseRelease(ev audit.BuildReleased) error {
+	b := s.build(ev.Build)
+	switch {
+	case b == nil:
+		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+	case b.released:
+		return fmt.Errorf("build %d of engine %s is released already: %w", b.ID, b.Engine, ErrAlready)
+	case ev.Person == "":
+		return errors.New("a release needs a person: say who signs")
+	case ev.Reviewed > s.seq:
+		return fmt.Errorf("entry %d, up to which the build was reviewed, does not exist yet: review it and repeat", ev.Reviewed)
+	case ev.Reviewed < b.last:
+		return fmt.Errorf("build %d has gone on to entry %d since it was reviewed up to entry %d: review it again", b.ID, b.last, ev.Reviewed)
+	}
+	rv, _ := s.Review(ev.Build)
+	if open := rv.Blocking(); len(open) > 0 {
+		return notReleasable(&rv, open)
+	}
+	switch {
+	case ev.Recorded < b.last:
+		return fmt.Errorf("the ledger holds the entries up to %d only, and build %d goes to entry %d: wait until the database has caught up, then repeat",
+			ev.Recorded, b.ID, b.last)
+	case ev.Size < 1 || len(ev.Root) != rootSize:
+		return errors.New("a release signs the state of the ledger: wait until the database is up, then repeat")
+	}
+	return nil
+}
+
+// rootSize is the length in bytes of a tree root (SHA-256).
+const rootSize = 32
+
+func notReleasable(rv *Review, open []Finding) error {
+	lines := make([]string, 0, len(open))
+	for _, f := range open {
+		lines = append(lines, fmt.Sprintf("\n- %s [%s]", f.Text, f.ID))
+	}
+	return fmt.Errorf("build %d of engine %s cannot be released, this stands in the way:%s", rv.Build, rv.Engine, strings.Join(lines, ""))
+}
+
+func (s *Shop) refuseReopening(ev audit.BuildReopened) error {
+	switch b := s.build(ev.Build); {
+	case b == nil:
+		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+	case !b.released:
+		return fmt.Errorf("build %d of engine %s is not released: %w", b.ID, b.Engine, ErrAlready)
+	}
+	return signed("to reopen a build", ev.Person, ev.Reason)
+}
+
+// release puts the readings of a build away; reopen takes them out again.
+func (b *Build) release() {
+	b.released = true
+	for _, r := range b.runs {
+		r.pack()
+	}
+}
+
+func (b *Build) reopen() {
+	b.released, b.reopened = false, true
+	for _, r := range b.runs {
+		*r = *r.unpacked()
+	}
+}
+
+// concerned is the build that an event is about, nil: none.
+func (s *Shop) concerned(ev audit.Event) *Build {
+	switch ev := ev.(type) {
+	case audit.JointStarted:
+		return s.build(ev.Build)
+	case audit.ConcessionGranted:
+		return s.build(ev.Build)
+	case audit.CorrectionMade:
+		return s.build(ev.Build)
+	case audit.BuildReleased:
+		return s.build(ev.Build)
+	case audit.BuildReopened:
+		return s.build(ev.Build)
+	case audit.JointClosed:
+		return s.worksOn(ev.Bench)
+	case audit.CheckAnswered:
+		return s.worksOn(ev.Bench)
+	case audit.FastenerNamed:
+		return s.worksOn(ev.Bench)
+	case audit.BoltReplaced:
+		return s.worksOn(ev.Bench)
+	case audit.ReadingTaken:
+		return s.worksOn(ev.Bench)
+	}
+	return nil
+}
+
+// worksOn is the build whose joint is on a bench, nil where there is none.
+func (s *Shop) worksOn(bench string) *Build {
+	if r := s.runs[bench]; r != nil {
+		return r.build
+	}
+	return nil
+}

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+)
+
+type buildReview struct {
+	Build  string `arg:"" help:"Work order of the build, or its number."`
+	Format string `help:"text or json." enum:"text,json" default:"text"`
+}
+
+// Run shows what stands between a build and its release; exit code 1 says that something does.
+func (c *buildReview) Run(ctx context.Context, s shop) error {
+	return s.onBuild(ctx, c.Build, func(client *control.Client, build uint64) error {
+		rv, err := client.Review(ctx, build)
+		if err != nil {
+			return err
+		}
+		if c.Format == "json" {
+			out := json.NewEncoder(s.out)
+			out.SetIndent("", "  ")
+			err = out.Encode(rv)
+		} else {
+			err = showReview(s.out, rv)
+		}
+		if err == nil && len(rv.Blocking()) > 0 {
+			return errAttention
+		}
+		return err
+	})
+}
+
+type buildRelease struct {
+	person
+	Build    string `arg:"" help:"Work order of the build, or its number."`
+	Reviewed uint64 `help:"Entry up to which you have reviewed it; up to now if left out." placeholder:"ENTRY"`
+}
+
+// Run releases the build.
+func (c *buildRelease) Run(ctx context.Context, s shop) error {
+	return s.onBuild(ctx, c.Build, func(client *control.Client, build uint64) error {
+		rv, err := client.Release(ctx, build, control.Release{Reviewed: c.Reviewed, Person: c.By})
+		return s.stands(rv, err)
+	})
+}
+
+type buildReopen struct {
+	person
+	Build  string `arg:"" help:"Work order of the build, or its number."`
+	Reason string `required:"" help:"Why." placeholder:"TEXT"`
+}
+
+// Run takes a release back.
+func (c *buildReopen) Run(ctx context.Context, s shop) error {
+	return s.onBuild(ctx, c.Build, func(client *control.Client, build uint64) error {
+		rv, err := client.Reopen(ctx, build, control.Reopen{Reason: c.Reason, Person: c.By})
+		return s.stands(rv, err)
+	})
+}
+
+type concedeCommand struct {
+	person
+	Build    string   `arg:"" help:"Work order of the build, or its number."`
+	Findings []string `arg:"" name:"finding" help:"Ids of the findings, as the review shows them."`
+	Reason   string   `required:"" help:"Why they may stand." placeholder:"TEXT"`
+	Second   string   `help:"Name of the second person, whom a joint of class A asks for." placeholder:"NAME"`
+}
+
+// Run records a concession for each finding and says what is left.
+func (c *concedeCommand) Run(ctx context.Context, s shop) error {
+	return s.onBuild(ctx, c.Build, func(client *control.Client, build uint64) error {
+		for _, f := range c.Findings {
+			rv, err := client.Concede(ctx, build, control.Concede{Finding: f, Reason: c.Reason, Person: c.By, Second: c.Second})
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(s.out, "conceded: %s; %s\n", f, inTheWay(len(rv.Blocking())))
+		}
+		return nil
+	})
+}
+
+type correctCommand struct {
+	person
+	Reading  uint64 `arg:"" help:"Number of the reading."`
+	Fastener string `help:"The fastener that it was." placeholder:"ID"`
+	None     bool   `help:"It was none of its joint, e.g. a test on the bench block."`
+	Stage    string `help:"The stage that it was, where that does not follow." placeholder:"ID"`
+	Reason   string `required:"" help:"How you know." placeholder:"TEXT"`
+}
+
+// Run records the correction and shows what it changes.
+func (c *correctCommand) Run(ctx context.Context, s shop) error {
+	if c.None == (c.Fastener != "") {
+		return inputError{errors.New("say which fastener it was with --fastener, or --none")}
+	}
+	client := s.client()
+	defer client.Close()
+	out, err := client.Correct(ctx, control.Correct{Reading: c.Reading, Fastener: c.Fastener, Stage: c.Stage, Reason: c.Reason, Person: c.By})
+	if err != nil {
+		return err
+	}
+	if len(out.Marks) == 0 {
+		fmt.Fprintf(s.out, "build %d: recorded; nothing else is held of the readings than before\n", out.Build)
+	}
+	for _, m := range out.Marks {
+		fmt.Fprintf(s.out, "build %d: reading %d is now %s\n", out.Build, m.Reading, outcome(m))
+	}
+	return nil
+}
+
+// outcome is what a mark says, in a few words.
+func outcome(m audit.Mark) string {
+	words := "no step of joint " + m.Joint
+	if m.Fastener != "" {
+		words = fmt.Sprintf("joint %s, stage %s, fastener %s: %s", m.Joint, m.Stage, m.Fastener, m.Verdict)
+	}
+	if len(m.Flags) > 0 {
+		words += " (" + strings.Join(m.Flags, ", ") + ")"
+	}
+	return words
+}
+
+// onBuild finds a build for an action on it.
+func (s shop) onBuild(ctx context.Context, text string, do func(*control.Client, uint64) error) error {
+	client := s.client()
+	defer client.Close()
+	build, err := buildOf(ctx, client, text)
+	if err != nil {
+		return err
+	}
+	return do(client, build)
+}
+
+// stands says how a build stands after an action on it.
+func (s shop) stands(rv bench.Review, err error) error {
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(s.out, "build %d: engine %s, work order %s: %s\n", rv.Build, rv.Engine, rv.WorkOrder, rv.Standing)
+	return err
+}
+
+func inTheWay(n int) string {
+	switch n {
+	case 0:
+		return "nothing stands in the way of the release"
+	case 1:
+		return "1 finding stands in the way of the release"
+	}
+	return fmt.Sprintf("%d findings stand in the way of the release", n)
+}
+
+// showReview writes a review for a person to read.
+func showReview(w io.Writer, rv bench.Review) error {
+	fmt.Fprintf(w, "build %d: engine %s, work order %s: %s, reviewed up to entry %d\n", rv.Build, rv.Engine, rv.WorkOrder, rv.Standing, rv.Seq)
+	fmt.Fprintf(w, "%s\n", inTheWay(len(rv.Blocking())))
+	t := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
+	last := ""
+	for _, f := range rv.Findings {
+		head := "to be known"
+		switch {
+		case f.Blocks:
+			head = "in the way"
+		case f.Conceded != nil:
+			head = "conceded"
+		}
+		if head != last {
+			fmt.Fprintf(t, "\n%s:\n", head)
+			last = head
+		}
+		fmt.Fprintf(t, "  %s\t%s\t%s\n", f.ID, f.Subject, f.Text)
+		switch {
+		case f.Conceded != nil:
+			fmt.Fprintf(t, "  \t\t%s\n", granted(f.Conceded))
+		case f.Settle != "":
+			fmt.Fprintf(t, "  \t\t→ %s\n", f.Settle)
+		}
+	}
+	if rv.Standing != bench.Released && len(rv.Blocking()) == 0 {
+		fmt.Fprintf(t, "\nRelease it with: witnessmark build release %d --reviewed %d --by NAME\n", rv.Build, rv.Seq)
+	}
+	return t.Flush()
+}
+
+func granted(c *bench.Conceded) string {
+	by := c.By
+	if c.Seconded != "" {
+		by += " and " + c.Seconded
+	}
+	return fmt.Sprintf("by %s: %s", by, c.Reason)
+}
