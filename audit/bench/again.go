@@ -111,10 +111,11 @@ func (s *Shop) refuseRenewal(ev audit.BoltReplaced) error {
 	return nil
 }
 
-// renew takes a new bolt in the place of a fastener.
+// renew takes a new bolt in the place of a fastener. What the old one took to run down is not added to its torques.
 func (r *run) renew(entry uint64, fastener string) {
 	r.matcher.Replace(r.fastener(fastener))
 	r.renewals = append(r.renewals, Renewal{entry, fastener})
+	r.prevail(r.joint.Prevailing, fastener)
 }
 
 // renewed is the entry that brought the newest bolt of a fastener, 0: it has the one that it began with.

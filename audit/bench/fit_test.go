@@ -111,6 +111,23 @@ func TestShop_AdapterRefusals(t *testing.T) {
 	}
 }
 
+// The drag is that of the bolt: a new one begins without, and what is told of it changes nothing that was said of the old one.
+func TestShop_PrevailingTorqueOfANewBolt(t *testing.T) {
+	f := studs(t, certain)
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "drag", Fastener: "a", Value: "2 N·m", Person: "p1"})
+	f.pull(102_000, 60_000)
+	f.must(audit.BoltReplaced{Bench: "B1", Run: 5, Fastener: "a", Person: "p1"})
+	if next := f.shop.View("B1").Next; next.Fastener != "a" || next.Target != "100 N·m (95 … 105 N·m)" {
+		t.Errorf("got %+v, want nothing added before it is told", next)
+	}
+	if out := f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "drag", Fastener: "a", Value: "9 N·m", Person: "p1"}); len(out.Marks) != 0 {
+		t.Errorf("got %+v, want nothing said again of the bolt that is gone", out.Marks)
+	}
+	if m := f.pull(110_000, 64_000); len(m) != 1 || m[0].Verdict != audit.Pass || m[0].Fastener != "a" {
+		t.Errorf("got %+v, want 110 N·m good of 104 … 114", m)
+	}
+}
+
 // FAA AC 43.13-1B, 7-40: the drag is added to the window of what was tightened before it was told, too.
 func TestShop_PrevailingTorqueToldLateJudgesAgain(t *testing.T) {
 	f := studs(t, audit.WrenchDeclared{})

@@ -129,7 +129,7 @@ func (r *run) restate(marks []audit.Mark) []audit.Mark {
 		}
 		before := t.mark
 		r.say(t, f)
-		if sameFinding(&before, &t.mark) {
+		if sameFinding(&before, &t.mark) || r.gone(&before, &t.mark) {
 			t.mark = before
 			continue
 		}
@@ -142,6 +142,11 @@ func (r *run) restate(marks []audit.Mark) []audit.Mark {
 func sameFinding(a, b *audit.Mark) bool {
 	return a.Stage == b.Stage && a.Fastener == b.Fastener && a.CheckID == b.CheckID && a.Verdict == b.Verdict && a.LocatedBy == b.LocatedBy &&
 		slices.Equal(a.Flags, b.Flags) && sameConformity(a.Conformity, b.Conformity)
+}
+
+// gone is true of a mark of a bolt that was renewed since, said again of the same step: its limits went with the bolt.
+func (r *run) gone(before, now *audit.Mark) bool {
+	return before.Reading < r.renewed(before.Fastener) && before.Stage == now.Stage && before.Fastener == now.Fastener && before.Verdict == now.Verdict
 }
 
 // sameConformity is false where the limits moved that a torque is held against.
