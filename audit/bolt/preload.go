@@ -34,15 +34,37 @@ type Force struct{ Low, High int64 }
 // FromTorque is the preload behind a tightening torque on a hexagon or socket head (VDI 2230 part 1):
 //
 //	F = M / (0.16·P + 0.58·d2·µ + (D_Km/2)·µ)
-//
-// with D_Km = 1.3·d, the mean diameter of friction under a common head (from memory).
 func (t Thread) FromTorque(torque unit.Torque, f Friction) Force {
 	return Force{t.force(torque, f.High), t.force(torque, f.Low)}
 }
 
 func (t Thread) force(torque unit.Torque, friction int64) int64 {
-	arm := int64(t.Pitch)*16/100 + int64(t.PitchDiameter())*58/100*friction/1000 + int64(t.Diameter)*65/100*friction/1000
-	return int64(torque) * 1000 / max(arm, 1)
+	return int64(torque) * 1000 / max(t.arm(friction), 1)
+}
+
+// arm is the torque per preload in nm.
+func (t Thread) arm(friction int64) int64 {
+	return int64(t.Pitch)*16/100 + int64(t.PitchDiameter())*58/100*friction/1000 + t.bearing()/2*friction/1000
+}
+
+// bearing is D_Km in nm, the mean diameter of friction under the head: (d_w + d_h)/2 of hexagon heads (ISO 4014, d_w at least)
+// over medium holes (ISO 273), from memory; of other diameters the 1.3·d that these come to.
+func (t Thread) bearing() int64 {
+	switch t.Diameter / 1_000_000 {
+	case 6:
+		return 7_740_000
+	case 8:
+		return 10_315_000
+	case 10:
+		return 12_815_000
+	case 12:
+		return 15_065_000
+	case 14:
+		return 17_570_000
+	case 16:
+		return 19_995_000
+	}
+	return int64(t.Diameter) * 13 / 10
 }
 
 // FromAngle is the preload that an elastic turn adds (VDI 2230 part 1): ΔF = θ/360° · P / (δ_S + δ_P). The resilience of
@@ -64,8 +86,7 @@ func (t Thread) TurnRate(length unit.Length, f Friction) int64 {
 	force := t.FromAngle(turn, length)
 	middle := (force.Low + force.High) / 2
 	friction := (f.Low + f.High) / 2
-	arm := int64(t.Pitch)*16/100 + int64(t.PitchDiameter())*58/100*friction/1000 + int64(t.Diameter)*65/100*friction/1000
-	torque := middle * arm / 1000 // µN·m
+	torque := middle * t.arm(friction) / 1000 // µN·m
 	if torque <= 0 {
 		return 0
 	}

@@ -64,8 +64,8 @@ func (t Thread) RootDiameter() unit.Length { return t.Diameter - t.Pitch*1_226_8
 
 // StressArea is the nominal stress area A_s = π/4·((d2+d3)/2)² of ISO 898-1, in µm².
 func (t Thread) StressArea() int64 {
-	d := int64(t.PitchDiameter()+t.RootDiameter()) / 2000 // µm
-	return d * d / 1000 * 785_398 / 1000
+	d := int64(t.PitchDiameter()+t.RootDiameter()) / 2
+	return d * d / 1_000_000 * 785_398 / 1_000_000
 }
 
 // proof is the nominal proof stress of a property class (ISO 898-1, from memory) in N/mm²: up to 16 mm, and above.

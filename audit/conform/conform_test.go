@@ -48,6 +48,29 @@ func TestProbability_Quantiles(t *testing.T) {
 	}
 }
 
+// What is falsely accepted at a limit drawn in by so many standard uncertainties: ILAC-G8:09/2019, 4.2.2 and table 1 (the table
+// from memory) and ISO 14253-1:2017 (1.65·u, second-hand).
+func TestProbability_GuardBands(t *testing.T) {
+	for _, c := range []struct {
+		rule string
+		z    int64 // thousandths of u
+		want float64
+		less float64 // the risk that the rule names
+	}{
+		{"ILAC-G8, w = 0", 0, 0.5, 0.500001},
+		{"ISO 14253-1, 1.65·u", 1_650, 0.0494715, 0.05},
+		{"5 % one-sided", 1_645, 0.0499849, 0.05},
+		{"ILAC-G8, w = U", 2_000, 0.0227501, 0.025},
+		{"ILAC-G8, w = 1.5·U, three sigma", 3_000, 0.0013499, 0.0016},
+		{"ILAC-G8, w = 3·U, six sigma", 6_000, 0, 0.000001},
+	} {
+		risk := audit.Certain - conform.Probability(-c.z, 2_000, conform.Limits{High: 0, HasHigh: true})
+		if !near(risk, ppm(c.want)) || risk >= ppm(c.less) && c.less > 0.00001 {
+			t.Errorf("%s: got a risk of %d ppm, want %d", c.rule, risk, ppm(c.want))
+		}
+	}
+}
+
 // Against the error function of the standard library, over the whole range.
 func TestProbability_EveryZ(t *testing.T) {
 	for z := int64(-7000); z <= 7000; z++ {
