@@ -16,7 +16,8 @@ type position struct {
 
 func (r *run) position() position { return position{r.build.ID, r.joint.ID} }
 
-// closed is a joint that was taken off its bench. An unfinished one keeps its run with all that was matched.
+// closed is a joint that was taken off its bench. An unfinished one, or one that is still to be verified, keeps its run with
+// all that was matched.
 type closed struct{ unfinished *run }
 
 // Starting completes the start of a joint with what the shop knows at this moment: the unfinished run that it takes up
@@ -92,7 +93,7 @@ func (s *Shop) close(bench string) []audit.Mark {
 // said its last word.
 func (s *Shop) rest(r *run) {
 	c := &closed{}
-	if r.complete() {
+	if r.complete() && !r.verifying() {
 		r.matcher = nil
 	} else {
 		c.unfinished = r

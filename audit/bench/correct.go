@@ -220,12 +220,17 @@ func (r *run) renewalsBefore(entry uint64) []Renewal {
 	return slices.DeleteFunc(slices.Clone(r.renewals), func(n Renewal) bool { return n.Entry > entry })
 }
 
-// complete is true where every step is done and not doubted, every check accepted, and every bolt may stay.
+// complete is true where all is tightened and not doubted, every check accepted, and every bolt may stay.
 func (r *run) complete() bool {
 	steps := r.steps()
 	_, good := r.checkFindings(steps)
 	_, fit := WornOut(r.bolts())
-	return good && fit && !slices.ContainsFunc(steps, func(s StepState) bool { return s.State != Done }) && len(r.doubted(steps)) == 0
+	return good && fit && tightened(steps) && len(r.doubted(steps)) == 0
+}
+
+// verifying is true where a verification is still open.
+func (r *run) verifying() bool {
+	return slices.ContainsFunc(r.steps(), func(s StepState) bool { return s.Verify && s.State == Open })
 }
 
 // order is the order wanted with the figures that hold for this run.

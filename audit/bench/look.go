@@ -27,7 +27,15 @@ func (s *Shop) View(bench string) View {
 	v.Run, v.Resumed = r.seq, r.resumed
 	v.Joint, v.Title = r.joint.ID, r.joint.Title
 	open, due := r.matcher.Open()
-	v.Left, v.Steps = len(open), len(r.matcher.Steps())
+	for i, s := range r.matcher.Steps() {
+		if s.Action == procedure.Verify {
+			continue
+		}
+		v.Steps++
+		if slices.Contains(open, i) {
+			v.Left++
+		}
+	}
 	if due >= 0 {
 		v.Next = r.next(due, s.fits[bench])
 	}
@@ -43,7 +51,7 @@ func (r *run) next(step int, fitted fits) *Next {
 	if n := len(r.readings); n > 0 {
 		wrench = r.readings[n-1].reading.Wrench
 	}
-	return &Next{Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID,
+	return &Next{Verify: s.Action == procedure.Verify, Stage: r.joint.Stages[s.Stage].ID, Fastener: r.joint.Fasteners[s.Fastener].ID,
 		Target: r.wanted(s.Figures, s.Stage, fitted.of(wrench)), Figures: s.Figures}
 }
 
@@ -107,8 +115,11 @@ func (r *run) advise(t *taken, next *Next) string {
 	if slices.Contains(m.Flags, audit.Unsure) {
 		what += " Which one was that? Say so if you know."
 	}
-	if next == nil {
+	switch {
+	case next == nil:
 		return what + " Nothing is left to tighten in this joint."
+	case next.Verify && m.CheckID == "" && !verifies(r.joint, m.Stage):
+		what += " Nothing is left to tighten in this joint; its verification is still open."
 	}
 	if m.Verdict == audit.Pass || m.Fastener == "" || m.CheckID != "" {
 		what += fmt.Sprintf(" Next: fastener %s, %s.", next.Fastener, next.Target)
@@ -129,6 +140,8 @@ func (r *run) correct(t *taken) string {
 		return fmt.Sprintf("Fastener %s was turned back: it starts again from its first stage.", m.Fastener)
 	case m.Fastener == "":
 		return "This reading belongs to no step of the joint; it is kept, nothing was ticked off."
+	case m.Verdict != audit.Pass && verifies(r.joint, m.Stage):
+		return fmt.Sprintf("Fastener %s: %s. Stop: %s.", m.Fastener, m.Verdict, afterVerification)
 	case m.Verdict != audit.Pass:
 		return r.failed(t)
 	case has(audit.ReHit):

@@ -156,7 +156,7 @@ func (v *reviewer) add(f Finding) {
 func (v *reviewer) reviewSteps() {
 	missed := map[string][]string{}
 	if v.run.matcher != nil {
-		for _, o := range v.run.openStages(v.steps) {
+		for _, o := range slices.Concat(v.run.openStages(v.steps, false), v.run.openStages(v.steps, true)) {
 			missed[o.Stage] = o.Candidates
 		}
 	}
@@ -165,9 +165,12 @@ func (v *reviewer) reviewSteps() {
 		f.Text = fmt.Sprintf("stage %s, fastener %s: ", st.Stage, st.Fastener)
 		switch st.State {
 		case Failed:
-			last := st.Marks[len(st.Marks)-1]
+			last, how := st.failed(), ", not made good"
 			f.Subject, f.Settle = StepFailed, "do the step again until it passes, correct the reading, or concede"
-			f.Text += fmt.Sprintf("%s with reading %d, not made good", last.Verdict, last.Reading)
+			if st.Verify {
+				how, f.Settle = " at the verification", afterVerification+"; correct the reading if it was another one, or concede"
+			}
+			f.Text += fmt.Sprintf("%s with reading %d%s", last.Verdict, last.Reading, how)
 			v.add(f)
 		case Open:
 			f.Subject, f.Text, f.Settle = StepOpen, f.Text+"not done", "do the step, correct a reading that was this one, or concede"

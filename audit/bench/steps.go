@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"fmt"
 	"slices"
 
 	"witnessmark/audit"
@@ -21,6 +22,7 @@ const (
 type StepState struct {
 	Stage    string
 	Fastener string
+	Verify   bool // no tightening, but a look at how tight the fastener is
 	State    State
 	Marks    []audit.Mark
 	Replaced []audit.Mark // of a bolt that is no longer there, which count for nothing
@@ -41,7 +43,7 @@ func Steps(j *procedure.Joint, marks []audit.Mark, renewals []Renewal) []StepSta
 	for i, s := range j.Sequence() {
 		st, f := j.Stages[s.Stage].ID, j.Fasteners[s.Fastener].ID
 		at[[2]string{st, f}] = i
-		out = append(out, StepState{Stage: st, Fastener: f, State: Open})
+		out = append(out, StepState{Stage: st, Fastener: f, Verify: s.Action == procedure.Verify, State: Open})
 	}
 	for _, m := range marks {
 		for ; len(renewals) > 0 && renewals[0].Entry < m.Reading; renewals = renewals[1:] {
@@ -75,11 +77,16 @@ func turnedBack(m *audit.Mark) bool {
 }
 
 func settle(steps []StepState, i int, m *audit.Mark) {
+	if steps[i].Verify {
+		verified(&steps[i], m)
+		return
+	}
 	again := slices.Contains(m.Flags, audit.ReHit)
 	switch {
 	case m.Verdict == audit.Pass:
 		steps[i].State = Done
 	case again && m.Verdict == audit.LowTorque: // too weak a pull on a fastener that is done moves nothing
+		return
 	case turnedBack(m):
 		for k := range steps { // turned back: whatever it had reached is gone
 			if steps[k].Fastener == m.Fastener && steps[k].State == Done {
@@ -89,5 +96,51 @@ func settle(steps []StepState, i int, m *audit.Mark) {
 		steps[i].State = Failed
 	default:
 		steps[i].State = Failed
+	}
+	for k := range steps { // what was found before it was moved holds no longer
+		if steps[k].Verify && steps[k].Fastener == m.Fastener {
+			steps[k].State = Open
+		}
+	}
+}
+
+// afterVerification is what a person does about a verification that failed.
+const afterVerification = "the engine maker's procedure says what follows"
+
+// failed is the newest mark of a step that failed which did not pass.
+func (s *StepState) failed() *audit.Mark {
+	i := len(s.Marks) - 1
+	for i > 0 && s.Marks[i].Verdict == audit.Pass {
+		i--
+	}
+	return &s.Marks[i]
+}
+
+// Failure says in a sentence what a step that failed lacks.
+func (s *StepState) Failure() string {
+	where := fmt.Sprintf("stage %s, fastener %s: %s", s.Stage, s.Fastener, s.failed().Verdict)
+	if s.Verify {
+		return where + " at the verification: " + afterVerification
+	}
+	return where + ", not made good"
+}
+
+// tightened is true where every step is done and no verification has failed. One may still be open.
+func tightened(steps []StepState) bool {
+	return !slices.ContainsFunc(steps, func(s StepState) bool { return s.State == Failed || s.State == Open && !s.Verify })
+}
+
+// verifies is true of the id of a stage that verifies.
+func verifies(j *procedure.Joint, stage string) bool {
+	return slices.ContainsFunc(j.Stages, func(s procedure.Stage) bool { return s.ID == stage && s.Verifies() })
+}
+
+// verified takes a verification. One that failed is not made good by another pull: that one may have moved the fastener.
+func verified(s *StepState, m *audit.Mark) {
+	switch {
+	case m.Verdict != audit.Pass:
+		s.State = Failed
+	case s.State == Open:
+		s.State = Done
 	}
 }

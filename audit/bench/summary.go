@@ -25,9 +25,9 @@ const (
 // summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
 func (r *run) summary(withChecks bool) Summary {
 	steps := r.steps()
-	sum := Summary{Open: r.openStages(steps), Attention: []string{}}
+	sum := Summary{Open: r.openStages(steps, false), Verification: r.openStages(steps, true), Attention: []string{}}
 	doubtful := r.doubtful(steps)
-	sum.Complete = len(sum.Open) == 0 && len(doubtful) == 0
+	sum.Complete = tightened(steps) && len(doubtful) == 0
 	if withChecks {
 		lines, good := r.checkFindings(steps)
 		sum.Complete = sum.Complete && good
@@ -36,7 +36,7 @@ func (r *run) summary(withChecks bool) Summary {
 		sum.Complete = sum.Complete && good
 		sum.Attention = append(sum.Attention, lines...)
 	}
-	sum.Attention = append(sum.Attention, r.stageFindings(sum.Open, steps)...)
+	sum.Attention = append(sum.Attention, r.stageFindings(slices.Concat(sum.Open, sum.Verification), steps)...)
 	sum.Attention = append(sum.Attention, doubtful...)
 	for i := range r.readings {
 		if line := readingFinding(&r.readings[i]); line != "" {
@@ -46,18 +46,19 @@ func (r *run) summary(withChecks bool) Summary {
 	return sum
 }
 
-// openStages groups the steps that are not done, and adds the candidates where the position cannot be known.
-func (r *run) openStages(steps []StepState) []OpenStage {
+// openStages groups the steps that are not done, and adds the candidates where the position cannot be known. verify chooses
+// the steps that verify, of which one that failed is done with, or all others.
+func (r *run) openStages(steps []StepState, verify bool) []OpenStage {
 	open := []OpenStage{}
 	shares := r.matcher.OpenShare()
 	for _, st := range r.joint.Stages {
 		o := OpenStage{Stage: st.ID}
 		known := true
 		for i, s := range steps {
-			if s.Stage != st.ID {
+			if s.Stage != st.ID || s.Verify != verify {
 				continue
 			}
-			if s.State != Done {
+			if s.State == Open || s.State == Failed && !verify {
 				o.Fasteners = append(o.Fasteners, s.Fastener)
 				known = known && shares[i] >= certainFrom
 			}
@@ -93,7 +94,7 @@ func doubt(d *OpenStage) string {
 // doubted are those steps, by stage; an empty stage stands for the joint as a whole. Before the last pull there is nothing
 // to doubt yet, and once the matcher is gone there is nothing any more.
 func (r *run) doubted(steps []StepState) []OpenStage {
-	if r.matcher == nil || slices.ContainsFunc(steps, func(s StepState) bool { return s.State != Done }) {
+	if r.matcher == nil || !tightened(steps) {
 		return nil
 	}
 	from := doubtFrom + blindShare*audit.Share(r.matcher.Blind()) // nothing could show a second hit: that is no trace of one
@@ -114,7 +115,7 @@ func (r *run) suspects(steps []StepState, least audit.Share) (out []OpenStage) {
 	for _, st := range r.joint.Stages {
 		var may []string
 		for i, s := range steps {
-			if s.Stage == st.ID && s.State == Done && shares[i] >= least {
+			if s.Stage == st.ID && s.State == Done && shares[i] >= least && !s.Verify {
 				may = append(may, s.Fastener)
 			}
 		}
@@ -130,8 +131,7 @@ func (r *run) stageFindings(open []OpenStage, steps []StepState) []string {
 	var out []string
 	for _, s := range steps {
 		if s.State == Failed {
-			last := s.Marks[len(s.Marks)-1]
-			out = append(out, fmt.Sprintf("stage %s, fastener %s: %s, not made good", s.Stage, s.Fastener, last.Verdict))
+			out = append(out, s.Failure())
 		}
 	}
 	for _, o := range open {
@@ -193,7 +193,7 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 		c := &r.joint.Checks[i]
 		for _, f := range Asked(r.joint, c) {
 			a := r.answer(c.ID, f)
-			if a != nil && a.good {
+			if a != nil && a.good || a == nil && Later(r.joint, c, steps) {
 				continue
 			}
 			good = false
@@ -211,6 +211,12 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 // due is true when the moment of a check has come.
 func due(c *procedure.Check, steps []StepState) bool {
 	return c.After == "" || stageDone(steps, c.After)
+}
+
+// Later is true of a check that is asked for after a verification that is still open: like that one it keeps no joint from
+// being complete.
+func Later(j *procedure.Joint, c *procedure.Check, steps []StepState) bool {
+	return !due(c, steps) && verifies(j, c.After)
 }
 
 func wanted(c *procedure.Check) string {

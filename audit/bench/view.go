@@ -22,8 +22,8 @@ type View struct {
 	Fitted    []Fitted     `json:"fitted,omitempty"`  // adapters between wrench and fastener
 	Scanned   string       `json:"scanned,omitempty"` // the fastener that the next reading will be, by its label
 	Ask       *Ask         `json:"ask,omitempty"`     // the check to answer now
-	Left      int          `json:"left"`              // steps still open
-	Steps     int          `json:"steps"`             // steps in all
+	Left      int          `json:"left"`              // steps still open, but for verifications
+	Steps     int          `json:"steps"`             // steps in all, but for verifications
 	Last      *LastReading `json:"last,omitempty"`
 	Summary   Summary      `json:"summary"`
 }
@@ -32,7 +32,8 @@ type View struct {
 type Next struct {
 	Stage    string            `json:"stage"`
 	Fastener string            `json:"fastener"`
-	Target   string            `json:"target"` // e.g. "60 N·m (57 … 63 N·m)"
+	Target   string            `json:"target"`           // e.g. "60 N·m (57 … 63 N·m)"
+	Verify   bool              `json:"verify,omitempty"` // all is tightened, and this is its verification
 	Figures  procedure.Figures `json:"-"`
 }
 
@@ -59,11 +60,13 @@ type LastReading struct {
 	Preload string `json:"preload,omitempty"`
 }
 
-// Summary says whether a joint is complete and what needs a person.
+// Summary says whether a joint is complete and what needs a person. A joint is complete when all of it is tightened and
+// nothing speaks against it, also while a verification is still open; one that was verified and failed is not.
 type Summary struct {
-	Complete  bool        `json:"complete"`
-	Open      []OpenStage `json:"open"`
-	Attention []string    `json:"attention"`
+	Complete     bool        `json:"complete"`
+	Open         []OpenStage `json:"open"`
+	Verification []OpenStage `json:"verification,omitempty"` // still open; it may be done in a later run, by another person
+	Attention    []string    `json:"attention"`
 }
 
 // OpenStage lists the fasteners of a stage that are not done. Missed counts how many of Candidates were missed, where

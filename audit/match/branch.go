@@ -42,6 +42,9 @@ func (g *grower) hopeless(prior nats) bool { return g.h.weight+prior+g.o.peak < 
 func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 	s := &g.steps[step]
 	prior -= g.o.contradiction(s.Fastener)
+	if step >= g.tight && g.tightening(g.h) {
+		prior -= verifyEarly
+	}
 	if g.hopeless(prior) {
 		return
 	}
@@ -57,6 +60,12 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 	}
 	g.best = max(g.best, w)
 	g.all = append(g.all, branch{w, g.no, int32(step), int32(max(alike, 1)), int32(len(g.all)), k, outOfOrder})
+}
+
+// tightening is true where there is something left to tighten.
+func (m *Matcher) tightening(h *hypothesis) bool {
+	i := h.open.from(0)
+	return i >= 0 && i < m.tight
 }
 
 // skipsStage is true where the fastener has not had an earlier stage that covers it.
@@ -304,7 +313,17 @@ func (g *grower) again() {
 	g.near, g.alike = others, alike
 }
 
-// highestDone is true where the fastener of a done step has done no later one.
+// toVerify is true where all is tightened and a fastener waits for its verification: a pull on it is that.
+func (g *grower) toVerify(fastener int) bool {
+	for _, st := range g.verify {
+		if i := g.at[st][fastener]; i >= 0 && g.h.open.has(i) {
+			return !g.tightening(g.h)
+		}
+	}
+	return false
+}
+
+// highestDone is true where the fastener of a done step has done no later one, and does not wait for its verification.
 func (g *grower) highestDone(step int) bool {
 	s := &g.steps[step]
 	for st := s.Stage + 1; st < len(g.at); st++ {
@@ -312,7 +331,7 @@ func (g *grower) highestDone(step int) bool {
 			return false
 		}
 	}
-	return true
+	return !g.toVerify(s.Fastener)
 }
 
 // pointed adds what a tag or a person points at, where no branch has gone there yet.

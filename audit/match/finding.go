@@ -101,7 +101,7 @@ func (m *Matcher) OpenShare() []audit.Share {
 func (m *Matcher) AnyOpen() audit.Share {
 	var sum int64
 	for i, s := range m.shares() {
-		if m.toTighten(m.beliefs[i]) {
+		if m.tightening(m.beliefs[i]) {
 			sum += s
 		}
 	}
@@ -120,15 +120,6 @@ func (m *Matcher) Blind() int {
 		}
 	}
 	return n
-}
-
-func (m *Matcher) toTighten(h *hypothesis) bool {
-	for i := h.open.from(0); i >= 0; i = h.open.from(i + 1) {
-		if m.steps[i].Action != procedure.Verify {
-			return true
-		}
-	}
-	return false
 }
 
 // Open lists the steps that are open by what is said, in order. due is the one to do now, -1: none: the one to be tried

@@ -185,6 +185,10 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 		n.turned = unit.Angle(f.turned)
 	}
 	n.verdict = m.verdict(o, n)
+	if s.Action == procedure.Verify { // it stands as before, and there is nothing to try again
+		h.open.drop(step)
+		return
+	}
 	o = o.at(s.Stage)
 	f.stage, f.turned = int8(s.Stage), int32(n.turned)
 	if o.angle != none {
@@ -202,11 +206,14 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TurnBy && o.angle > 0 && rise > 0 {
 		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), int16(m.kind[step])
 	}
-	switch {
-	case s.Action == procedure.Verify: // it stands as before
-	case s.Action == procedure.LoosenBy:
+	if s.Action == procedure.LoosenBy {
 		f.standing, f.rate, f.lift, f.total = 0, 0, 0, 0
-	default:
+	} else {
 		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
+	}
+	for _, st := range m.verify { // what was found before holds no longer
+		if i := m.at[st][s.Fastener]; i >= 0 {
+			h.open.put(i)
+		}
 	}
 }

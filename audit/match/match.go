@@ -65,10 +65,12 @@ type Finding struct {
 // Matcher follows one run of a joint. It is not safe for concurrent use.
 type Matcher struct {
 	steps   []procedure.Step
-	leg     []int  // per step: the stage, or the fastener where a fastener goes through all stages
+	leg     []int  // per step: the stage, or the fastener where a fastener goes through all stages but those that verify
 	kind    []int  // per step: equal for those that no reading tells apart
 	kinds   int    // how many kinds there are
 	uniform []bool // per leg: all its steps are of one kind
+	tight   int    // so many steps tighten; those after them verify
+	verify  []int  // stages that verify
 
 	supposed []int64                         // by kind: turn per torque by geometry, µ° per N·m; 0: not said
 	earlier  Learned                         // of earlier builds
@@ -116,6 +118,11 @@ func New(j *procedure.Joint) *Matcher {
 }
 
 func (m *Matcher) index(j *procedure.Joint) {
+	for i := range j.Stages {
+		if j.Stages[i].Verifies() {
+			m.verify = append(m.verify, i)
+		}
+	}
 	type alike struct {
 		stage int
 		kind  string
@@ -125,8 +132,14 @@ func (m *Matcher) index(j *procedure.Joint) {
 	leg, last := -1, -1
 	for i, s := range m.steps {
 		key := s.Stage
-		if j.Round == procedure.RoundFastener {
+		switch {
+		case s.Action == procedure.Verify:
+			key = -2 - s.Stage
+		case j.Round == procedure.RoundFastener:
 			key = s.Fastener
+		}
+		if s.Action != procedure.Verify {
+			m.tight = i + 1
 		}
 		if key != last {
 			leg, last = leg+1, key

@@ -13,7 +13,8 @@ func (p *Procedure) Joint(id string) (*Joint, bool) {
 }
 
 // Sequence is every step of the joint in the order in which they should be done. A stage with an order of its own is
-// gone through in that; round fastener takes each fastener through all the stages that cover it.
+// gone through in that; round fastener takes each fastener through all the stages that cover it. A verification is no
+// tightening: it comes when all of that is done, stage by stage.
 func (j *Joint) Sequence() []Step {
 	steps := make([]Step, 0, len(j.Stages)*len(j.Fasteners))
 	add := func(stage, fastener int) {
@@ -24,22 +25,36 @@ func (j *Joint) Sequence() []Step {
 	if j.Round == RoundFastener {
 		for _, f := range j.Order {
 			for s := range j.Stages {
-				add(s, f)
+				if !j.Stages[s].Verifies() {
+					add(s, f)
+				}
 			}
 		}
-		return steps
+	} else {
+		j.stages(false, add)
 	}
+	j.stages(true, add)
+	return steps
+}
+
+// stages goes through the stages that verify, or through all others.
+func (j *Joint) stages(verify bool, step func(stage, fastener int)) {
 	for s := range j.Stages {
+		if j.Stages[s].Verifies() != verify {
+			continue
+		}
 		order := j.Stages[s].Order
 		if order == nil {
 			order = j.Order
 		}
 		for _, f := range order {
-			add(s, f)
+			step(s, f)
 		}
 	}
-	return steps
 }
+
+// Verifies is true of a stage that is no tightening but finds out how tight fasteners are, later and often by another person.
+func (s *Stage) Verifies() bool { return s.Action == Verify }
 
 // Figures is what a stage asks of a fastener, the fastener's override included. It is false where the stage does not
 // cover the fastener, or where there is no such stage or fastener; both are indices.

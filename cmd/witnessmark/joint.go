@@ -72,14 +72,19 @@ func (c *jointClose) Run(ctx context.Context, s shop) error {
 	if err := s.shown(v, err); err != nil {
 		return err
 	}
-	if before.Summary.Complete {
-		return nil
+	left, done := before.Summary, before.Summary.Complete
+	if done {
+		left = bench.Summary{Verification: left.Verification}
+	} else {
+		fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete:\n", before.Joint, before.Engine)
 	}
-	fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete:\n", before.Joint, before.Engine)
-	for _, line := range show.Summary(before.Summary) {
+	for _, line := range show.Summary(left) {
 		fmt.Fprintln(s.out, line)
 	}
-	return errAttention
+	if !done {
+		return errAttention
+	}
+	return nil
 }
 
 // shown prints a bench after an action on it.

@@ -108,6 +108,9 @@ func summary(w io.Writer, s *bench.Summary) error {
 	for _, o := range s.Open {
 		fmt.Fprintf(w, "  open at stage %s: %s\n", o.Stage, strings.Join(o.Fasteners, ", "))
 	}
+	for _, o := range s.Verification {
+		fmt.Fprintf(w, "  verification is still open at stage %s: %s\n", o.Stage, strings.Join(o.Fasteners, ", "))
+	}
 	for _, a := range s.Attention {
 		fmt.Fprintf(w, "  attention: %s\n", a)
 	}

@@ -46,7 +46,7 @@ type Joint struct {
 	Earlier  bool       `json:"earlier,omitempty"` // the joint was begun anew later
 	Runs     []Run      `json:"runs"`              // all of them, the oldest first
 	Closed   *time.Time `json:"closed"`            // null: still on the bench
-	Complete bool       `json:"complete"`          // every step done, every check answered and accepted
+	Complete bool       `json:"complete"`          // every step done but for verifications, none of these failed, every check answered and accepted
 	Steps    []Step     `json:"steps"`
 	Checks   []Check    `json:"checks"`
 	Stray    []Mark     `json:"stray"` // readings that belong to no step
@@ -180,7 +180,8 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	estimate(r, p, j, byReading)
 	used := map[uint64]bool{}
 	targets := j.Sequence()
-	for i, s := range bench.Steps(j, r.InForce(), r.renewals()) {
+	steps := bench.Steps(j, r.InForce(), r.renewals())
+	for i, s := range steps {
 		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: inWords(targets[i].Figures, in), State: string(s.State), Marks: []Mark{}}
 		for _, m := range s.Marks {
 			used[m.Reading] = true
@@ -204,7 +205,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	for _, b := range r.Renewals {
 		out.Renewals = append(out.Renewals, Renewal{b.Fastener, b.Reason, b.Person, b.At, b.Index})
 	}
-	out.find(j, bolts)
+	out.find(j, steps, bolts)
 	return out
 }
 

@@ -54,6 +54,9 @@ func Todo(v bench.View) []string {
 	if v.Ask != nil {
 		lines = append(lines, "  check  "+Ask(*v.Ask))
 	}
+	if v.Summary.Complete && len(v.Summary.Verification) > 0 {
+		lines = append(lines, "  done   all of this joint is tightened; it may be closed, and verified later.")
+	}
 	switch {
 	case v.Next != nil:
 		lines = append(lines, fmt.Sprintf("  next   fastener %s, stage %s: %s", v.Next.Fastener, v.Next.Stage, v.Next.Target))
@@ -65,7 +68,7 @@ func Todo(v bench.View) []string {
 	}
 	s := v.Summary
 	if v.Next != nil { // what has not been come to yet is no news
-		s.Open = nil
+		s.Open, s.Verification = nil, nil
 	}
 	return append(lines, Summary(s)...)
 }
@@ -189,6 +192,9 @@ func Summary(s bench.Summary) []string {
 	var lines []string
 	for _, o := range s.Open {
 		lines = append(lines, "  open   "+Open(o))
+	}
+	for _, o := range s.Verification {
+		lines = append(lines, "  later  verification is still open: "+Open(o))
 	}
 	for _, a := range s.Attention {
 		lines = append(lines, "  look   "+a)
