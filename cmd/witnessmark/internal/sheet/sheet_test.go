@@ -182,6 +182,44 @@ func TestOf_Complete(t *testing.T) {
 	}
 }
 
+func TestOf_Verification(t *testing.T) {
+	const check = "      - {id: paint, ask: Paint marks drawn?, after: residual}\n"
+	for name, tc := range map[string]struct {
+		check    string
+		marks    []audit.Mark
+		complete bool
+		findings []string
+	}{
+		"one that is open keeps no joint from being complete": {check, nil, true, []string{"verification is still open: stage residual is open for fastener 1, 2"}},
+		"one that is half done": {check, []audit.Mark{mk("residual", "1", audit.Pass)}, true,
+			[]string{"verification is still open: stage residual is open for fastener 2"}},
+		"one that was found good": {"", []audit.Mark{mk("residual", "1", audit.Pass), mk("residual", "2", audit.Pass)}, true, nil},
+		"a check after it is due then": {check, []audit.Mark{mk("residual", "1", audit.Pass), mk("residual", "2", audit.Pass)}, false,
+			[]string{"check paint was not answered"}},
+		"one that failed does": {"", []audit.Mark{mk("residual", "1", audit.LowTorque), mk("residual", "2", audit.Pass)}, false,
+			[]string{"stage residual, fastener 1: low torque at the verification: the engine maker's procedure says what follows"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := history()
+			b := &h.Builds[0]
+			b.Procedure = strings.Replace(block, "    stages:\n", tc.check+"    stages:\n", 1) + "      - {id: residual, verify: 80..160 N·m}\n"
+			run := &b.Runs[1]
+			run.Readings = slices.Delete(run.Readings, 4, 6) // what was measured besides
+			for i, m := range tc.marks {
+				run.Readings = append(run.Readings, reading(uint64(30+i), "100", "100.0", unit.Nm, 20, m))
+			}
+			e, err := Of(h, "")
+			if err != nil {
+				t.Fatal(err)
+			}
+			j := e.Builds[0].Joints[1]
+			if j.Complete != tc.complete || !slices.Equal(j.Findings, tc.findings) {
+				t.Errorf("got complete %v with %q, want %v with %q", j.Complete, j.Findings, tc.complete, tc.findings)
+			}
+		})
+	}
+}
+
 func TestOf_Units(t *testing.T) {
 	e, err := Of(history(), unit.LbfFt)
 	if err != nil {

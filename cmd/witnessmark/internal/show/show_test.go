@@ -47,6 +47,24 @@ NOT OK #41  TW-01  45.2 N·m (51.1 N·m at the fastener, through cf-22) 31°  fa
 Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
   check  end-float: Crankshaft end float (0.07 … 0.23 mm)
   next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)`},
+		"a check that a wrench may answer says so, and what it measured": {func(v *bench.View) {
+			v.Summary.Attention = nil
+			v.Ask = &bench.Ask{Check: "drag", Text: "Turning torque", Accept: "0 … 9 N·m", ByWrench: true}
+			v.Last.Torque, v.Last.Angle, v.Last.Advice = "3 N·m", "", ""
+			v.Last.Mark = audit.Mark{CheckID: "run-down", Fastener: "7", Verdict: audit.Pass, Confidence: 990_000, LocatedBy: audit.ByOrder}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+ok     #41  TW-01  3 N·m  check run-down, fastener 7: pass (by order, 99 %)
+  check  drag: Turning torque (0 … 9 N·m). Pull the wrench, or type the value.
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)`},
+		"a joint that waits for its verification says that it is tightened": {func(v *bench.View) {
+			v.Last, v.Left = nil, 0
+			v.Next = &bench.Next{Stage: "residual", Fastener: "2", Target: "find where it moves (57 … 75 N·m)", Verify: true}
+			v.Summary = bench.Summary{Complete: true, Verification: []bench.OpenStage{{Stage: "residual", Fasteners: []string{"2", "7"}}}}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 30 of 30 steps done.
+  done   all of this joint is tightened; it may be closed, and verified later.
+  next   fastener 2, stage residual: find where it moves (57 … 75 N·m)`},
 		"at the end what is open is named, with the candidates": {func(v *bench.View) {
 			v.Last, v.Next, v.Summary.Attention = nil, nil, nil
 			v.Summary.Open[0].Candidates = []string{"3", "7"}
@@ -84,6 +102,14 @@ Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 30 of 30
 				t.Errorf("got %s\nwant %s", got, tc.want)
 			}
 		})
+	}
+}
+
+func TestSummary_Verification(t *testing.T) {
+	s := bench.Summary{Complete: true, Verification: []bench.OpenStage{{Stage: "residual", Fasteners: []string{"2", "7"}}}}
+	want := "  later  verification is still open: stage residual: fastener 2, 7"
+	if got := strings.Join(Summary(s), "\n"); got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 
