@@ -1,6 +1,12 @@
 package bench
 
 import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode"
+
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
 	"witnessmark/device/unit"
@@ -20,11 +26,53 @@ func Asked(j *procedure.Joint, c *procedure.Check) []string {
 
 // Accepted is true where an answer is what the check asks for: a yes, or a value inside the limits, limits included.
 func Accepted(c *procedure.Check, a *audit.CheckAnswered) bool {
-	if c.Accept == nil {
+	switch {
+	case c.Answer == procedure.LotNumber:
+		return lot(a.Value) == nil
+	case c.Answer == procedure.CountBolts:
+		n, err := Counted(a.Value)
+		return err == nil && n >= c.Bolts
+	case c.Accept == nil:
 		return a.Yes
 	}
 	v, err := measured(c.Accept, a.Value)
 	return err == nil && v >= c.Accept.Low && v <= c.Accept.High
+}
+
+// understood says what is wrong with an answer to a check; nil where it can be taken, whether it is accepted or not.
+func understood(c *procedure.Check, value string) (err error) {
+	switch {
+	case c.Answer == procedure.LotNumber:
+		err = lot(value)
+	case c.Answer == procedure.CountBolts:
+		_, err = Counted(value)
+	case c.Accept != nil:
+		if _, err = measured(c.Accept, value); err != nil {
+			err = fmt.Errorf("a value in %s: %w", c.Accept.Unit, err)
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("check %s wants %w", c.ID, err)
+	}
+	return nil
+}
+
+// lot refuses what cannot be the number of a lot.
+func lot(text string) error {
+	const longest = 128 // as a label
+	if strings.TrimSpace(text) == "" || len(text) > longest || strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return fmt.Errorf("a lot number of at most %d characters: type it as it stands on the box, or scan it", longest)
+	}
+	return nil
+}
+
+// Counted reads a number of bolts.
+func Counted(text string) (int, error) {
+	n, err := strconv.Atoi(strings.TrimSpace(text))
+	if err != nil || n < 0 || n > 10_000 {
+		return 0, errors.New("a whole number of bolts: count them")
+	}
+	return n, nil
 }
 
 // measured reads the value of a check in the unit of its range.

@@ -57,23 +57,32 @@ func (r *run) next(step int, fitted fits) *Next {
 
 // ask is the first check whose moment has come and that has no answer.
 func (r *run) ask() *Ask {
+	c, f := r.unanswered(func(*procedure.Check) bool { return true })
+	if c == nil {
+		return nil
+	}
+	a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask, ByWrench: c.ByWrench}
+	if c.Accept != nil || c.Answer != "" {
+		a.Accept = wanted(c)
+	}
+	return a
+}
+
+// unanswered is the first check of some whose moment has come and that has no answer, nil: none.
+func (r *run) unanswered(some func(*procedure.Check) bool) (c *procedure.Check, fastener string) {
 	steps := r.steps()
 	for i := range r.joint.Checks {
 		c := &r.joint.Checks[i]
-		if !due(c, steps) {
+		if !some(c) || !due(c, steps) {
 			continue
 		}
 		for _, f := range Asked(r.joint, c) {
 			if r.answer(c.ID, f) == nil {
-				a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask, ByWrench: c.ByWrench}
-				if c.Accept != nil {
-					a.Accept = c.Accept.String()
-				}
-				return a
+				return c, f
 			}
 		}
 	}
-	return nil
+	return nil, ""
 }
 
 func stageDone(steps []StepState, stage string) bool {

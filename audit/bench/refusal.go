@@ -144,13 +144,10 @@ func (s *Shop) refuseAnswer(ev audit.CheckAnswered) error {
 	if c.EachFastener && r.fastener(ev.Fastener) < 0 {
 		return fmt.Errorf("check %s is asked for each fastener: say which one", c.ID)
 	}
-	if c.Accept == nil {
-		return nil
+	if !c.EachFastener && ev.Fastener != "" {
+		return fmt.Errorf("check %s is asked for the joint as a whole: leave out the fastener", c.ID)
 	}
-	if _, err := measured(c.Accept, ev.Value); err != nil {
-		return fmt.Errorf("check %s wants a value in %s: %w", c.ID, c.Accept.Unit, err)
-	}
-	return nil
+	return understood(c, ev.Value)
 }
 
 func (s *Shop) refuseName(ev audit.FastenerNamed) error {

@@ -47,6 +47,8 @@ func (s *Shop) refuseScan(ev audit.LabelScanned) error {
 		return s.refuseJoint(ev)
 	case label.Fastener:
 		return s.refuseFastener(ev)
+	case label.Lot:
+		return s.refuseLot(ev)
 	}
 	return fmt.Errorf("a label of the kind %q is of no use here", ev.Label)
 }
@@ -156,6 +158,27 @@ func (s *Shop) refuseFastener(ev audit.LabelScanned) error {
 	return nil
 }
 
+func (s *Shop) refuseLot(ev audit.LabelScanned) error {
+	r, err := s.running(ev.Bench, ev.Run)
+	if err != nil {
+		return err
+	}
+	answer := r.lot(ev)
+	if answer == nil {
+		return fmt.Errorf("joint %s asks for no lot now: scan it when the bench asks, or correct an answer with `witnessmark check answer`", r.joint.ID)
+	}
+	return s.refuseAnswer(*answer)
+}
+
+// lot is the answer that the label of a lot gives to the first check that waits for one, nil: none waits.
+func (r *run) lot(ev audit.LabelScanned) *audit.CheckAnswered {
+	c, f := r.unanswered(func(c *procedure.Check) bool { return c.Answer == procedure.LotNumber })
+	if c == nil {
+		return nil
+	}
+	return &audit.CheckAnswered{Bench: ev.Bench, Run: r.seq, Check: c.ID, Fastener: f, Yes: true, Value: ev.Value, Person: ev.Person}
+}
+
 func (r *run) labelled(id string) int {
 	return labelled(id, r.joint.Fasteners, func(f procedure.Fastener) string { return f.ID })
 }
@@ -179,7 +202,7 @@ func labelled[T any](id string, all []T, of func(T) string) int {
 }
 
 // Follows is what a scan that was applied asks for beyond its own effect, to be recorded as an entry of its own: a
-// build to be opened, or a joint to be started. nil: nothing.
+// build to be opened, a joint to be started, or a check to be answered. nil: nothing.
 func (s *Shop) Follows(ev audit.LabelScanned) audit.Event {
 	p := s.at(ev.Bench)
 	switch ev.Label {
@@ -187,6 +210,12 @@ func (s *Shop) Follows(ev audit.LabelScanned) audit.Event {
 		if p.build == nil && p.engine != "" && p.order != "" {
 			open, _ := s.opening(p.engine, p.order, p.family, ev.Person) // Refusal speaks of what stands in the way
 			return open
+		}
+	case label.Lot:
+		if r := s.runs[ev.Bench]; r != nil {
+			if answer := r.lot(ev); answer != nil {
+				return *answer
+			}
 		}
 	case label.Joint:
 		if s.runs[ev.Bench] == nil && p.build != nil {

@@ -180,7 +180,7 @@ func TestScan_Badge(t *testing.T) {
 func TestScan_NeedsSomebody(t *testing.T) {
 	f := newCounter(t)
 	f.open("E1", "W1")
-	for _, k := range []label.Kind{label.Engine, label.WorkOrder, label.Joint, label.Fastener} {
+	for _, k := range []label.Kind{label.Engine, label.WorkOrder, label.Joint, label.Fastener, label.Lot} {
 		f.refuses(k, "E1", "scan your badge first")
 	}
 	f.want(f.lies(), "/")

@@ -29,6 +29,7 @@ func (r *run) summary(withChecks bool) Summary {
 	doubtful := r.doubtful(steps)
 	sum.Complete = tightened(steps) && len(doubtful) == 0
 	if withChecks {
+		sum.BoltsDue = r.joint.Due
 		lines, good := r.checkFindings(steps)
 		sum.Complete = sum.Complete && good
 		sum.Attention = append(sum.Attention, lines...)
@@ -220,7 +221,12 @@ func Later(j *procedure.Joint, c *procedure.Check, steps []StepState) bool {
 }
 
 func wanted(c *procedure.Check) string {
-	if c.Accept == nil {
+	switch {
+	case c.Answer == procedure.LotNumber:
+		return "a lot number, typed or scanned"
+	case c.Answer == procedure.CountBolts:
+		return fmt.Sprintf("at least %d, which are due to be replaced", c.Bolts)
+	case c.Accept == nil:
 		return "yes"
 	}
 	return c.Accept.String()

@@ -67,6 +67,7 @@ type Summary struct {
 	Open         []OpenStage `json:"open"`
 	Verification []OpenStage `json:"verification,omitempty"` // still open; it may be done in a later run, by another person
 	Attention    []string    `json:"attention"`
+	BoltsDue     int         `json:"bolts_due,omitempty"` // bolts for single use, which are due to be replaced
 }
 
 // OpenStage lists the fasteners of a stage that are not done. Missed counts how many of Candidates were missed, where

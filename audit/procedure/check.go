@@ -11,10 +11,14 @@ import (
 func (j *jointReader) readChecks(n strictyaml.Node) {
 	ids := names{}
 	for _, item := range list(n, "check", maxChecks) {
-		m := item.Map("id", "ask", "accept", "after", "each", "by")
+		m := item.Map("id", "ask", "accept", "answer", "after", "each", "by")
 		c := Check{ID: ids.take(need(m, "id"), "check of the joint"), Ask: line(need(m, "ask"))}
 		if accept, ok := m.Get("accept"); ok {
 			c.Accept = acceptRange(accept)
+		}
+		if answer, ok := m.Get("answer"); ok {
+			c.Answer = Answer(oneOf(answer, string(LotNumber), string(CountBolts)))
+			j.answer(answer, m, &c)
 		}
 		if after, ok := m.Get("after"); ok {
 			c.After, _ = after.Text()
@@ -32,6 +36,26 @@ func (j *jointReader) readChecks(n strictyaml.Node) {
 		j.joint.Checks = append(j.joint.Checks, c)
 	}
 }
+
+// answer faults an answer that cannot be given.
+func (j *jointReader) answer(n strictyaml.Node, m strictyaml.Map, c *Check) {
+	if _, both := m.Get("accept"); both {
+		n.Faultf("found answer beside accept, expected one of them: a range is of a measured value")
+	}
+	if c.Answer != CountBolts {
+		return
+	}
+	c.Bolts = j.joint.Due
+	if _, each := m.Get("each"); each {
+		n.Faultf("found a count of bolts for each fastener, expected one for the joint")
+	}
+	if c.Bolts == 0 {
+		n.Faultf("found a count of new bolts, expected a fastener of a type with reuse: never: no bolt of this joint is due to be replaced")
+	}
+}
+
+// Once is true of bolts for single use, which are due to be replaced whenever they were loosened.
+func (t FastenerType) Once() bool { return t.Reuse == "never" }
 
 // prevailing resolves the check that tells what each fastener takes to run down.
 func (j *jointReader) prevailing(n strictyaml.Node) {

@@ -62,6 +62,9 @@ func (j *jointReader) readFasteners(n strictyaml.Node) {
 		if o, ok := m.Get("stages"); ok {
 			j.overrides[len(j.joint.Fasteners)] = o
 		}
+		if j.types[f.Type].Once() {
+			j.joint.Due++
+		}
 		j.joint.Fasteners = append(j.joint.Fasteners, f)
 	}
 }

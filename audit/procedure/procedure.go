@@ -76,6 +76,7 @@ type Joint struct {
 	// Prevailing is the check, one for each fastener, whose torque is what the fastener takes to run down before it
 	// seats (a locking nut): it is added to every torque of the stages (FAA AC 43.13-1B, 7-40). Empty: none.
 	Prevailing string
+	Due        int // bolts for single use, which are due to be replaced
 }
 
 // Fastener is one position in a joint.
@@ -134,11 +135,22 @@ type Stage struct {
 	Order   []int  // order of this stage alone; nil: the joint's
 }
 
+// Answer is what a check asks for where that is neither a yes nor a measured value.
+type Answer string
+
+// The answers.
+const (
+	LotNumber  Answer = "lot"   // of new parts, typed or scanned
+	CountBolts Answer = "bolts" // how many new ones were used, counted against those that are due to be replaced
+)
+
 // Check is something other than a tightening that must be confirmed or measured.
 type Check struct {
 	ID           string
 	Ask          string
-	Accept       *Range // nil: a yes is asked for
+	Accept       *Range // nil: a yes is asked for, or what Answer says
+	Answer       Answer
+	Bolts        int    // for CountBolts: so many are due to be replaced
 	After        string // stage id after which it is asked; empty: before the first
 	EachFastener bool
 	ByWrench     bool // the value is a wrench reading

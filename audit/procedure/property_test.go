@@ -198,7 +198,7 @@ func checkJoint(t *testing.T, j *Joint) {
 	}
 	for _, s := range steps {
 		target, w := int64(s.Torque), window{int64(s.Torques.Low), int64(s.Torques.High)}
-		if s.Action != TightenTo {
+		if s.Action == TurnBy || s.Action == LoosenBy {
 			target, w = int64(s.Angle), window{int64(s.Angles.Low), int64(s.Angles.High)}
 		}
 		if target <= 0 || w.low < 0 || target < w.low || target > w.high {

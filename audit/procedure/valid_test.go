@@ -142,6 +142,45 @@ func TestParse_Windows(t *testing.T) {
 	}
 }
 
+func TestParse_Answers(t *testing.T) {
+	p := parseFile(t, "checks.yaml")
+	var got []string
+	for _, j := range p.Joints {
+		for _, c := range j.Checks {
+			if c.Answer != "" {
+				got = append(got, fmt.Sprintf("%s %s: %s, each %t, %d bolts of %d due", j.ID, c.ID, c.Answer, c.EachFastener, c.Bolts, j.Due))
+			}
+		}
+	}
+	want := []string{"rod-caps new-bolts: bolts, each false, 2 bolts of 2 due", "rod-caps lot: lot, each true, 0 bolts of 2 due",
+		"main-caps shell-lot: lot, each false, 0 bolts of 0 due"}
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// A verification is no tightening: it comes last, stage by stage, whatever the round of the joint and the place of the stage.
+func TestJoint_VerificationComesLast(t *testing.T) {
+	const stages = "      - {id: residual, verify: 57..75 N·m}\n"
+	text, err := os.ReadFile(files + "checks.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	moved := strings.Replace(strings.Replace(string(text), stages, "", 1), "      - {id: seat, tighten_to: 60", stages+"      - {id: seat, tighten_to: 60", 1)
+	for wanted, was := range map[string]string{
+		"snug: 1 4 3 2, seat: 1 4 3 2, residual: 1 4 3 2":                                           "round: stage",
+		"snug: 1, seat: 1, snug: 4, seat: 4, snug: 3, seat: 3, snug: 2, seat: 2, residual: 1 4 3 2": "round: fastener",
+	} {
+		p, err := Parse("checks.yaml", []byte(strings.ReplaceAll(moved, "round: stage", was)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := round(theJoint(t, p, "main-caps")); got != wanted {
+			t.Errorf("%s:\ngot  %s\nwant %s", was, got, wanted)
+		}
+	}
+}
+
 func TestParse_Checks(t *testing.T) {
 	var got []string
 	for _, j := range parseFile(t, "tb-42-rev-4.yaml").Joints {

@@ -8,14 +8,14 @@ import (
 )
 
 type checkCommand struct {
-	Answer checkAnswer `cmd:"" help:"Answer a check: yes, no, or the measured value."`
+	Answer checkAnswer `cmd:"" help:"Answer a check: yes, no, the measured value, a lot number, or a count."`
 }
 
 type checkAnswer struct {
 	atWork
 	atBench
 	Check    string `arg:"" help:"The check, e.g. end-float."`
-	Answer   string `arg:"" help:"yes, no, or the measured value with its unit, e.g. '0.12 mm'."`
+	Answer   string `arg:"" help:"yes, no, the measured value with its unit, e.g. '0.12 mm', the lot number, or how many bolts."`
 	Fastener string `help:"The fastener, where the check is asked for each one." placeholder:"ID"`
 }
 
@@ -24,7 +24,7 @@ func (c *checkAnswer) Run(ctx context.Context, s shop) error {
 	a := control.Answer{Check: c.Check, Fastener: c.Fastener, Person: c.By}
 	switch c.Answer {
 	case "":
-		return inputError{errors.New("the answer is empty: say yes, no, or the measured value")}
+		return inputError{errors.New("the answer is empty: say yes, no, the measured value, the lot number, or how many")}
 	case "yes":
 		a.Yes = true
 	case "no":

@@ -23,10 +23,11 @@ const (
 	Badge     Kind = "badge"      // a person's
 	Joint     Kind = "joint"      // id of a joint in the procedure
 	Fastener  Kind = "fastener"   // id of a fastener in the joint
+	Lot       Kind = "lot"        // number of a lot of new parts
 )
 
 // Kinds lists the kinds in the order in which they are to be named.
-func Kinds() []Kind { return []Kind{Engine, WorkOrder, Badge, Joint, Fastener} }
+func Kinds() []Kind { return []Kind{Engine, WorkOrder, Badge, Joint, Fastener, Lot} }
 
 // Form is one way in which labels of a kind are written.
 type Form struct {

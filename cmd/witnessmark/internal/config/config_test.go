@@ -159,7 +159,7 @@ func TestParse_Scanners(t *testing.T) {
 		{Kind: label.Engine, Prefix: "E:", Check: label.None}, {Kind: label.Engine, Prefix: "H:", Check: label.None, Family: "TB-7"},
 		{Kind: label.Engine, Check: label.VIN}, {Kind: label.WorkOrder, Prefix: "WO:", Check: label.None},
 		{Kind: label.Badge, Prefix: "B-", Check: label.Code39}, {Kind: label.Joint, Prefix: "J:", Check: label.None},
-		{Kind: label.Fastener, Prefix: "F:", Check: label.None}}}}
+		{Kind: label.Fastener, Prefix: "F:", Check: label.None}, {Kind: label.Lot, Prefix: "L:", Check: label.None}}}}
 	if !reflect.DeepEqual(c.Scanners, want) {
 		t.Errorf("got %+v\nwant %+v", c.Scanners, want)
 	}

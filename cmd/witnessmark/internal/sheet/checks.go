@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"witnessmark/audit/bench"
@@ -51,6 +52,34 @@ func measured(r *store.ReadingHistory, j *procedure.Joint) (Check, bool) {
 	}
 	return Check{Check: m.CheckID, Fastener: m.Fastener, Answer: bench.Shown(asked, &r.Reading), OK: bench.Measured(&m.Mark),
 		At: r.At, LedgerIndex: m.Index, Reading: r.Seq, Wrench: r.Wrench, Flags: m.Flags}, true
+}
+
+// counted is nil where no bolt of the joint is due to be replaced.
+func counted(j *procedure.Joint, answers []Check, renewed int) *Bolts {
+	if j.Due == 0 {
+		return nil
+	}
+	b := &Bolts{Due: j.Due, Renewed: renewed}
+	for i := range answers {
+		if asked := named(j, answers[i].Check); asked != nil && asked.Answer == procedure.CountBolts {
+			if n, err := bench.Counted(answers[i].Answer); err == nil {
+				b.Used = &n
+			}
+		}
+	}
+	return b
+}
+
+// String is the comparison in words.
+func (b *Bolts) String() string {
+	text := fmt.Sprintf("%d due to be replaced, how many were used was not counted", b.Due)
+	if b.Used != nil {
+		text = fmt.Sprintf("%d used, %d due to be replaced", *b.Used, b.Due)
+	}
+	if b.Renewed > 0 {
+		text += fmt.Sprintf("; %d more renewed later", b.Renewed)
+	}
+	return text
 }
 
 func named(j *procedure.Joint, id string) *procedure.Check {

@@ -48,6 +48,9 @@ func (o *Joint) find(j *procedure.Joint, steps []bench.StepState, bolts []bench.
 	worn, good := bench.WornOut(bolts)
 	o.Complete = o.Complete && good
 	o.say(worn...)
+	if b := o.Bolts; b != nil && b.Used != nil && *b.Used > b.Due { // too few is an answer that is not accepted
+		o.say("new bolts: " + b.String())
+	}
 	for _, s := range o.Steps {
 		for _, m := range s.Marks {
 			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)

@@ -49,8 +49,9 @@ type Joint struct {
 	Complete bool       `json:"complete"`          // every step done but for verifications, none of these failed, every check answered and accepted
 	Steps    []Step     `json:"steps"`
 	Checks   []Check    `json:"checks"`
-	Stray    []Mark     `json:"stray"` // readings that belong to no step
-	Scans    []Scan     `json:"scans"` // labels of fasteners
+	Stray    []Mark     `json:"stray"`           // readings that belong to no step
+	Bolts    *Bolts     `json:"bolts,omitempty"` // left out: none is for single use
+	Scans    []Scan     `json:"scans"`           // labels of fasteners
 	Renewals []Renewal  `json:"renewals,omitempty"`
 	Findings []string   `json:"findings"` // what a person should look at, a sentence each
 	// OfJoint is those of the findings that are about no single reading.
@@ -134,6 +135,14 @@ type Check struct {
 	Flags   []string `json:"flags,omitempty"`
 }
 
+// Bolts compares the new bolts that were used with those that are due to be replaced, as they are for single use.
+type Bolts struct {
+	Due  int  `json:"due"`
+	Used *int `json:"used"` // by the newest answer to the check that counts them; null: nobody did
+	// Renewed is how many more were fitted later, in the place of others: each is a renewal of its own.
+	Renewed int `json:"renewed,omitempty"`
+}
+
 // Scan is the label of a fastener that a person scanned; it says where the next reading was.
 type Scan struct {
 	Fastener    string    `json:"fastener"` // as the label says it
@@ -199,6 +208,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 		}
 	}
 	out.Checks = checks(&r.RunHistory, j)
+	out.Bolts = counted(j, out.Checks, len(r.Renewals))
 	for _, l := range r.Scans {
 		out.Scans = append(out.Scans, Scan{l.Value, l.Person, l.At, l.Index})
 	}

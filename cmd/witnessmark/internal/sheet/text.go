@@ -75,6 +75,9 @@ func (p *printer) joint(j *Joint) {
 			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, by(c), when(c.At), c.LedgerIndex)
 		}
 	})
+	if j.Bolts != nil {
+		p.line("    New bolts: %s", j.Bolts)
+	}
 	if len(j.Scans) > 0 {
 		p.line("    Labels scanned:")
 	}

@@ -222,7 +222,7 @@ func Update(u control.Update) []string {
 }
 
 // Scan is the lines of a scan that was taken: what it was and how the bench stands, unless that follows by itself
-// because a joint is started or a build opened.
+// because a joint is started, a build opened or a check answered.
 func Scan(v bench.View, s control.Scan) []string {
 	line := "  scan   " + named(s)
 	if s.Note != "" {
@@ -230,7 +230,7 @@ func Scan(v bench.View, s control.Scan) []string {
 	}
 	opening := v.Build == 0 && v.Engine != "" && v.WorkOrder != ""
 	switch {
-	case s.Label == label.Joint, opening:
+	case s.Label == label.Joint, s.Label == label.Lot, opening:
 		return []string{line}
 	case s.Label == label.Fastener:
 		return append([]string{line}, Todo(v)...)
