@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"fmt"
 	"strings"
 
 	"witnessmark/audit"
@@ -35,7 +36,7 @@ func (r *run) answer(check, fastener string) *answer {
 	for i := range r.readings {
 		t := &r.readings[i]
 		if g := t.check; g != nil && g.check == c && g.fastener == fastener && t.seq > since && (newest == nil || t.seq > newest.seq) {
-			newest = &answer{t.seq, Shown(c, &t.reading), t.valueOf(c), Measured(&t.mark)}
+			newest = &answer{t.seq, Shown(c, &t.mark, &t.reading), t.valueOf(c), Measured(&t.mark)}
 		}
 	}
 	return newest
@@ -63,15 +64,20 @@ func Answered(a *audit.CheckAnswered) string {
 // Measured is true where the reading of a mark that measures a check is what the check asks for.
 func Measured(m *audit.Mark) bool { return m.CheckID != "" && m.Verdict == audit.Pass }
 
-// Shown is what a wrench shows for a check, as the wrench wrote it: its torque or its angle.
-func Shown(c *procedure.Check, rd *device.Reading) string {
-	switch {
-	case inAngle(c) && rd.Angle != nil:
+// Shown is what a wrench shows for a check, as the wrench wrote it: its torque, with what that is at the fastener through an
+// adapter, or its angle.
+func Shown(c *procedure.Check, m *audit.Mark, rd *device.Reading) string {
+	if inAngle(c) && rd.Angle != nil {
 		return rd.Angle.String()
-	case rd.TorqueText == "":
-		return rd.Torque.String()
 	}
-	return strings.TrimSpace(rd.TorqueText) + " " + string(rd.Unit)
+	text := rd.Torque.String()
+	if rd.TorqueText != "" {
+		text = strings.TrimSpace(rd.TorqueText) + " " + string(rd.Unit)
+	}
+	if m.Adapter != "" {
+		text += fmt.Sprintf(" (%s at the fastener, through %s)", AtFastener(m, rd), m.Adapter)
+	}
+	return text
 }
 
 // inAngle is true of a check that asks for an angle.

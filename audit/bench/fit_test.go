@@ -149,3 +149,25 @@ func TestShop_PrevailingTorqueToldLateJudgesAgain(t *testing.T) {
 		t.Errorf("got %+v, want it good again after another answer", out.Marks)
 	}
 }
+
+// What is measured of a check through the crowfoot is what the nut takes, four thirds of what is shown.
+func TestShop_CheckMeasuredThroughAnAdapter(t *testing.T) {
+	f := floorWith(t, locking)
+	f.answers("new-bolts", "", "")
+	f.must(crowfoot("cf-22", ""))
+	if m := f.pull(3_000, 170_000)[0]; m.CheckID != "run-down" || m.Verdict != audit.Pass || m.Adapter != "cf-22" || m.Applied != int64(4*unit.NewtonMetre) {
+		t.Errorf("got %+v, want 4 N·m through cf-22", m)
+	}
+	if m := f.pull(4_800, 170_000)[0]; m.CheckID != "run-down" || m.Verdict != audit.HighTorque {
+		t.Errorf("got %+v, want 6.4 N·m to be more than the 6 N·m that are accepted", m)
+	}
+	if got := f.shop.View("B1").Summary.Attention; !strings.Contains(strings.Join(got, "\n"), "4.8 N·m (6.4 N·m at the fastener, through cf-22), wanted 1 … 6 N·m") {
+		t.Errorf("got %q, want both torques told", got)
+	}
+	f.answers("run-down", "2", "2 N·m")
+	f.answers("run-down", "3", "2 N·m")
+	f.answers("run-down", "4", "2 N·m")
+	if got := f.shop.View("B1").Next.Target; !strings.HasSuffix(got, "34 N·m at the fastener") {
+		t.Errorf("got %q, want the 4 N·m at the fastener added", got)
+	}
+}

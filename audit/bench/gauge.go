@@ -191,7 +191,7 @@ func (t *taken) measures(g *gauged) {
 func (r *run) measured(t *taken) string {
 	c, name := t.check.check, checkName(t.mark.CheckID, t.mark.Fastener)
 	if t.mark.Verdict == audit.Pass {
-		return fmt.Sprintf("Check %s: %s is good.", name, Shown(c, &t.reading))
+		return fmt.Sprintf("Check %s: %s is good.", name, Shown(c, &t.mark, &t.reading))
 	}
-	return fmt.Sprintf("Check %s: %s: %s, wanted %s. Measure it again, or see what the procedure says.", name, Shown(c, &t.reading), t.mark.Verdict, wanted(c))
+	return fmt.Sprintf("Check %s: %s: %s, wanted %s. Measure it again, or see what the procedure says.", name, Shown(c, &t.mark, &t.reading), t.mark.Verdict, wanted(c))
 }

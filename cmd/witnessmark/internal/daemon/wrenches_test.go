@@ -190,7 +190,14 @@ func TestDaemon_TellsAnUncalibratedWrench(t *testing.T) {
 			break
 		}
 	}
+	updates, stop, err := d.Watch("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	<-updates
 	w.pull(t, 30, 40)
+	<-updates // acknowledged is not yet applied
 	if got := d.Wrenches()[0]; got.Cycles != 5000 || got.Pulls != 1 || !strings.Contains(got.Uncalibrated, why) {
 		t.Errorf("got %+v, want one of 5000 readings taken, and why they are flagged", got)
 	}

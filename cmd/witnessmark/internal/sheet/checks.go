@@ -50,7 +50,7 @@ func measured(r *store.ReadingHistory, j *procedure.Joint) (Check, bool) {
 	if asked == nil {
 		return Check{}, false
 	}
-	return Check{Check: m.CheckID, Fastener: m.Fastener, Answer: bench.Shown(asked, &r.Reading), OK: bench.Measured(&m.Mark),
+	return Check{Check: m.CheckID, Fastener: m.Fastener, Answer: bench.Shown(asked, &m.Mark, &r.Reading), OK: bench.Measured(&m.Mark),
 		At: r.At, LedgerIndex: m.Index, Reading: r.Seq, Wrench: r.Wrench, Flags: m.Flags}, true
 }
 
