@@ -76,6 +76,7 @@ func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 		o.Scanned = s.place(ev.Bench).located(&ev.Reading)
 		return r.receive(e, ev.Reading, w, o)
 	}
-	return []audit.Mark{{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected},
-		Confidence: audit.Certain, Calibration: w.seq}}
+	m := audit.Mark{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected}, Confidence: audit.Certain, Calibration: w.seq}
+	through(&m, w.fit, ev.Torque)
+	return []audit.Mark{m}
 }

@@ -57,6 +57,15 @@ func TestShop_AdapterRemoved(t *testing.T) {
 	}
 }
 
+func TestShop_AdapterWithoutAJoint(t *testing.T) {
+	f := studs(t, audit.WrenchDeclared{})
+	f.must(crowfoot("cf-22", ""))
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	if m := f.pull(75_000, 60_000)[0]; m.Verdict != audit.NotJudged || m.Adapter != "cf-22" || m.Applied != int64(100*unit.NewtonMetre) {
+		t.Errorf("got %+v, want both torques all the same", m)
+	}
+}
+
 func TestShop_OtherAdapterThanTheStageNames(t *testing.T) {
 	f := studs(t, audit.WrenchDeclared{})
 	f.pull(100_000, 60_000)

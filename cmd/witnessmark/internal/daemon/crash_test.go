@@ -58,6 +58,11 @@ func story() []step {
 		}),
 		pull(59),
 		act(1, func(ctx context.Context, c *control.Client) error {
+			_, err := c.FitAdapter(ctx, "1", control.Fit{Adapter: "cf-22", WrenchLength: "400 mm", Extension: "60 mm", Angle: "30°", Person: by})
+			return err
+		}),
+		pull(52),
+		act(1, func(ctx context.Context, c *control.Client) error {
 			_, err := c.CloseJoint(ctx, "1", control.Close{Person: by})
 			return err
 		}),
@@ -89,7 +94,7 @@ func TestDaemon_CrashEndsInTheSameState(t *testing.T) {
 		t.Run("in trouble", func(t *testing.T) {
 			t.Parallel()
 			trouble = play(t, map[int]disturbance{1: killWith, 2: killAfter, 4: killUntold, 6: databaseAway, 7: killUntold,
-				9: databaseAway, 11: databaseAway, 12: killWith, 14: killAfter, 15: killWith})
+				9: databaseAway, 11: databaseAway, 12: killWith, 14: killAfter, 16: killAfter, 17: killWith})
 		})
 	})
 	if peace == trouble {
