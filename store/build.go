@@ -17,10 +17,29 @@ import (
 // Build reads everything of one build, named by its work order or its number. A work order that stands for several
 // builds is an error that names them.
 func (r *Reader) Build(ctx context.Context, name string) (*History, error) {
-	rows, err := r.conn.Query(ctx, `SELECT seq, engine, work_order = $2 AS by_order FROM witnessmark.build
-		WHERE shop = $1 AND refused = '' AND (work_order = $2 OR seq::text = $2) ORDER BY by_order DESC, seq`, r.shop, name)
+	id, engine, err := findBuild(ctx, r.conn, r.shop, name)
 	if err != nil {
-		return nil, fmt.Errorf("find the build: %w", err)
+		return nil, err
+	}
+	h, err := r.History(ctx, engine)
+	if err != nil {
+		return nil, err
+	}
+	h.Builds = slices.DeleteFunc(h.Builds, func(b BuildHistory) bool { return b.ID != id })
+	return h, nil
+}
+
+// querier is a connection or a transaction.
+type querier interface {
+	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
+}
+
+// findBuild finds the build that a person means by a work order or a number.
+func findBuild(ctx context.Context, q querier, shop, name string) (id uint64, engine string, err error) {
+	rows, err := q.Query(ctx, `SELECT seq, engine, work_order = $2 AS by_order FROM witnessmark.build
+		WHERE shop = $1 AND refused = '' AND (work_order = $2 OR seq::text = $2) ORDER BY by_order DESC, seq`, shop, name)
+	if err != nil {
+		return 0, "", fmt.Errorf("find the build: %w", err)
 	}
 	type found struct {
 		Seq     uint64
@@ -30,9 +49,9 @@ func (r *Reader) Build(ctx context.Context, name string) (*History, error) {
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByPos[found])
 	switch {
 	case err != nil:
-		return nil, fmt.Errorf("find the build: %w", err)
+		return 0, "", fmt.Errorf("find the build: %w", err)
 	case len(all) == 0:
-		return nil, fmt.Errorf("no build %q in this shop: give its work order or its number", name)
+		return 0, "", fmt.Errorf("no build %q in this shop: give its work order or its number", name)
 	case len(all) > 1 && all[1].ByOrder:
 		var numbers []string
 		for _, f := range all {
@@ -40,14 +59,9 @@ func (r *Reader) Build(ctx context.Context, name string) (*History, error) {
 				numbers = append(numbers, fmt.Sprint(f.Seq))
 			}
 		}
-		return nil, fmt.Errorf("the work order %s has the builds %s: give the number", name, strings.Join(numbers, ", "))
+		return 0, "", fmt.Errorf("the work order %s has the builds %s: give the number", name, strings.Join(numbers, ", "))
 	}
-	h, err := r.History(ctx, all[0].Engine)
-	if err != nil {
-		return nil, err
-	}
-	h.Builds = slices.DeleteFunc(h.Builds, func(b BuildHistory) bool { return b.ID != all[0].Seq })
-	return h, nil
+	return all[0].Seq, all[0].Engine, nil
 }
 
 // Declaration is the statement of a wrench and the calibration in force from then on.

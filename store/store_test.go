@@ -113,7 +113,7 @@ func outcome(seq uint64) audit.Outcome {
 		audit.JointStarted{Bench: "B", Build: 4, Joint: "caps", Person: "ab12"},
 		audit.CheckAnswered{Bench: "B", Run: 5, Check: "new-bolts", Yes: true, Person: "ab12"},
 		audit.FrameRefused{Bench: "B", Refusal: device.Refusal{Wrench: "W1", Reason: device.ReasonTorn, Detail: "half\x00", Raw: []byte{0, 255}}},
-		audit.FastenerNamed{Bench: "B", Run: 5, Reading: 3, Fastener: "2", Person: "ab12"},
+		audit.FastenerNamed{Bench: "B", Run: 5, Reading: 9, Fastener: "2", Person: "ab12"},
 	}
 	switch {
 	case seq <= uint64(len(story)):

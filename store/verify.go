@@ -3,7 +3,6 @@ package store
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
@@ -48,13 +47,9 @@ const fetchRows = 2000
 // signature, the head, and the checkpoint kept outside (nil: there is none). The first thing that does not fit is a
 // *Mismatch. All is read from one snapshot. progress is called now and then, and may be nil.
 func (r *Reader) Verify(ctx context.Context, key note.Verifier, outside []byte, progress func(done, all int64)) (Verified, error) {
-	tx, err := r.conn.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
-	if err != nil {
-		return Verified{}, fmt.Errorf("begin reading: %w", err)
-	}
-	v := &walk{tx: tx, shop: r.shop, key: key, progress: progress, sources: map[string]*source{}, tree: &ledger.Tree{}}
-	err = v.all(ctx, outside)
-	return v.found, errors.Join(err, tx.Rollback(context.WithoutCancel(ctx)))
+	v := &walk{shop: r.shop, key: key, progress: progress, sources: map[string]*source{}, tree: &ledger.Tree{}}
+	err := r.snapshot(ctx, func(tx pgx.Tx) error { v.tx = tx; return v.all(ctx, outside) })
+	return v.found, err
 }
 
 // walk is one verification.

@@ -51,7 +51,8 @@ type commands struct {
 	History   historyCommand   `cmd:"" help:"Show everything recorded about an engine."`
 	Claim     claimCommand     `cmd:"" help:"Look up an engine, unit, work order or VIN years later, and tell its story."`
 	Sheet     sheetCommand     `cmd:"" help:"Write the build sheet of a build as PDF."`
-	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed."`
+	Bundle    bundleCommand    `cmd:"" help:"Write everything recorded of a build into a zip file that proves itself."`
+	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed, or check a bundle."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 

@@ -306,4 +306,42 @@ func look(t *testing.T, data string) {
 	if code, out, errs := said(t, "verify", "--data", data); code != exitOK || !strings.HasPrefix(out, "ok: shop north") {
 		t.Errorf("got %d, %q, %q, want a record that is whole", code, out, errs)
 	}
+	bundles(t, data)
 }
+
+// bundles writes the bundle of the build and checks it as its receiver would, with no data folder.
+func bundles(t *testing.T, data string) {
+	t.Helper()
+	file, photo := filepath.Join(t.TempDir(), "w12.zip"), write(t, "photo.jpg", "not really")
+	code, out, errs := said(t, "bundle", "W-12", "-o", file, "--with", photo, "--data", data)
+	if code != exitOK || !strings.Contains(out, "engine E-4711, ") || !strings.Contains(out, "by another way") {
+		t.Fatalf("got %d, %q, %q, want the bundle of the build", code, out, errs)
+	}
+	key, other := daemon.Folder(data).Key()+".pub", write(t, "other.pub", otherShop)
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for rule, c := range map[string]struct {
+		args []string
+		code int
+		says string
+	}{
+		"with the key of the shop":     {[]string{file, "--key", key}, exitOK, "signed with the key given"},
+		"with the key that lies in it": {[]string{file}, exitOK, "ask the shop by another way"},
+		"with the key of another":      {[]string{file, "--key", other}, exitAttention, "the bundle of another shop"},
+		"cut off":                      {[]string{write(t, "half.zip", string(whole[:len(whole)/2]))}, exitAttention, "fetch it again"},
+		"a key that is none":           {[]string{file, "--key", photo}, exitInput, "--key"},
+	} {
+		args := append([]string{"verify", "--data", filepath.Join(t.TempDir(), "none")}, c.args...)
+		if code, out, errs := said(t, args...); code != c.code || !strings.Contains(out+errs, c.says) {
+			t.Errorf("%s: got %d, %q, %q, want %d and %q", rule, code, out, errs, c.code, c.says)
+		}
+	}
+	if code, _, errs := said(t, "bundle", "W-99", "-o", file, "--data", data); code != exitAttention || !strings.Contains(errs, "W-99") {
+		t.Errorf("got %d, %q, want the build that is not there named", code, errs)
+	}
+}
+
+// otherShop is the public key of another shop: that of RFC 8032, 7.1, test 1.
+const otherShop = "witnessmark/north+ebbe952d+AddamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea\n"

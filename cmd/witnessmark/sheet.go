@@ -12,6 +12,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/whole"
 	"witnessmark/device/unit"
 	"witnessmark/store"
+	"witnessmark/store/ledger"
 )
 
 type sheetCommand struct {
@@ -58,11 +59,11 @@ func publicKey(file string, s shop) (string, error) {
 	if file == "" {
 		file = s.folder().Key() + ".pub"
 	}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return "", inputError{fmt.Errorf("read public key: %w; name it with --key", err)}
+	if _, err := ledger.ReadVerifier(file); err != nil {
+		return "", inputError{fmt.Errorf("%w; name the public key with --key", err)}
 	}
-	return strings.TrimSpace(string(text)), nil
+	text, err := os.ReadFile(file)
+	return strings.TrimSpace(string(text)), err
 }
 
 // sheetRecord reads what the sheet of a build is made of.

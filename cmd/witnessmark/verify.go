@@ -15,12 +15,16 @@ import (
 
 type verifyCommand struct {
 	records
+	Bundle     string `arg:"" optional:"" help:"A bundle to check, offline and without a database; the whole ledger if left out." placeholder:"FILE.zip" type:"existingfile"`
 	Key        string `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 	Checkpoint string `help:"A checkpoint that was kept outside; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 }
 
-// Run rebuilds every leaf from its row and checks the whole ledger; exit code 1 says what does not fit.
+// Run checks a bundle, or makes every leaf anew from its row and checks the whole ledger; exit code 1 says what does not fit.
 func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
+	if c.Bundle != "" {
+		return checkBundle(s, c.Bundle, c.Key)
+	}
 	keyFile, kept := c.Key, c.Checkpoint
 	if keyFile == "" {
 		keyFile = s.folder().Key() + ".pub"

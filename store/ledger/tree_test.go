@@ -3,6 +3,7 @@ package ledger
 import (
 	"encoding/base64"
 	"encoding/hex"
+	"slices"
 	"testing"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -122,6 +123,9 @@ func TestTree_ReferenceInclusionProofs(t *testing.T) {
 		if err := tlog.CheckRecord(c.proof, c.size, rootAt(t, c.size), c.leaf, leaf(int(c.leaf))); err != nil {
 			t.Errorf("leaf %d in size %d: got %v, want the proof to hold", c.leaf, c.size, err)
 		}
+		if got, err := prover(t, c.size, []int64{c.leaf}, nil).Inclusion(c.leaf); err != nil || !slices.Equal(got, c.proof) {
+			t.Errorf("leaf %d in size %d: got %v, %v, want the published proof %v", c.leaf, c.size, got, err, c.proof)
+		}
 	}
 }
 
@@ -139,7 +143,23 @@ func TestTree_ReferenceConsistencyProofs(t *testing.T) {
 		if err := tlog.CheckTree(c.proof, c.size, rootAt(t, c.size), c.old, rootAt(t, c.old)); err != nil {
 			t.Errorf("size %d to %d: got %v, want the proof to hold", c.old, c.size, err)
 		}
+		if got, err := prover(t, c.size, nil, []int64{c.old}).Consistency(c.old); err != nil || !slices.Equal(got, c.proof) {
+			t.Errorf("size %d to %d: got %v, %v, want the published proof %v", c.old, c.size, got, err, c.proof)
+		}
 	}
+}
+
+// prover has been shown the reference leaves up to a size.
+func prover(t *testing.T, size int64, leaves, earlier []int64) *Prover {
+	t.Helper()
+	p, err := NewProver(size, leaves, earlier)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, h := range referenceHashes(t)[:size] {
+		p.Add(h)
+	}
+	return p
 }
 
 // Example of golang.org/x/mod/sumdb/tlog note_test.go: the same leaf hash in base64.

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"witnessmark/cmd/witnessmark/internal/paper"
+	"witnessmark/cmd/witnessmark/internal/whole"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+	"witnessmark/store/bundle"
+)
+
+type bundleCommand struct {
+	records
+	Build string   `arg:"" help:"Work order or number of the build."`
+	Out   string   `short:"o" required:"" help:"The zip file to write." placeholder:"FILE.zip" type:"path"`
+	With  []string `help:"A file to put in beside the entries, such as a photograph; may be given again." placeholder:"FILE" type:"existingfile"`
+	Force bool     `help:"Write over a file that is there."`
+	Key   string   `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+}
+
+// Run writes the bundle of a build, and says what its receiver must be told by another way.
+func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
+	key, err := publicKey(c.Key, s)
+	if err != nil {
+		return err
+	}
+	extra, err := extras(c.With)
+	if err != nil {
+		return inputError{err}
+	}
+	reader, closeAll, err := c.open(ctx, s)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, closeAll()) }()
+	content, err := reader.Bundle(ctx, c.Build, key)
+	if err != nil {
+		return err
+	}
+	sheet, err := sheetOf(ctx, reader, c.Build, key)
+	if err != nil {
+		return err
+	}
+	content.Extra = append(extra, sheet)
+	var zip bytes.Buffer
+	if err := bundle.Write(&zip, content); err != nil {
+		return err
+	}
+	found, err := bundle.Check(bytes.NewReader(zip.Bytes()), int64(zip.Len()), key)
+	if err != nil {
+		return err
+	}
+	if len(found.Faults) > 0 {
+		return fmt.Errorf("this bundle would not prove build %d, so it is not written: %s", content.Build, found.Faults[0])
+	}
+	err = whole.Write(c.Out, c.Force, func(w io.Writer) error { _, err := w.Write(zip.Bytes()); return err })
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%s: build %d, engine %s, %d entries proved against the ledger of %d leaves\n",
+		c.Out, content.Build, content.Engine, len(content.Leaves), found.Checkpoint.Size)
+	fmt.Fprintf(s.out, "key fingerprint, to be told by another way than the file: %s\n", found.Fingerprint)
+	return nil
+}
+
+// sheetOf is the build sheet as it goes into a bundle.
+func sheetOf(ctx context.Context, reader *store.Reader, build, key string) (bundle.Extra, error) {
+	r, err := sheetRecord(ctx, reader, build, key)
+	if err != nil {
+		return bundle.Extra{}, err
+	}
+	var pdf bytes.Buffer
+	err = paper.Sheet(&pdf, r, paper.Options{Unit: unit.Nm, Paper: paper.A4})
+	return bundle.Extra{Name: "build-sheet.pdf", Data: pdf.Bytes()}, err
+}
+
+// extras reads the files that go into a bundle beside the entries.
+func extras(paths []string) ([]bundle.Extra, error) {
+	var out []bundle.Extra
+	for _, path := range paths {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			return nil, fmt.Errorf("read a file for the bundle: %w", err)
+		}
+		out = append(out, bundle.Extra{Name: filepath.Base(path), Data: data})
+	}
+	return out, nil
+}
+
+// checkBundle checks a bundle without a database; exit code 1 says what does not fit.
+func checkBundle(s shop, file, keyFile string) error {
+	key := ""
+	if keyFile != "" {
+		var err error
+		if key, err = publicKey(keyFile, s); err != nil {
+			return err
+		}
+	}
+	zip, err := os.ReadFile(file)
+	if err != nil {
+		return inputError{fmt.Errorf("read bundle: %w", err)}
+	}
+	found, err := bundle.Check(bytes.NewReader(zip), int64(len(zip)), key)
+	if err != nil {
+		fmt.Fprintf(s.out, "NOT OK: %v\n", err)
+		return errAttention
+	}
+	for _, f := range found.Faults {
+		fmt.Fprintf(s.out, "NOT OK: %s\n", f)
+	}
+	if len(found.Faults) > 0 {
+		return errAttention
+	}
+	fmt.Fprintf(s.out, "ok: build %d, engine %s, work order %s: %d entries are in the ledger %s of %d leaves\n", found.Build,
+		found.Engine, found.WorkOrder, len(found.Entries), found.Checkpoint.Origin, found.Checkpoint.Size)
+	if len(found.Files) > 0 {
+		fmt.Fprintf(s.out, "%d added files are undamaged; the ledger does not prove what they say.\n", len(found.Files))
+	}
+	if found.Trusted {
+		fmt.Fprintf(s.out, "It is signed with the key given, %s.\n", found.Fingerprint)
+		return nil
+	}
+	fmt.Fprintf(s.out, "It was checked with the key that lies in the bundle itself. Anybody can make such a bundle with a key of his own:\n"+
+		"ask the shop by another way whether this is the fingerprint of its key: %s\n", found.Fingerprint)
+	return nil
+}
