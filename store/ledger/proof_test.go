@@ -63,16 +63,3 @@ func TestProver_Refusals(t *testing.T) {
 		t.Error("a leaf that was not asked for: got no error")
 	}
 }
-
-// The fingerprint of the first public key of RFC 8032, 7.1, by sha256sum of coreutils.
-func TestFingerprint(t *testing.T) {
-	_, public := noteKey(t, "shop.example", "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
-		"d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a")
-	want := "21fe31dfa154a261626bf854046fd2271b7bed4b6abe45aa58877ef47f9721b9"
-	if got, err := Fingerprint(public); err != nil || strings.ReplaceAll(got, " ", "") != want {
-		t.Errorf("got %s, %v, want %s", got, err, want)
-	}
-	if got, err := Fingerprint(public[:20]); err == nil {
-		t.Errorf("half a key: got %s, want an error", got)
-	}
-}
