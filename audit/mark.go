@@ -30,6 +30,16 @@ const (
 	Conditional      = "conditional"
 )
 
+// Verdicts lists them all, in the order above.
+func Verdicts() []Verdict {
+	return []Verdict{Pass, LowTorque, HighTorque, LowAngle, HighAngle, WrongDirection, NoAngle, WrenchUnfit, NotJudged}
+}
+
+// Flags lists them all, in the order above.
+func Flags() []string {
+	return []string{OutOfOrder, ReHit, Unexpected, Unsure, OtherAdapter, OutOfCalibration, OutOfRange, Resent, PossibleRepeat, Conditional}
+}
+
 // LocatedBy says how the fastener of a reading is known.
 type LocatedBy string
 

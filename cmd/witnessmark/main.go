@@ -53,6 +53,7 @@ type commands struct {
 	Sheet     sheetCommand     `cmd:"" help:"Write the build sheet of a build as PDF."`
 	Bundle    bundleCommand    `cmd:"" help:"Write everything recorded of a build into a zip file that proves itself."`
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed, or check a bundle."`
+	Export    exportCommand    `cmd:"" help:"Write readings as a table, CSV or xlsx."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 
