@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -140,7 +141,7 @@ func TestExport_TwentyThousandReadings(t *testing.T) {
 		t.Fatalf("got %d and %d rows with the heads %q and %q", len(table), len(sheet), table[0], sheet[0])
 	}
 	for i := range many {
-		if want := expected(i); !same(table[i+1], want) || !same(sheet[i+1], serials(want, i)) {
+		if want := expected(i); !same(table[i+1], want) || !same(dated(t, sheet[i+1]), want) {
 			t.Fatalf("reading %d: got %q and %q, want %q", i, table[i+1], sheet[i+1], want)
 		}
 	}
@@ -164,12 +165,17 @@ func expected(i int) map[string]string {
 	return want
 }
 
-// serials is the same with the time as the number of days that a workbook counts from 30 December 1899 (ECMA-376,
+// dated writes the time in a workbook's row as CSV has it: there it is the number of days from 30 December 1899 (ECMA-376,
 // 18.17.4.1).
-func serials(want map[string]string, i int) map[string]string {
-	days := begin.Add(time.Duration(i)*time.Second).Sub(time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC)).Hours() / 24
-	want["Time (UTC)"] = fmt.Sprintf("%.6f", days)
-	return want
+func dated(t *testing.T, row []string) []string {
+	t.Helper()
+	days, err := strconv.ParseFloat(row[at("Time (UTC)")], 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	since := time.Duration(math.Round(days*24*3600*1000)) * time.Millisecond
+	row[at("Time (UTC)")] = time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC).Add(since).Format(Moment)
+	return row
 }
 
 func same(row []string, want map[string]string) bool {
@@ -177,9 +183,6 @@ func same(row []string, want map[string]string) bool {
 		got := ""
 		if k := at(head); k < len(row) {
 			got = row[k]
-		}
-		if days, err := strconv.ParseFloat(got, 64); err == nil && head == "Time (UTC)" {
-			got = fmt.Sprintf("%.6f", days)
 		}
 		if got != text {
 			return false
