@@ -174,6 +174,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	FastenerNamed{}.Kind():  decode[FastenerNamed],
 	BoltReplaced{}.Kind():   decode[BoltReplaced],
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
+	RolesGiven{}.Kind():     decode[RolesGiven],
 	LabelScanned{}.Kind():   decode[LabelScanned],
 	AdapterFitted{}.Kind():  decode[AdapterFitted],
 	ReadingTaken{}.Kind():   decode[ReadingTaken],

@@ -26,6 +26,7 @@ var tables = map[string]table{
 	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
 	audit.BoltReplaced{}.Kind():   {"bolt_replaced", reflect.TypeFor[audit.BoltReplaced]()},
 	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
+	audit.RolesGiven{}.Kind():     {"roles", reflect.TypeFor[audit.RolesGiven]()},
 	audit.AdapterFitted{}.Kind():  {"adapter", reflect.TypeFor[audit.AdapterFitted]()},
 	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},
 	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},

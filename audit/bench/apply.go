@@ -56,6 +56,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.build(ev.Build).reopen()
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
+	case audit.RolesGiven:
+		s.roles[ev.Person] = ev.Roles
 	case audit.AdapterFitted:
 		s.fit(ev)
 	case audit.LabelScanned:

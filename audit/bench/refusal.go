@@ -47,6 +47,8 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseReopening(ev)
 	case audit.BadgeGiven:
 		return s.refuseGift(ev)
+	case audit.RolesGiven:
+		return s.refuseRoles(ev)
 	case audit.AdapterFitted:
 		return s.refuseFit(ev)
 	case audit.LabelScanned:

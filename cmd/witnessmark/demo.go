@@ -95,6 +95,13 @@ func (c *demoCommand) play(ctx context.Context, s shop, scene *demo.Scene, d *da
 	if err != nil {
 		return err
 	}
+	if !c.Once {
+		link, err := d.EnterLink(ctx, demo.Technician, "/bench/"+demo.Bench)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(s.out, "Look on at the bench in a browser; this link signs you in once:\n  %s\n", link)
+	}
 	played, err := st.Play(ctx)
 	if err != nil {
 		return err
@@ -183,7 +190,7 @@ func recorded(ctx context.Context, client *control.Client) error {
 
 func (c *demoCommand) stay(ctx context.Context, s shop, d *daemon.Daemon, engine string) {
 	fmt.Fprintf(s.out, "\nThe daemon stays up until Ctrl-C. It serves\n"+
-		"  http://%[1]s/            what it serves\n  http://%[1]s/metrics     figures for a dashboard\n"+
+		"  http://%[1]s/            the pages\n  http://%[1]s/metrics     figures for a dashboard\n"+
 		"  http://%[1]s/-/ready     whether readings are taken\n"+
 		"and answers in another terminal\n"+
 		"  go run ./cmd/witnessmark --data %[2]s history --engine %[3]s\n"+

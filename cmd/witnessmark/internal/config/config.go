@@ -34,11 +34,14 @@ type Config struct {
 	Shop     Shop
 	Data     string // folder of journal, keys and private database; empty: not said
 	Database string // Private or a postgres:// URL
-	Listen   string // host:port of the public page and the metrics
-	Evidence int64  // bytes that are kept of what came from each wrench; 0: not said
-	Benches  []Bench
-	Wrenches []Wrench
-	Scanners []Scanner
+	Listen   string // host:port of the pages and the metrics
+	// Certificate and Key are files for TLS; empty: none. PlainHTTP: the shop accepts that passwords can be read on its network.
+	Certificate, Key string
+	PlainHTTP        bool
+	Evidence         int64 // bytes that are kept of what came from each wrench; 0: not said
+	Benches          []Bench
+	Wrenches         []Wrench
+	Scanners         []Scanner
 }
 
 // Shop names the workshop. ID begins every key in the database and never changes.

@@ -20,7 +20,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "evidence", "benches", "classes", "wrenches", "scanners")
+	m := root.Map("format", "shop", "data", "database", "listen", "tls", "plain_http", "evidence", "benches", "classes", "wrenches", "scanners")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -38,6 +38,13 @@ func (r reader) config(root strictyaml.Node) Config {
 	if s := maybe(m, "listen", address); s != "" {
 		c.Listen = s
 	}
+	if n, ok := m.Get("tls"); ok {
+		tm := n.Map("certificate", "key")
+		c.Certificate, c.Key = r.beside(need(tm, "certificate", line)), r.beside(need(tm, "key", line))
+	}
+	if n, ok := m.Get("plain_http"); ok {
+		c.PlainHTTP = accepted(n)
+	}
 	c.Evidence = maybe(m, "evidence", size)
 	var known []class
 	if n, ok := m.Get("classes"); ok {
@@ -53,6 +60,17 @@ func (r reader) config(root strictyaml.Node) Config {
 		c.Scanners = r.scanners(n, &c)
 	}
 	return c
+}
+
+// plainHTTP is what a shop must say to have its pages served unencrypted beyond the machine itself.
+const plainHTTP = "passwords may be read on this network"
+
+func accepted(n strictyaml.Node) bool {
+	s, ok := n.Text()
+	if ok && s != plainHTTP {
+		n.Faultf("found %q, expected the words: %s", s, plainHTTP)
+	}
+	return ok && s == plainHTTP
 }
 
 func (r reader) wrenches(n strictyaml.Node, known []class) []Wrench {

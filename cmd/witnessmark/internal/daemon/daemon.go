@@ -23,6 +23,7 @@ import (
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/web"
 	"witnessmark/device/memory"
 	"witnessmark/store/journal"
 )
@@ -56,6 +57,7 @@ type Daemon struct {
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 
 	public net.Listener
+	pages  *web.Pages
 	unwind []func(context.Context) error // what Stop undoes, last first
 
 	end  context.CancelCauseFunc
@@ -222,12 +224,7 @@ func (d *Daemon) listen(context.Context) error {
 		return err
 	}
 	d.serve(socket, control.Handler(d))
-	d.public, err = net.Listen("tcp", d.opt.Config.Listen)
-	if err != nil {
-		return fmt.Errorf("listen on %s: %w", d.opt.Config.Listen, err)
-	}
-	d.serve(d.public, d.publicPages(d.metrics.registry))
-	return nil
+	return d.openPages()
 }
 
 // serve answers on a listener until Stop. Requests end with the daemon's life: a watch has no end of its own.

@@ -59,7 +59,7 @@ func TestDaemon_FromWrenchToDatabase(t *testing.T) {
 		}
 	})
 	t.Run("the pages of a running daemon", func(t *testing.T) {
-		for path, want := range map[string]string{"/-/healthy": "healthy", "/-/ready": "ready", "/": "no safety device"} {
+		for path, want := range map[string]string{"/-/healthy": "healthy", "/-/ready": "ready", "/about": "no safety device"} {
 			if code, body := get(t, d, path); code != 200 || !strings.Contains(body, want) {
 				t.Errorf("%s: got %d %q, want 200 and %q", path, code, body, want)
 			}

@@ -45,10 +45,8 @@ func (d *Daemon) publicPages(r *prometheus.Registry) http.Handler {
 			say(w, http.StatusOK, "ready")
 		}
 	})
-	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, _ *http.Request) {
+	mux.HandleFunc("GET /about", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.Header().Set("Content-Security-Policy", "default-src 'none'")
-		w.Header().Set("X-Content-Type-Options", "nosniff")
 		_ = front.Execute(w, page{d.opt.Config.Shop, d.opt.Version, d.Socket()}) // a reader that hung up is no fault of ours
 	})
 	return mux

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"strings"
 	"testing"
@@ -165,9 +166,7 @@ func (w *wrench) pull(t *testing.T, torque, angle int64) {
 func onBench(t *testing.T, c *control.Client) control.Build {
 	t.Helper()
 	ctx := t.Context()
-	if _, err := c.AddProcedure(ctx, control.NewProcedure{File: "caps.yaml", Text: caps}); err != nil {
-		t.Fatal(err)
-	}
+	addProcedure(t, c)
 	b, err := c.OpenBuild(ctx, control.NewBuild{Engine: "E-4711", Family: "TB-7", WorkOrder: "W-12", Unit: "U-3", Person: "Ada Holt"})
 	if err != nil {
 		t.Fatal(err)
@@ -176,6 +175,28 @@ func onBench(t *testing.T, c *control.Client) control.Build {
 		t.Fatal(err)
 	}
 	return b
+}
+
+func addProcedure(t *testing.T, c *control.Client) {
+	t.Helper()
+	if _, err := c.AddProcedure(t.Context(), control.NewProcedure{File: "caps.yaml", Text: caps}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// freePort is one at which nothing listens now.
+func freePort(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	_, port, err := net.SplitHostPort(l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return port
 }
 
 func client(t *testing.T, d *Daemon) *control.Client {

@@ -43,7 +43,7 @@ func (s *Stage) Prepare(ctx context.Context) (engine string, err error) {
 	}
 	if v.Run != 0 {
 		s.Say(fmt.Sprintf("The bench still holds engine %s from last time; its joint is closed as it stands.", v.Engine))
-		if _, err := s.Client.CloseJoint(ctx, benchID, control.Close{Person: technician}); err != nil {
+		if _, err := s.Client.CloseJoint(ctx, benchID, control.Close{Person: Technician}); err != nil {
 			return "", err
 		}
 	}
@@ -53,11 +53,11 @@ func (s *Stage) Prepare(ctx context.Context) (engine string, err error) {
 	}
 	engine = Engine(len(builds))
 	b, err := s.Client.OpenBuild(ctx, control.NewBuild{Engine: engine, Family: family, Revision: revision,
-		WorkOrder: fmt.Sprintf("WO-%d", 2201+len(builds)), Unit: "Grain dryer, drive unit", Person: technician})
+		WorkOrder: fmt.Sprintf("WO-%d", 2201+len(builds)), Unit: "Grain dryer, drive unit", Person: Technician})
 	if err != nil {
 		return "", err
 	}
-	_, err = s.Client.StartJoint(ctx, benchID, control.Start{Build: b.ID, Joint: joint, Person: technician})
+	_, err = s.Client.StartJoint(ctx, benchID, control.Start{Build: b.ID, Joint: joint, Person: Technician})
 	return engine, err
 }
 
@@ -77,21 +77,21 @@ func (s *Stage) Play(ctx context.Context) ([]Played, error) {
 			played = append(played, *p)
 		}
 	}
-	_, err := s.Client.CloseJoint(ctx, benchID, control.Close{Person: technician})
+	_, err := s.Client.CloseJoint(ctx, benchID, control.Close{Person: Technician})
 	return played, err
 }
 
 func (s *Stage) do(ctx context.Context, a act) (*Played, error) {
 	switch {
 	case a.check != "":
-		_, err := s.Client.Answer(ctx, benchID, control.Answer{Check: a.check, Yes: a.value == "", Value: a.value, Person: technician})
+		_, err := s.Client.Answer(ctx, benchID, control.Answer{Check: a.check, Yes: a.value == "", Value: a.value, Person: Technician})
 		if err != nil {
 			return nil, err
 		}
 		_, err = s.see(ctx, audit.CheckAnswered{}.Kind())
 		return nil, err
 	case a.name != "":
-		if _, err := s.Client.Name(ctx, benchID, control.Name{Fastener: a.name, Person: technician}); err != nil {
+		if _, err := s.Client.Name(ctx, benchID, control.Name{Fastener: a.name, Person: Technician}); err != nil {
 			return nil, err
 		}
 		_, err := s.see(ctx, audit.FastenerNamed{}.Kind())

@@ -25,19 +25,21 @@ var procedureText string
 // Bench is the id of the bench that the story is told at.
 const Bench = "bench-2"
 
+// Technician is who works at it.
+const Technician = "Mara Voss"
+
 // The invented scene.
 const (
-	shopID     = "kestrel-lane"
-	shopName   = "Kestrel Lane Engine Works"
-	benchID    = Bench
-	technician = "Mara Voss"
-	family     = "TB-42"
-	revision   = "4"
-	joint      = "main-caps"
-	small      = "S-60"  // 5 … 60 N·m
-	large      = "L-250" // 20 … 250 N·m
-	form       = "semicolon-xor"
-	firstUnit  = 10577
+	shopID    = "kestrel-lane"
+	shopName  = "Kestrel Lane Engine Works"
+	benchID   = Bench
+	family    = "TB-42"
+	revision  = "4"
+	joint     = "main-caps"
+	small     = "S-60"  // 5 … 60 N·m
+	large     = "L-250" // 20 … 250 N·m
+	form      = "semicolon-xor"
+	firstUnit = 10577
 )
 
 // Scene is where the story is played: two simulated wrenches, the bolts they meet, and the hand that holds them.

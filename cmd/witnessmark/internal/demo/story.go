@@ -2,7 +2,7 @@ package demo
 
 import "witnessmark/cmd/wrenchsim/sim"
 
-// act is one thing that the technician does. Exactly one of pull, check and name is used; say is printed before it.
+// act is one thing that the Technician does. Exactly one of pull, check and name is used; say is printed before it.
 type act struct {
 	say   string
 	pull  *sim.Step
@@ -67,7 +67,7 @@ func story() []act {
 	acts = append(acts,
 		seat("5").saying("Mistake: fastener 8 was skipped, and the second round begins."),
 		snug("8").saying("The paint marks show which one it was: back to fastener 8."),
-		act{say: "The technician says so.", name: "8"})
+		act{say: "The Technician says so.", name: "8"})
 	for _, id := range order[1:] {
 		switch id {
 		case "4":

@@ -1,0 +1,38 @@
+package web
+
+import "net/http"
+
+// policy lets a page load from this shop only, and no other site frame it.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; " +
+	"base-uri 'none'; frame-ancestors 'none'"
+
+// headers sets what every answer carries.
+func headers(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(), usb=(), serial=()")
+		if h.Get("Cache-Control") == "" {
+			h.Set("Cache-Control", "no-store")
+		}
+		if r.TLS != nil {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// maxForm bounds a form in bytes.
+const maxForm = 64 << 10
+
+// limit bounds what a request may send.
+func limit(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		next.ServeHTTP(w, r)
+	})
+}

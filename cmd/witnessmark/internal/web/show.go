@@ -1,0 +1,60 @@
+package web
+
+import (
+	"bytes"
+	"html/template"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"witnessmark/audit"
+)
+
+// frame is what every page is shown in.
+type frame struct {
+	Title   string
+	Shop    string
+	Version string
+	Who     person
+	Notice  string
+	Error   string
+	Now     time.Time
+	Body    any
+}
+
+var helpers = template.FuncMap{
+	"picture": picture,
+	"when":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 Z") },
+	"aim":     func(target string) string { aim, _, _ := strings.Cut(target, " ("); return aim },
+	"limits": func(target string) string {
+		_, limits, _ := strings.Cut(target, " (")
+		return strings.TrimSuffix(limits, ")")
+	},
+	"unsure": func(flags []string) bool { return slices.Contains(flags, audit.Unsure) },
+	"can":    func(p person, role string) bool { return p.Can(audit.Role(role)) },
+}
+
+func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, title string, body any) {
+	p.showWith(w, r, status, page, title, body, "")
+}
+
+// showWith shows a page with what is wrong above it.
+func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, page, title string, body any, wrong string) {
+	f := frame{Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: wrong, Now: p.Clock(), Body: body,
+		Notice: p.sessions.PopString(r.Context(), sessionNotice)}
+	var b bytes.Buffer
+	if err := p.templates.ExecuteTemplate(&b, page, f); err != nil {
+		p.Log.Error().Err(err).Str("page", page).Msg("a page cannot be shown")
+		http.Error(w, "this page cannot be shown: the log of the daemon says why", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write(b.Bytes()) // a reader that hung up is no fault of ours
+}
+
+// fault shows a sentence that says what to do.
+func (p *Pages) fault(w http.ResponseWriter, r *http.Request, status int, sentence string) {
+	p.showWith(w, r, status, "fault", http.StatusText(status), nil, sentence)
+}

@@ -1,0 +1,227 @@
+package web
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/alexedwards/argon2id"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/store"
+)
+
+// hashing is what a password costs to try: 19 MiB and two passes (OWASP password storage cheat sheet, from memory).
+var hashing = &argon2id.Params{Memory: 19 * 1024, Iterations: 2, Parallelism: 1, SaltLength: 16, KeyLength: 32}
+
+// atOnce is how many passwords are tried at the same time, so that sign-ins cannot eat a small box.
+var atOnce = make(chan struct{}, 2)
+
+const leastPassword = 12
+
+var (
+	errWrong     = errors.New("name and password do not belong together")
+	errAway      = errors.New("the database is away, so nobody can sign in by password now: who is signed in stays so")
+	errShort     = fmt.Errorf("a password has %d characters or more: three words that have nothing to do with each other will do", leastPassword)
+	errNoAccount = errors.New("this shop has no administrator yet: set it up first")
+)
+
+type signInForm struct{ Next, Name string }
+
+func (p *Pages) signInPage(w http.ResponseWriter, r *http.Request) {
+	if !p.administered() {
+		http.Redirect(w, r, "/set-up", http.StatusSeeOther)
+		return
+	}
+	p.show(w, r, http.StatusOK, "sign-in", "Sign in", signInForm{Next: r.URL.Query().Get("next")})
+}
+
+func (p *Pages) administered() (yes bool) {
+	p.Shop.Look(func(s *bench.Shop) { yes = s.Administered() })
+	return yes
+}
+
+func (p *Pages) signIn(w http.ResponseWriter, r *http.Request) {
+	name, next := fields(r.FormValue("name")), r.FormValue("next")
+	key := strings.ToLower(name) + "\x00password"
+	if wait := p.throttle.wait(key); wait > 0 {
+		p.again(w, r, http.StatusTooManyRequests, signInForm{next, name}, fmt.Errorf("too many wrong tries: wait %s", wait.Round(time.Second)))
+		return
+	}
+	id, err := p.proven(r.Context(), name, r.FormValue("password"))
+	switch {
+	case errors.Is(err, errWrong):
+		p.throttle.wrong(key)
+		p.again(w, r, http.StatusUnauthorized, signInForm{next, name}, err)
+	case err != nil:
+		p.again(w, r, http.StatusServiceUnavailable, signInForm{next, name}, err)
+	default:
+		p.throttle.right(key)
+		p.begin(w, r, id, next)
+	}
+}
+
+func (p *Pages) again(w http.ResponseWriter, r *http.Request, status int, f signInForm, err error) {
+	p.showWith(w, r, status, "sign-in", "Sign in", f, err.Error())
+}
+
+// proven is the id of the person of that name, if the password is theirs. An unknown name takes as long as a known one.
+func (p *Pages) proven(ctx context.Context, name, password string) (string, error) {
+	var id string
+	p.Shop.Look(func(s *bench.Shop) {
+		if known, ok := s.Person(name); ok && len(s.RolesOf(known)) > 0 {
+			id = known
+		}
+	})
+	proofs := store.Proofs{}
+	if id != "" {
+		var err error
+		if proofs, err = p.Accounts.Proofs(ctx, id); err != nil {
+			p.Log.Warn().Err(err).Msg("accounts cannot be read")
+			return "", errAway
+		}
+	}
+	if !same(password, proofs.Password) || id == "" {
+		return "", errWrong
+	}
+	return id, nil
+}
+
+// nobody is the hash that an unknown name is held against.
+var nobody, _ = argon2id.CreateHash("nobody has this one", hashing)
+
+func same(password, hash string) bool {
+	atOnce <- struct{}{}
+	defer func() { <-atOnce }()
+	known := hash != ""
+	if !known {
+		hash = nobody
+	}
+	ok, err := argon2id.ComparePasswordAndHash(password, hash)
+	return ok && err == nil && known
+}
+
+// hashed checks a new password and hashes it.
+func hashed(password string) (string, error) {
+	if utf8.RuneCountInString(password) < leastPassword {
+		return "", errShort
+	}
+	atOnce <- struct{}{}
+	defer func() { <-atOnce }()
+	return argon2id.CreateHash(password, hashing)
+}
+
+// peppered makes a PIN worthless to who has the database alone.
+func (p *Pages) peppered(pin string) string {
+	m := hmac.New(sha256.New, p.pepper)
+	m.Write([]byte(pin))
+	return hex.EncodeToString(m.Sum(nil))
+}
+
+// begin signs a person in and goes on to the page that was asked for.
+func (p *Pages) begin(w http.ResponseWriter, r *http.Request, id, next string) {
+	if err := p.sessions.RenewToken(r.Context()); err != nil {
+		p.fault(w, r, http.StatusServiceUnavailable, "the sign-in cannot be kept now: try again in a moment")
+		return
+	}
+	p.sessions.Put(r.Context(), sessionPerson, id)
+	http.Redirect(w, r, within(next), http.StatusSeeOther)
+}
+
+// within is a path of this site; anything else is the front page, for a link must not lead a person off.
+func within(next string) string {
+	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\x00\r\n") {
+		return "/"
+	}
+	return next
+}
+
+func (p *Pages) signOut(w http.ResponseWriter, r *http.Request) {
+	if err := p.sessions.Destroy(r.Context()); err != nil {
+		p.Log.Warn().Err(err).Msg("a session is ended in memory only")
+	}
+	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+}
+
+type setUpForm struct{ Name string }
+
+func (p *Pages) setUpPage(w http.ResponseWriter, r *http.Request) {
+	if p.administered() {
+		http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+		return
+	}
+	if _, err := p.SetUpCode(); err != nil {
+		p.fault(w, r, http.StatusInternalServerError, err.Error())
+		return
+	}
+	p.show(w, r, http.StatusOK, "set-up", "Set up", setUpForm{})
+}
+
+func (p *Pages) setUp(w http.ResponseWriter, r *http.Request) {
+	const key = "\x00set-up"
+	if wait := p.throttle.wait(key); wait > 0 {
+		p.fault(w, r, http.StatusTooManyRequests, fmt.Sprintf("too many wrong tries: wait %s", wait.Round(time.Second)))
+		return
+	}
+	name, id := fields(r.FormValue("name")), ""
+	err := p.setup.use(r.FormValue("code"), func() (err error) {
+		id, err = p.first(r.Context(), name, r.FormValue("password"))
+		return err
+	})
+	if err != nil {
+		if errors.Is(err, errWrongCode) {
+			p.throttle.wrong(key)
+		}
+		p.showWith(w, r, http.StatusUnprocessableEntity, "set-up", "Set up", setUpForm{name}, err.Error())
+		return
+	}
+	p.begin(w, r, id, "/")
+}
+
+// first makes the first administrator, who has every role. A crash in between leaves a person without roles, or one whose
+// password is not set: the code still works then.
+func (p *Pages) first(ctx context.Context, name, password string) (string, error) {
+	if name == "" {
+		return "", errors.New("say who you are: give your name")
+	}
+	hash, err := hashed(password)
+	if err != nil {
+		return "", err
+	}
+	id, err := p.Shop.Known(ctx, name)
+	if err != nil {
+		return "", err
+	}
+	if err := p.Accounts.Prove(ctx, id, store.Proofs{Password: hash}); err != nil {
+		p.Log.Warn().Err(err).Msg("accounts cannot be written")
+		return "", errors.New("the database is away: wait a moment and try again")
+	}
+	return id, p.Shop.GiveRoles(ctx, audit.RolesGiven{Person: id, Roles: audit.AllRoles()})
+}
+
+// enter signs in by a link that works once, which the demonstration prints.
+func (p *Pages) enter(w http.ResponseWriter, r *http.Request) {
+	var id string
+	p.Shop.Look(func(s *bench.Shop) { id, _ = s.Person(fields(r.URL.Query().Get("as"))) })
+	err := p.setup.use(r.URL.Query().Get("code"), func() error {
+		if id == "" {
+			return errNoAccount
+		}
+		return nil
+	})
+	if err != nil {
+		p.fault(w, r, http.StatusForbidden, "this link has been used or is wrong: sign in by name, or start the demonstration again")
+		return
+	}
+	p.begin(w, r, id, r.URL.Query().Get("next"))
+}
+
+func fields(s string) string { return strings.Join(strings.Fields(s), " ") }

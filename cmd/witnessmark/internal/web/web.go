@@ -1,0 +1,96 @@
+// Package web serves the pages: the bench at which a technician works, what a lead and a clerk look up, and the sign-in
+// before all of it. Every page works without its script; the script keeps a page up to date.
+package web
+
+import (
+	"context"
+	"embed"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"github.com/rs/zerolog"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/store"
+)
+
+//go:embed pages/*.html
+var pageFiles embed.FS
+
+//go:embed static
+var staticFiles embed.FS
+
+// Shop is what the pages show and act on; the daemon is one.
+type Shop interface {
+	control.Desk
+	// Look gives the present state to f, which must not keep it.
+	Look(f func(*bench.Shop))
+	// Known gives the id of a person, who is made known where the name is new.
+	Known(ctx context.Context, name string) (id string, err error)
+	GiveRoles(ctx context.Context, ev audit.RolesGiven) error
+}
+
+// Options is what the pages are made from. All fields but Secure are needed.
+type Options struct {
+	Shop     Shop
+	Name     string // of the shop, for people
+	Version  string
+	Accounts *store.Accounts
+	Folder   string // where the set-up code and the pepper of the PINs are kept
+	Clock    func() time.Time
+	Log      zerolog.Logger
+	Secure   bool // the pages are reached over TLS
+}
+
+// Pages is the site of a shop.
+type Pages struct {
+	Options
+	templates *template.Template
+	sessions  *scs.SessionManager
+	kept      *kept
+	throttle  *throttle
+	pepper    []byte
+	setup     *setupCode
+}
+
+// New makes the site. The error says what is wrong with the folder.
+func New(o Options) (*Pages, error) {
+	p := &Pages{Options: o, throttle: newThrottle(o.Clock)}
+	t, err := template.New("").Funcs(helpers).ParseFS(pageFiles, "pages/*.html")
+	if err != nil {
+		return nil, err
+	}
+	p.templates = t
+	if p.pepper, err = secret(o.Folder, "pin-pepper"); err != nil {
+		return nil, err
+	}
+	p.setup = &setupCode{folder: o.Folder}
+	p.kept = newKept(o.Accounts, o.Clock, o.Log)
+	p.sessions = p.newSessions()
+	return p, nil
+}
+
+// Handler serves the site. What is not a page of it goes to open, which anyone may see.
+func (p *Pages) Handler(open http.Handler) http.Handler {
+	mux := http.NewServeMux()
+	static, _ := fs.Sub(staticFiles, "static") // the folder is there: it is embedded
+	files := http.StripPrefix("/static/", http.FileServerFS(static))
+	mux.Handle("GET /static/", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "public, max-age=3600")
+		files.ServeHTTP(w, r)
+	}))
+	for _, rt := range p.routes() {
+		mux.Handle(rt.pattern, p.guard(rt))
+	}
+	mux.Handle("/", open)
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p.fault(w, r, http.StatusForbidden, "this request came from another site and was not done: go to the page itself and repeat it there")
+	}))
+	return headers(p.sessions.LoadAndSave(cross.Handler(limit(mux))))
+}
