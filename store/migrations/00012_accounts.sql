@@ -11,9 +11,9 @@ ALTER TABLE witnessmark.roles ENABLE ALWAYS TRIGGER kept;
 GRANT SELECT ON witnessmark.roles TO witnessmark_writer, witnessmark_reader;
 GRANT INSERT (shop, seq, at, refused, ledger_index, person, roles, given_by) ON witnessmark.roles TO witnessmark_writer;
 
--- Hashes only (argon2id, PHC form); empty: that way of signing in is not set up.
+-- Hashes only (argon2id, PHC form).
 CREATE TABLE witnessmark.account (
-    shop text NOT NULL, person text NOT NULL, password text NOT NULL DEFAULT '', pin text NOT NULL DEFAULT '',
+    shop text NOT NULL, person text NOT NULL, password text NOT NULL,
     PRIMARY KEY (shop, person));
 
 -- key is the SHA-256 of what the browser holds. person is for ending all sessions of one person.

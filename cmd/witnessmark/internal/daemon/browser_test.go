@@ -113,7 +113,7 @@ func TestBrowser_FromSetUpToADoneJoint(t *testing.T) {
 	stopDaemon(t, d)
 	sees(t, ctx, "The connection is lost")
 	picture(t, ctx, "lost")
-	d = start(t, data, file)
+	start(t, data, file)
 	w.pull(t, 30, 12)
 	sees(t, ctx, "Fastener 2 is good")
 	gone, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`document.getElementById("lost").hidden`))

@@ -2,9 +2,6 @@ package web
 
 import (
 	"context"
-	"crypto/hmac"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"net/http"
@@ -117,13 +114,6 @@ func hashed(password string) (string, error) {
 	atOnce <- struct{}{}
 	defer func() { <-atOnce }()
 	return argon2id.CreateHash(password, hashing)
-}
-
-// peppered makes a PIN worthless to who has the database alone.
-func (p *Pages) peppered(pin string) string {
-	m := hmac.New(sha256.New, p.pepper)
-	m.Write([]byte(pin))
-	return hex.EncodeToString(m.Sum(nil))
 }
 
 // begin signs a person in and goes on to the page that was asked for.

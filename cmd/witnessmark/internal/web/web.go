@@ -41,7 +41,7 @@ type Options struct {
 	Name     string // of the shop, for people
 	Version  string
 	Accounts *store.Accounts
-	Folder   string // where the set-up code and the pepper of the PINs are kept
+	Folder   string // where the set-up code is kept
 	Clock    func() time.Time
 	Log      zerolog.Logger
 	Secure   bool // the pages are reached over TLS
@@ -54,7 +54,6 @@ type Pages struct {
 	sessions  *scs.SessionManager
 	kept      *kept
 	throttle  *throttle
-	pepper    []byte
 	setup     *setupCode
 }
 
@@ -66,9 +65,6 @@ func New(o Options) (*Pages, error) {
 		return nil, err
 	}
 	p.templates = t
-	if p.pepper, err = secret(o.Folder, "pin-pepper"); err != nil {
-		return nil, err
-	}
 	p.setup = &setupCode{folder: o.Folder}
 	p.kept = newKept(o.Accounts, o.Clock, o.Log)
 	p.sessions = p.newSessions()

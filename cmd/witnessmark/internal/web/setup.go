@@ -4,7 +4,6 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"encoding/base32"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -14,26 +13,6 @@ import (
 	"strings"
 	"sync"
 )
-
-// secret reads 32 random bytes from a file of the folder, which is made at the first use.
-func secret(folder, name string) ([]byte, error) {
-	path := filepath.Join(folder, name)
-	text, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		b := make([]byte, 32)
-		_, _ = rand.Read(b) // never fails
-		text = []byte(hex.EncodeToString(b))
-		err = os.WriteFile(path, text, 0o600)
-	}
-	if err != nil {
-		return nil, fmt.Errorf("keep a secret: %w", err)
-	}
-	b, err := hex.DecodeString(strings.TrimSpace(string(text)))
-	if err != nil || len(b) != 32 {
-		return nil, fmt.Errorf("the secret in %s is damaged: restore the file, or remove it and have everybody set a new PIN", path)
-	}
-	return b, nil
-}
 
 // setupCode is the code by which the first administrator comes in. It lies in a file, so that a restart does not make
 // the one on paper worthless, and is gone with its use.
