@@ -460,8 +460,8 @@ func TestSchema_EveryKeyBeginsWithTheShop(t *testing.T) {
 		t.Errorf("got %v, %v, want nothing", found, err)
 	}
 	var tables int
-	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables != 23 {
-		t.Errorf("got %d tables, %v, want 23, or this check looks at nothing", tables, err)
+	if err := conn.QueryRow(t.Context(), "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'witnessmark'").Scan(&tables); err != nil || tables < 20 {
+		t.Errorf("got %d tables, %v, want 20 and more, or this check looks at nothing", tables, err)
 	}
 }
 
