@@ -127,7 +127,7 @@ func TestShop_ABoltReplacedInTheMiddle(t *testing.T) {
 		if len(m) != 1 {
 			t.Errorf("got %+v, want what was said before to stand", m)
 		}
-		got = append(got, m[0].Stage+" "+m[0].Fastener+" "+string(m[0].Verdict))
+		got = append(got, m[0].Stage+" "+m[0].Fastener+" "+string(m[0].Verdict)+strings.Join(m[0].Flags, ","))
 	}
 	if want := []string{"snug 1 pass", "turn 1 pass", "turn 2 pass", "turn 3 pass", "turn 4 pass"}; !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)

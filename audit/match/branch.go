@@ -1,6 +1,8 @@
 package match
 
 import (
+	"slices"
+
 	"witnessmark/device"
 )
 
@@ -135,7 +137,7 @@ func (g *grower) forward() {
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
 	// So does one who fitted a new bolt.
-	goesBack = goesBack || len(behind) > 0 && g.justFitted()
+	goesBack = goesBack || slices.ContainsFunc(behind, g.isNew)
 	if e != r {
 		g.add(e, 1, Next, crossing, g.nextPrior(r >= 0, goesBack))
 	}
@@ -147,7 +149,7 @@ func (g *grower) forward() {
 		if goesBack {
 			p = pHalf
 		}
-		g.add(i, 1, MakeGood, true, p+backTo(k, len(behind)))
+		g.add(i, 1, MakeGood, !g.isNew(i), p+backTo(k, len(behind)))
 	}
 	g.ahead(e, r)
 }
@@ -190,10 +192,11 @@ func (g *grower) hitAgain() bool {
 	return t != nil && t.kind == ReHit && t.parent != nil && t.parent.step == t.step
 }
 
-// justFitted is true where a new bolt was fitted since the observation before.
-func (g *grower) justFitted() bool {
-	n := len(g.fitted)
-	return n > 0 && g.fitted[n-1].after == len(g.seen)-1
+// isNew is true of a step whose fastener got a new bolt that nobody has tightened yet.
+func (g *grower) isNew(step int) bool {
+	f := g.steps[step].Fastener
+	b := &g.h.bolts[f]
+	return b.stage < 0 && !b.failed && slices.ContainsFunc(g.fitted, func(n fitted) bool { return n.fastener == f })
 }
 
 // leftBehind lists the open steps up to pos, but the one to be retried; of many, the first and the last few.
