@@ -155,8 +155,26 @@ func TestShop_CompleteIsStartedAgainOnlyAfresh(t *testing.T) {
 		t.Errorf("got %v, want a sentence that names --afresh", err)
 	}
 	f.startAgain("B1", "p1", true)
+	if ev, err := f.starting("B2", "p1", false); err != nil || f.shop.Refusal(ev) == nil || !strings.Contains(f.shop.Refusal(ev).Error(), "on bench B1 already") {
+		t.Errorf("got %+v, %v, want the bench named where it is worked on now", ev, err)
+	}
 	if v := f.shop.View("B1"); v.Left != 8 {
 		t.Errorf("got %d steps left, want all 8", v.Left)
+	}
+	f.replaysFromText()
+}
+
+// A joint whose steps are all done is not complete while a check is open.
+func TestShop_TakenUpForACheck(t *testing.T) {
+	f := newFloor(t)
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true})
+	f.snugAll()
+	f.seatAll("B1", 4)
+	f.must(audit.JointClosed{Bench: "B1", Run: 5})
+	run := f.startAgain("B1", "p1", false).Entry.Seq
+	f.must(audit.CheckAnswered{Bench: "B1", Run: run, Check: "end-float", Value: "0.12 mm"})
+	if v := f.shop.View("B1"); v.Left != 0 || !v.Summary.Complete {
+		t.Errorf("got %+v, want complete by that one answer", v)
 	}
 	f.replaysFromText()
 }

@@ -78,6 +78,7 @@ func TestShop_SingleUseBoltLoosenedAsksForANewOne(t *testing.T) {
 	f.pull(90_000, 90_000)
 	f.pull(90_500, 90_200)
 	f.back()
+	f.must(audit.FastenerNamed{Bench: "B1", Run: f.shop.Run("B1"), Reading: f.seq, Fastener: "2", Person: "p1"})
 	if s := f.summary(); !speaks(s, "fastener 2: a bolt for single use", "witnessmark joint renew 2") {
 		t.Fatalf("got %q, want a new bolt asked for", s.Attention)
 	}
@@ -153,6 +154,23 @@ func TestShop_ANewBoltIsCheckedAgain(t *testing.T) {
 	drag("a", "9 N·m")
 	if v := f.shop.View("B1"); v.Ask != nil || v.Next.Target != "109 N·m (104 … 114 N·m)" {
 		t.Errorf("got %+v, want the new nut's drag alone added to the target", v)
+	}
+}
+
+func TestShop_ANewBoltIsMeasuredAgain(t *testing.T) {
+	text := strings.Replace(caps, "      - {id: end-float, ask: Crankshaft end float, accept: 0.07..0.23 mm, after: snug}\n",
+		"      - {id: drag, ask: Torque to run down, accept: 1..5 N·m, each: fastener, by: wrench}\n", 1)
+	f := floorWith(t, text)
+	f.answers("new-bolts", "", "")
+	for i := range int64(4) {
+		f.pull(3_000, 180_000+i)
+	}
+	if got := f.asked(); got != "" {
+		t.Fatalf("got %q asked, want all four measured", got)
+	}
+	f.renew("3")
+	if got := f.asked(); got != "drag 3" {
+		t.Errorf("got %q asked, want the new one measured", got)
 	}
 }
 
@@ -263,31 +281,46 @@ func TestShop_AfreshAsksForNewSingleUseBolts(t *testing.T) {
 }
 
 // A stage that loosens on purpose is part of the cycle: many procedures seat, ease and draw up again.
-func TestBolts_ALooseningThatIsAskedForIsNoEnd(t *testing.T) {
-	text := strings.Replace(yield, "      - {id: turn,", "      - {id: ease, loosen_by: 90°, accept: ±10°}\n      - {id: set, tighten_to: 40 N·m, accept: ±10 %}\n      - {id: turn,", 1)
-	p, err := procedure.Parse("yield.yaml", []byte(text))
+func TestBolts_WhatSpendsACycle(t *testing.T) {
+	text := strings.NewReplacer("      - {id: turn,", "      - {id: ease, loosen_by: 90°, accept: ±10°}\n      - {id: turn,",
+		"accept: ±5°}\n", "accept: ±5°}\n      - {id: set, tighten_to: 140 N·m, accept: ±10 %, only: [\"4\"]}\n      - {id: later, verify: 140..160 N·m}\n").Replace(yield)
+	p, err := procedure.Parse("yield.yaml", []byte(strings.Replace(text, `{id: "4", type: ever}`, `{id: "4", type: twice}`, 1)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	var marks []audit.Mark
-	for i, stage := range []string{"snug", "ease", "set", "turn"} {
-		marks = append(marks, audit.Mark{Reading: uint64(i + 1), Stage: stage, Fastener: "3", Verdict: audit.Pass})
+	type pull struct {
+		stage   string
+		verdict audit.Verdict
+		flags   []string
 	}
-	count := func(marks []audit.Mark, renewals ...bench.Renewal) bench.Bolt {
-		return bench.Bolts(p, &p.Joints[0], []int{0, 0, 1, 0}, marks, renewals)[2]
-	}
-	if b := count(marks); b.Cycles != 2 || b.Slack {
-		t.Errorf("got %+v, want one cycle beside the one before", b)
-	}
-	if b := count(marks[:3]); b.Cycles != 1 {
-		t.Errorf("got %+v before the turn, want none", b)
-	}
-	if b := count(marks, bench.Renewal{Entry: 3, Fastener: "3"}); b.Cycles != 1 {
-		t.Errorf("got %+v with a new bolt before the last stages, want its one cycle", b)
-	}
-	weak := append(slices.Clone(marks[:3]), audit.Mark{Reading: 4, Stage: "turn", Fastener: "3", Verdict: audit.LowAngle})
-	if b := count(weak); b.Cycles != 2 {
-		t.Errorf("got %+v, want a turn that fell short counted: it may have stretched the bolt", b)
+	back := pull{"turn", audit.WrongDirection, []string{audit.Unexpected}}
+	for rule, c := range map[string]struct {
+		fastener string
+		pulls    []pull
+		cycles   int
+		slack    bool
+	}{
+		"no pull": {"3", nil, 0, true},
+		"a stage before the yield stage does not":  {"3", []pull{{"snug", audit.Pass, nil}}, 0, false},
+		"a loosening that is asked for is no pull": {"3", []pull{{"ease", audit.Pass, nil}}, 0, true},
+		"a loosening that is asked for is no end":  {"3", []pull{{"snug", audit.Pass, nil}, {"turn", audit.Pass, nil}, {"ease", audit.Pass, nil}, {"turn", audit.Pass, nil}}, 1, false},
+		"any other is":                              {"3", []pull{{"turn", audit.Pass, nil}, back, {"turn", audit.Pass, nil}}, 2, false},
+		"and leaves the bolt slack":                 {"3", []pull{{"turn", audit.Pass, nil}, back}, 1, true},
+		"a turn that fell short may have stretched": {"3", []pull{{"turn", audit.LowAngle, nil}}, 1, false},
+		"a turn the wrong way does not":             {"3", []pull{{"snug", audit.Pass, nil}, {"turn", audit.WrongDirection, nil}}, 0, false},
+		"the last stage to a torque does":           {"4", []pull{{"set", audit.HighTorque, nil}}, 1, false},
+		"given up early it does not":                {"4", []pull{{"set", audit.LowTorque, nil}}, 0, false},
+		"a verification does not":                   {"3", []pull{{"later", audit.Pass, nil}}, 0, true},
+	} {
+		var marks []audit.Mark
+		for i, u := range c.pulls {
+			marks = append(marks, audit.Mark{Reading: uint64(i + 1), Stage: u.stage, Fastener: c.fastener, Verdict: u.verdict, Flags: u.flags})
+		}
+		bolts := bench.Bolts(p, &p.Joints[0], make([]int, 4), marks, nil)
+		b := bolts[slices.IndexFunc(bolts, func(b bench.Bolt) bool { return b.Fastener == c.fastener })]
+		if b.Cycles != c.cycles || b.Slack != c.slack {
+			t.Errorf("%s: got %+v, want %d cycles, slack %v", rule, b, c.cycles, c.slack)
+		}
 	}
 }
 

@@ -136,22 +136,41 @@ func (g *grower) forward() {
 	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && g.leavesOpen(h, behind)
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
-	// So does one who fitted a new bolt.
-	goesBack = goesBack || slices.ContainsFunc(behind, g.isNew)
+	fitted := g.newBolt(behind, e)
 	if e != r {
-		g.add(e, 1, Next, crossing, g.nextPrior(r >= 0, goesBack))
+		p := g.nextPrior(r >= 0, goesBack)
+		if fitted >= 0 {
+			p += pOtherBolt
+		}
+		g.add(e, 1, Next, crossing, p)
 	}
 	for k, i := range behind {
-		if i == e {
-			continue
+		switch {
+		case i == e:
+		case i == fitted: // which the bench asks for
+			g.add(i, 1, MakeGood, false, pNewBolt)
+		case goesBack:
+			g.add(i, 1, MakeGood, true, pHalf+backTo(k, len(behind)))
+		default:
+			g.add(i, 1, MakeGood, true, pMakeGood+backTo(k, len(behind)))
 		}
-		p := pMakeGood
-		if goesBack {
-			p = pHalf
-		}
-		g.add(i, 1, MakeGood, !g.isNew(i), p+backTo(k, len(behind)))
 	}
 	g.ahead(e, r)
+}
+
+// newBolt is the first step, of those left behind, of a fastener that got a new bolt which nobody has tightened yet, else
+// -1. Where that is the next step e all the same, there is nothing to go back to.
+func (g *grower) newBolt(behind []int, e int) int {
+	for _, n := range g.fitted {
+		if b := &g.h.bolts[n.fastener]; b.stage >= 0 || b.failed {
+			continue
+		}
+		of := func(i int) bool { return g.steps[i].Fastener == n.fastener }
+		if k := slices.IndexFunc(behind, of); k >= 0 && behind[k] != e {
+			return behind[k]
+		}
+	}
+	return -1
 }
 
 // leavesOpen is true where some of those left behind are of the leg that the technician is in.
@@ -190,13 +209,6 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 func (g *grower) hitAgain() bool {
 	t := g.h.tip
 	return t != nil && t.kind == ReHit && t.parent != nil && t.parent.step == t.step
-}
-
-// isNew is true of a step whose fastener got a new bolt that nobody has tightened yet.
-func (g *grower) isNew(step int) bool {
-	f := g.steps[step].Fastener
-	b := &g.h.bolts[f]
-	return b.stage < 0 && !b.failed && slices.ContainsFunc(g.fitted, func(n fitted) bool { return n.fastener == f })
 }
 
 // leftBehind lists the open steps up to pos, but the one to be retried; of many, the first and the last few.

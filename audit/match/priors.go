@@ -21,6 +21,8 @@ var (
 	pStrayBack   = lnShare(500)     // … of those that loosen: rarely anything but a bolt of the joint
 	pAware       = lnShare(500_000) // after turning one back: begins it anew
 	pUnaware     = lnShare(500_000) // after turning one back: goes on, and does not know
+	pNewBolt     = lnShare(900_000) // after fitting a new bolt: draws that one up, which the bench asks for
+	pOtherBolt   = lnShare(100_000) // … or goes on with the others first
 	pBackOther   = lnShare(500_000)
 	pBackLast    = lnShare(500_000) // turns back the one just done, rather than another
 	pHalf        = lnShare(500_000) // at the end of a leg with some left behind: goes back, or does not know

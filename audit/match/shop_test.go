@@ -30,6 +30,20 @@ func TestMatcher_ANewBoltStartsAgain(t *testing.T) {
 	}
 }
 
+// In one stage nothing tells the new bolt from the next one, but that a person has just fitted it.
+func TestMatcher_ANewBoltIsExpectedNext(t *testing.T) {
+	w := newWorkshop(t)
+	w.round(0, 0, 1, 2)
+	w.m.Replace(0)
+	w.standing[0] = 0
+	f := w.pull(0, 30_000)
+	w.want(t, f, "snug 1", match.MakeGood)
+	if f.OutOfOrder || f.Confidence < 800_000 {
+		t.Errorf("got %+v, want it in order and sure", f)
+	}
+	w.want(t, w.round(0, 3)[0], "snug 4", match.Next)
+}
+
 // FAA AC 43.13-1B, table 7-1 and 7-40: a tension nut 1/4-28 is tightened to 50 … 70 in·lb, and 9 in·lb of drag come on top.
 func TestMatcher_PrevailingTorque(t *testing.T) {
 	p, err := procedure.Parse("nuts.yaml", []byte(`format: witnessmark/procedure/1

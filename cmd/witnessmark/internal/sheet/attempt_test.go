@@ -21,7 +21,8 @@ func resumed() *store.History {
 	second := first
 	second.ID, second.Bench, second.Technician, second.Started, second.Continues = 40, "2", "Bo Lind", again, first.ID
 	first.Closed, first.Technician, first.Afresh = &left, "Ada Holt", true
-	second.Readings, second.Answers, second.Scans = first.Readings[2:], first.Answers[2:], nil
+	second.Readings, second.Answers, second.Scans = first.Readings[2:], first.Answers[2:], first.Scans
+	first.Scans = nil
 	first.Readings, first.Answers = first.Readings[:2:2], first.Answers[:2:2]
 	for i := range second.Readings {
 		r := &second.Readings[i]
