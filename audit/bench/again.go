@@ -66,7 +66,7 @@ func (s *Shop) start(seq uint64, ev audit.JointStarted) {
 	} else {
 		r = newRun(seq, b, ev)
 		b.runs = append(b.runs, r)
-		r.before = s.lives.Before(b.Engine, b.ID, r.procedure, r.joint)
+		r.before = s.lives.Before(b.Engine, b.ID, ev.Afresh, r.procedure, r.joint)
 		if l, ok := s.learned[r.lesson()]; ok {
 			r.matcher.Expect(l)
 		}

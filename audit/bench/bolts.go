@@ -143,12 +143,13 @@ type spent struct {
 	cycles int
 }
 
-// Before is what the bolts of a joint have had that is begun now, by fastener.
-func (l Lives) Before(engine string, build uint64, p *procedure.Procedure, j *procedure.Joint) []int {
+// Before is what the bolts of a joint have had that is begun now, by fastener. Only a joint begun afresh is known to have its
+// single-use bolts still: older records, in which no bolt could be renewed, have second starts that say nothing.
+func (l Lives) Before(engine string, build uint64, afresh bool, p *procedure.Procedure, j *procedure.Joint) []int {
 	out := make([]int, len(j.Fasteners))
 	for i, f := range j.Fasteners {
 		had := l[life{engine, p.Family, j.ID, f.ID}]
-		if _, once := reuse(p, f.Type); !once || had.build == build {
+		if _, once := reuse(p, f.Type); !once || afresh && had.build == build {
 			out[i] = had.cycles
 		}
 	}

@@ -280,6 +280,18 @@ func TestShop_AfreshAsksForNewSingleUseBolts(t *testing.T) {
 	f.replaysFromText()
 }
 
+// In old journals no bolt could be renewed; a second start may well have been with new ones.
+func TestShop_OldSecondStartsAskForNoNewBolt(t *testing.T) {
+	f := yieldFloor(t)
+	f.draw()
+	f.must(audit.JointStarted{Bench: "B1", Build: 4, Joint: "caps", Person: "p1"})
+	f.snugAll()
+	f.turnAll()
+	if s := f.summary(); !s.Complete || speaks(s, "joint renew") {
+		t.Errorf("got %+v, want it complete as it always was", s)
+	}
+}
+
 // A stage that loosens on purpose is part of the cycle: many procedures seat, ease and draw up again.
 func TestBolts_WhatSpendsACycle(t *testing.T) {
 	text := strings.NewReplacer("      - {id: turn,", "      - {id: ease, loosen_by: 90°, accept: ±10°}\n      - {id: turn,",

@@ -23,13 +23,27 @@ type step struct {
 	act     func(context.Context, *control.Client) error
 }
 
-// story is a joint with a weak pull, a missed and a repeated fastener, a check, a correction, and the closing.
+// story is a joint with a weak pull, a missed and a repeated fastener, a check, a correction, and the closing; then it is
+// begun afresh, left and taken up again, with a new bolt.
 func story() []step {
 	const by = "Ada Holt"
 	pull := func(torque int64) step { return step{torque: torque, entries: 1} }
 	act := func(entries uint64, do func(context.Context, *control.Client) error) step {
 		return step{entries: entries, act: do}
 	}
+	begin := func(afresh bool) step {
+		return act(1, func(ctx context.Context, c *control.Client) error {
+			builds, err := c.Builds(ctx)
+			if err == nil {
+				_, err = c.StartJoint(ctx, "1", control.Start{Build: builds[0].ID, Joint: "caps", Afresh: afresh, Person: by})
+			}
+			return err
+		})
+	}
+	closed := act(1, func(ctx context.Context, c *control.Client) error {
+		_, err := c.CloseJoint(ctx, "1", control.Close{Person: by})
+		return err
+	})
 	return []step{
 		act(1, func(ctx context.Context, c *control.Client) error {
 			_, err := c.AddProcedure(ctx, control.NewProcedure{File: "caps.yaml", Text: caps})
@@ -39,13 +53,7 @@ func story() []step {
 			_, err := c.OpenBuild(ctx, control.NewBuild{Engine: "E-4711", Family: "TB-7", WorkOrder: "W-12", Person: by})
 			return err
 		}),
-		act(1, func(ctx context.Context, c *control.Client) error {
-			builds, err := c.Builds(ctx)
-			if err == nil {
-				_, err = c.StartJoint(ctx, "1", control.Start{Build: builds[0].ID, Joint: "caps", Person: by})
-			}
-			return err
-		}),
+		begin(false),
 		pull(30), pull(30), pull(24), pull(31), pull(29),
 		act(1, func(ctx context.Context, c *control.Client) error {
 			_, err := c.Answer(ctx, "1", control.Answer{Check: "end-float", Value: "0.12 mm", Yes: true, Person: by})
@@ -62,11 +70,14 @@ func story() []step {
 			return err
 		}),
 		pull(52),
+		closed,
+		pull(80), // with no joint on the bench
+		begin(true), pull(30), closed, begin(false),
 		act(1, func(ctx context.Context, c *control.Client) error {
-			_, err := c.CloseJoint(ctx, "1", control.Close{Person: by})
+			_, err := c.Renew(ctx, "1", control.Renew{Fasteners: []string{"2"}, Reason: "thread damaged", Person: by})
 			return err
 		}),
-		pull(80), // with no joint on the bench
+		pull(30),
 	}
 }
 
@@ -94,7 +105,8 @@ func TestDaemon_CrashEndsInTheSameState(t *testing.T) {
 		t.Run("in trouble", func(t *testing.T) {
 			t.Parallel()
 			trouble = play(t, map[int]disturbance{1: killWith, 2: killAfter, 4: killUntold, 6: databaseAway, 7: killUntold,
-				9: databaseAway, 11: databaseAway, 12: killWith, 14: killAfter, 16: killAfter, 17: killWith})
+				9: databaseAway, 11: databaseAway, 12: killWith, 14: killAfter, 16: killAfter, 17: killWith,
+				18: killWith, 21: killUntold, 22: killUntold})
 		})
 	})
 	if peace == trouble {

@@ -98,6 +98,7 @@ func TestOf_Bolts(t *testing.T) {
 		`{id: "1", at`, `{id: "1", type: once, at`, `{id: "2", at`, `{id: "2", type: worn, at`).Replace(block)
 	b.Runs[0].Readings = append(b.Runs[0].Readings, reading(9, "99", "99", unit.Nm, 900, mk("turn", "1", audit.Pass)),
 		reading(10, "99", "99", unit.Nm, 900, mk("turn", "2", audit.Pass)))
+	b.Runs[1].Afresh = true
 	e, err := Of(h, "")
 	if err != nil {
 		t.Fatal(err)

@@ -167,7 +167,7 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			if !ok {
 				return nil, fmt.Errorf("build %d has a joint %q that its procedure does not have: run witnessmark verify", b.ID, a.Joint)
 			}
-			before := lives.Before(h.Engine, b.ID, p, j)
+			before := lives.Before(h.Engine, b.ID, a.Afresh, p, j)
 			bolts := bench.Bolts(p, j, before, a.InForce(), a.renewals())
 			lives.Keep(h.Engine, b.ID, p, j, bolts)
 			out.Joints = append(out.Joints, joint(a, p, j, bolts, in))
