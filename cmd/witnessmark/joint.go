@@ -76,7 +76,7 @@ func (c *jointClose) Run(ctx context.Context, s shop) error {
 	if done {
 		left = bench.Summary{Verification: left.Verification}
 	} else {
-		fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete:\n", before.Joint, before.Engine)
+		fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete; started again it goes on from here:\n", before.Joint, before.Engine)
 	}
 	for _, line := range show.Summary(left) {
 		fmt.Fprintln(s.out, line)

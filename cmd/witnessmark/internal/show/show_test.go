@@ -89,6 +89,9 @@ Bench 1: engine E-4711, work order W-12: the build is about to be opened.`},
 Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done. Ada Holt is signed in.
   next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)
   scan   the next reading is fastener 5, by its label`},
+		"a joint taken up again says so": {func(v *bench.View) { v.Last, v.Summary.Attention, v.Resumed = nil, nil, true }, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), taken up again, 27 of 30 steps done.
+  next   fastener 8, stage seat: 60 N·m (57 … 63 N·m)`},
 		"a complete joint says so": {func(v *bench.View) {
 			v.Last, v.Next, v.Left, v.Summary = nil, nil, 0, bench.Summary{Complete: true}
 		}, `
