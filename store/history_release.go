@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"witnessmark/audit"
+	"witnessmark/audit/bench"
 )
 
 // Act is what stands beside a person's doing: its entry, when, its leaf, and the person's name (empty: blanked).
@@ -47,6 +48,18 @@ type ReleaseHistory struct {
 type ReopeningHistory struct {
 	Act
 	audit.BuildReopened
+}
+
+// Standing says whether the build is released.
+func (b *BuildHistory) Standing() bench.Standing {
+	released, reopened := len(b.Releases), len(b.Reopenings)
+	switch {
+	case released > reopened: // each reopening takes back the release before it
+		return bench.Released
+	case released > 0:
+		return bench.Reopened
+	}
+	return bench.UnderWay
 }
 
 // signed reads the releases of builds and what led to them, in one round trip.

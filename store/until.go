@@ -12,6 +12,10 @@ func (h *History) Until(at time.Time) {
 	for i := range h.Builds {
 		b := &h.Builds[i]
 		b.Runs = slices.DeleteFunc(b.Runs, func(r RunHistory) bool { return r.Started.After(at) })
+		b.Concessions = slices.DeleteFunc(b.Concessions, func(c ConcessionHistory) bool { return c.At.After(at) })
+		b.Corrections = slices.DeleteFunc(b.Corrections, func(c CorrectionHistory) bool { return c.At.After(at) })
+		b.Releases = slices.DeleteFunc(b.Releases, func(r ReleaseHistory) bool { return r.At.After(at) })
+		b.Reopenings = slices.DeleteFunc(b.Reopenings, func(r ReopeningHistory) bool { return r.At.After(at) })
 		for j := range b.Runs {
 			b.Runs[j].until(at)
 		}
@@ -27,5 +31,7 @@ func (r *RunHistory) until(at time.Time) {
 		r.Readings[i].Marks = slices.DeleteFunc(r.Readings[i].Marks, func(m MarkHistory) bool { return m.At.After(at) })
 	}
 	r.Answers = slices.DeleteFunc(r.Answers, func(a AnswerHistory) bool { return a.At.After(at) })
+	r.Renewals = slices.DeleteFunc(r.Renewals, func(b RenewalHistory) bool { return b.At.After(at) })
+	r.Named = slices.DeleteFunc(r.Named, func(n NamedHistory) bool { return n.At.After(at) })
 	r.Scans = slices.DeleteFunc(r.Scans, func(s ScanHistory) bool { return s.At.After(at) })
 }

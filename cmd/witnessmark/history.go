@@ -4,25 +4,42 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"slices"
+	"strings"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/device/unit"
 )
 
 type historyCommand struct {
 	records
-	Engine string `required:"" help:"Serial number of the engine." placeholder:"SERIAL"`
-	Format string `help:"text or json." enum:"text,json" default:"text"`
-	Units  string `help:"Unit of torques, e.g. N·m or lbf·ft; as the wrench wrote them if left out." placeholder:"UNIT"`
+	Engine string      `required:"" help:"Serial number of the engine." placeholder:"SERIAL"`
+	Format string      `help:"text or json." enum:"text,json" default:"text"`
+	Units  string      `help:"Unit of torques, e.g. N·m or lbf·ft; as the wrench wrote them if left out." placeholder:"UNIT"`
+	Depth  sheet.Depth `help:"How deep the text goes: ${enum}; mark shows what was said of a reading before." enum:"overview,joint,fastener,mark" default:"fastener"`
+	Raw    bool        `help:"Show the bytes of each reading as they came from the wrench."`
+
+	Joint      string `help:"This joint only." placeholder:"ID" group:"Filters:"`
+	Fastener   string `help:"This fastener only; readings once held to be of it belong to it too." placeholder:"ID" group:"Filters:"`
+	Verdict    string `help:"Readings with this verdict only, e.g. 'low torque'." placeholder:"TEXT" group:"Filters:"`
+	Flag       string `help:"Readings with this flag only, e.g. re-hit." placeholder:"TEXT" group:"Filters:"`
+	Wrench     string `help:"Readings of this wrench only." placeholder:"ID" group:"Filters:"`
+	Technician string `help:"What this person did only." placeholder:"NAME" group:"Filters:"`
 }
 
-// Run writes everything recorded of the engine.
+// Run writes what is recorded of the engine.
 func (c *historyCommand) Run(ctx context.Context, s shop) (err error) {
 	var in unit.TorqueUnit
 	if c.Units != "" {
 		if in, err = unit.ParseTorqueUnit(c.Units); err != nil {
 			return inputError{err}
 		}
+	}
+	filter, err := c.filter()
+	if err != nil {
+		return inputError{err}
 	}
 	reader, closeAll, err := c.open(ctx, s)
 	if err != nil {
@@ -37,10 +54,34 @@ func (c *historyCommand) Run(ctx context.Context, s shop) (err error) {
 	if err != nil {
 		return err
 	}
+	e.Keep(filter)
+	if c.Raw {
+		e.AddRaw(h)
+	}
 	if c.Format == "json" {
 		out := json.NewEncoder(s.out)
 		out.SetIndent("", "  ")
 		return out.Encode(e)
 	}
-	return e.Text(s.out)
+	return e.Text(s.out, c.Depth)
+}
+
+// filter refuses a verdict or a flag that no reading can have.
+func (c *historyCommand) filter() (sheet.Filter, error) {
+	f := sheet.Filter{Joint: c.Joint, Fastener: c.Fastener, Wrench: c.Wrench, Verdict: audit.Verdict(c.Verdict), Flag: c.Flag, Technician: c.Technician}
+	if c.Verdict != "" && !slices.Contains(audit.Verdicts(), f.Verdict) {
+		return f, fmt.Errorf("no verdict %q: there are %s", c.Verdict, listed(audit.Verdicts()))
+	}
+	if c.Flag != "" && !slices.Contains(audit.Flags(), c.Flag) {
+		return f, fmt.Errorf("no flag %q: there are %s", c.Flag, listed(audit.Flags()))
+	}
+	return f, nil
+}
+
+func listed[T ~string](all []T) string {
+	words := make([]string, len(all))
+	for i, w := range all {
+		words[i] = string(w)
+	}
+	return strings.Join(words, ", ")
 }

@@ -9,6 +9,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/store"
 )
 
@@ -106,7 +107,7 @@ func (p *printer) story(s *Story) {
 	for _, e := range s.Engines {
 		if p.err == nil {
 			p.line("")
-			p.err = e.Text(p.w)
+			p.err = e.Text(p.w, sheet.OfMark)
 		}
 	}
 	if s.Fastener == "" {

@@ -49,9 +49,19 @@ func (a *attempt) add(r *store.RunHistory) {
 	a.Answers = slices.Concat(a.Answers, r.Answers)
 	a.Scans = slices.Concat(a.Scans, r.Scans)
 	a.Renewals = slices.Concat(a.Renewals, r.Renewals)
+	a.Named = slices.Concat(a.Named, r.Named)
 }
 
 func told(r *store.RunHistory) Run { return Run{r.ID, r.Bench, r.Technician, r.Started, r.Closed} }
+
+// by is who had the joint on the bench when a reading came.
+func (a *attempt) by(r *store.ReadingHistory) string {
+	i := slices.IndexFunc(a.runs, func(run Run) bool { return run.Run == r.Marks[0].Run })
+	if i < 0 {
+		return a.Technician
+	}
+	return a.runs[i].By
+}
 
 // renewals are the new bolts as the steps ask for them.
 func (a *attempt) renewals() []bench.Renewal {

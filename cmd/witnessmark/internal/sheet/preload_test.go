@@ -29,7 +29,7 @@ func sheets(t *testing.T, h *store.History) (*Engine, string) {
 		t.Fatal(err)
 	}
 	var text strings.Builder
-	if err := e.Text(&text); err != nil {
+	if err := e.Text(&text, OfFastener); err != nil {
 		t.Fatal(err)
 	}
 	return e, text.String()

@@ -32,6 +32,12 @@ type Build struct {
 	By        string    `json:"by"` // empty: the name was blanked
 	At        time.Time `json:"at"`
 	Joints    []Joint   `json:"joints"`
+
+	Standing    bench.Standing `json:"standing"`
+	Releases    []Release      `json:"releases,omitempty"`
+	Reopenings  []Reopening    `json:"reopenings,omitempty"`
+	Concessions []Concession   `json:"concessions,omitempty"`
+	Corrections []Correction   `json:"corrections,omitempty"`
 }
 
 // Joint is one attempt at a joint, from slack fasteners: a run on a bench, and those that took it up again. Run, Bench, By
@@ -53,7 +59,10 @@ type Joint struct {
 	Bolts    *Bolts     `json:"bolts,omitempty"` // left out: none is for single use
 	Scans    []Scan     `json:"scans"`           // labels of fasteners
 	Renewals []Renewal  `json:"renewals,omitempty"`
-	Findings []string   `json:"findings"` // what a person should look at, a sentence each
+	Named    []Named    `json:"named,omitempty"` // who said which fastener a reading was
+	// Order is the order in which it was really done, by stage.
+	Order    []StageOrder `json:"order"`
+	Findings []string     `json:"findings"` // what a person should look at, a sentence each
 	// OfJoint is those of the findings that are about no single reading.
 	OfJoint []string `json:"-"`
 }
@@ -105,19 +114,22 @@ type Mark struct {
 	Adapter     string      `json:"adapter,omitempty"`
 	Preload     *Preload    `json:"preload,omitempty"` // left out: the procedure does not tell the bolt
 	LedgerIndex int64       `json:"ledger_index"`
+	By          string      `json:"by"`            // who had the joint on the bench; empty: the name was blanked
+	Raw         string      `json:"raw,omitempty"` // what the wrench sent, escaped; only where it is asked for
 	// Before is what was said of the reading earlier, the oldest first.
 	Before []Earlier `json:"before,omitempty"`
 }
 
 // Earlier is a mark that a later one superseded.
 type Earlier struct {
-	Stage       string        `json:"stage"`
-	Fastener    string        `json:"fastener"`
-	Check       string        `json:"check,omitempty"`
-	Verdict     audit.Verdict `json:"verdict"`
-	Flags       []string      `json:"flags"`
-	At          time.Time     `json:"at"`
-	LedgerIndex int64         `json:"ledger_index"`
+	Stage       string          `json:"stage"`
+	Fastener    string          `json:"fastener"`
+	Check       string          `json:"check,omitempty"`
+	Verdict     audit.Verdict   `json:"verdict"`
+	Flags       []string        `json:"flags"`
+	LocatedBy   audit.LocatedBy `json:"located_by"`
+	At          time.Time       `json:"at"`
+	LedgerIndex int64           `json:"ledger_index"`
 }
 
 // Check is an answer to a check. OK says whether the procedure accepts it.
@@ -172,6 +184,7 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			lives.Keep(h.Engine, b.ID, p, j, bolts)
 			out.Joints = append(out.Joints, joint(a, p, j, bolts, in))
 		}
+		out.sign(&b)
 		e.Builds = append(e.Builds, out)
 	}
 	return e, nil
@@ -183,6 +196,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	byReading := map[uint64]Mark{}
 	for i := range r.Readings {
 		if m, ok := mark(&r.Readings[i], in); ok {
+			m.By = r.by(&r.Readings[i])
 			byReading[m.Reading] = m
 		}
 	}
@@ -190,6 +204,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	used := map[uint64]bool{}
 	targets := j.Sequence()
 	steps := bench.Steps(j, r.InForce(), r.renewals())
+	out.Order = orders(j, steps, byReading)
 	for i, s := range steps {
 		st := Step{Stage: s.Stage, Fastener: s.Fastener, Target: inWords(targets[i].Figures, in), State: string(s.State), Marks: []Mark{}}
 		for _, m := range s.Marks {
@@ -215,6 +230,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	for _, b := range r.Renewals {
 		out.Renewals = append(out.Renewals, Renewal{b.Fastener, b.Reason, b.Person, b.At, b.Index})
 	}
+	out.words(r.RunHistory.Named)
 	out.find(j, steps, bolts)
 	return out
 }
@@ -235,7 +251,7 @@ func mark(r *store.ReadingHistory, in unit.TorqueUnit) (Mark, bool) {
 		m.Angle = &a
 	}
 	for _, b := range r.Marks[:len(r.Marks)-1] {
-		m.Before = append(m.Before, Earlier{b.Stage, b.Fastener, b.CheckID, b.Verdict, b.Flags, b.At, b.Index})
+		m.Before = append(m.Before, Earlier{b.Stage, b.Fastener, b.CheckID, b.Verdict, b.Flags, b.LocatedBy, b.At, b.Index})
 	}
 	return m, true
 }

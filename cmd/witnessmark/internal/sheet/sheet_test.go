@@ -113,7 +113,7 @@ func golden(t *testing.T, h *store.History, name string) {
 		t.Fatal(err)
 	}
 	var text strings.Builder
-	if err := e.Text(&text); err != nil {
+	if err := e.Text(&text, OfFastener); err != nil {
 		t.Fatal(err)
 	}
 	body, err := json.MarshalIndent(e, "", "  ")

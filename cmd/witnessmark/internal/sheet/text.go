@@ -11,17 +11,19 @@ import (
 	"witnessmark/device"
 )
 
-// Text writes the sheet for a person to read.
-func (e *Engine) Text(w io.Writer) error {
-	p := &printer{w: w}
+// Text writes the sheet for a person to read, as deep as is wanted.
+func (e *Engine) Text(w io.Writer, d Depth) error {
+	p := &printer{w: w, depth: d}
 	p.line("Engine %s", e.Engine)
-	for _, b := range e.Builds {
+	for i := range e.Builds {
+		b := &e.Builds[i]
 		unit := ""
 		if b.Unit != "" {
 			unit = ", unit " + b.Unit
 		}
-		p.line("\nBuild %d, work order %s%s, procedure %s revision %s, opened %s by %s",
-			b.Build, b.WorkOrder, unit, b.Family, b.Revision, when(b.At), name(b.By))
+		p.line("\nBuild %d, work order %s%s, procedure %s revision %s, opened %s by %s, %s",
+			b.Build, b.WorkOrder, unit, b.Family, b.Revision, when(b.At), name(b.By), b.Standing)
+		p.build(b)
 		for i := range b.Joints {
 			p.joint(&b.Joints[i])
 		}
@@ -31,8 +33,9 @@ func (e *Engine) Text(w io.Writer) error {
 
 // printer remembers the first error of its writer.
 type printer struct {
-	w   io.Writer
-	err error
+	w     io.Writer
+	depth Depth
+	err   error
 }
 
 func (p *printer) line(format string, args ...any) {
@@ -53,6 +56,24 @@ func (p *printer) joint(j *Joint) {
 	for i, r := range j.Runs {
 		p.run(r, i == 0)
 	}
+	if p.depth == Overview {
+		return
+	}
+	if p.depth != OfJoint {
+		p.readings(j)
+	}
+	p.order(j.Order)
+	p.around(j)
+	if len(j.Findings) > 0 {
+		p.line("    To look at:")
+	}
+	for _, f := range j.Findings {
+		p.line("    - %s", f)
+	}
+}
+
+// readings writes every reading, at its step or at none.
+func (p *printer) readings(j *Joint) {
 	p.steps(j.Steps)
 	p.preloads(j.Steps)
 	if len(j.Stray) > 0 {
@@ -63,6 +84,11 @@ func (p *printer) joint(j *Joint) {
 			}
 		})
 	}
+	p.before(j)
+}
+
+// around writes what people did and said beside the tightening.
+func (p *printer) around(j *Joint) {
 	if len(j.Checks) > 0 {
 		p.line("    Checks:")
 	}
@@ -94,12 +120,7 @@ func (p *printer) joint(j *Joint) {
 			fmt.Fprintf(t, "    fastener %s\t%s\t%s\t%s\tleaf %d\n", b.Fastener, dash(b.Reason), name(b.By), when(b.At), b.LedgerIndex)
 		}
 	})
-	if len(j.Findings) > 0 {
-		p.line("    To look at:")
-	}
-	for _, f := range j.Findings {
-		p.line("    - %s", f)
-	}
+	p.named(j.Named)
 }
 
 func (p *printer) run(r Run, first bool) {
