@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 
 	"witnessmark/audit"
+	"witnessmark/audit/bench"
 	"witnessmark/store"
 )
 
@@ -121,6 +122,12 @@ func TestReader_HistoryOfARelease(t *testing.T) {
 	}
 	if len(b.Releases) != 1 || b.Releases[0].Size == 0 || b.Releases[0].Seq != 34 || len(b.Reopenings) != 1 || b.Reopenings[0].By != "Odo Brandt" {
 		t.Errorf("got %+v and %+v, want one of each", b.Releases, b.Reopenings)
+	}
+	then := *h
+	then.Builds = append([]store.BuildHistory{}, b)
+	then.Until(time.Date(2026, 5, 4, 9, 30, 3, 0, time.UTC))
+	if was := then.Builds[0]; len(was.Concessions) != 1 || len(was.Corrections) != 1 || len(was.Releases) != 1 || len(was.Reopenings) != 0 || was.Standing() != bench.Released {
+		t.Errorf("got %+v, want it released as it was known before the reopening", was)
 	}
 	run := b.Runs[0]
 	if len(run.Named) != 1 || run.Named[0].By != "Ines Falk" || run.Named[0].Fastener != "2" {

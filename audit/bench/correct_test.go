@@ -134,3 +134,73 @@ func TestCorrection_ReplayGivesTheSame(t *testing.T) {
 		t.Errorf("got %+v\nand %+v, want the same review with one concession", a, b)
 	}
 }
+
+func TestCorrection_TheJointIsTakenUpAgain(t *testing.T) {
+	f := finished(t)
+	f.correct(15, "", "") // fastener 3 at seat was a test on the block
+	out := f.startAgain("B1", "p1", false)
+	if ev := out.Entry.Event.(audit.JointStarted); ev.Continues != 5 {
+		t.Fatalf("got %+v, want run 5 taken up again", ev)
+	}
+	if v := f.shop.View("B1"); v.Next == nil || v.Next.Stage != "seat" || v.Next.Fastener != "3" || v.Left != 1 {
+		t.Fatalf("got %+v and %d left, want fastener 3 at seat alone", v.Next, v.Left)
+	}
+	m := f.pull(60_200, 25_100)
+	if len(m) != 1 || m[0].Fastener != "3" || m[0].Stage != "seat" || m[0].Verdict != audit.Pass {
+		t.Errorf("got %+v, want that step done and nothing else said again", m)
+	}
+	if out := f.must(audit.JointClosed{Bench: "B1", Run: f.shop.Run("B1"), Person: "p1"}); len(out.Marks) != 0 {
+		t.Errorf("got %+v, want what was settled to stay", out.Marks)
+	}
+	if got := f.review(); len(got) != 0 {
+		t.Errorf("got %q, want nothing in the way", got)
+	}
+	f.replays()
+}
+
+func TestRelease_AConcededJointIsTakenUpAfterReopening(t *testing.T) {
+	f := newFloor(t)
+	f.must(audit.PersonAdded{Person: "p2", Name: "Odo Brandt"})
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true, Person: "p1"})
+	f.snugAll()
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "end-float", Value: "0.12 mm", Person: "p1"})
+	f.seatAll("B1", 3)
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	f.must(f.shop.Conceding(concession("step:caps/seat/4")))
+	f.must(f.release())
+	if got, _ := f.shop.Review(4); len(got.Findings) != 1 || got.Findings[0].Conceded == nil {
+		t.Errorf("got %+v, want what was conceded in sight after the release", got.Findings)
+	}
+	f.must(audit.BuildReopened{Build: 4, Reason: "to be done after all", Person: "p1"})
+	f.startAgain("B1", "p1", false)
+	if m := f.pull(60_300, 22_900); len(m) != 1 || m[0].Fastener != "4" || m[0].Stage != "seat" || m[0].Verdict != audit.Pass {
+		t.Errorf("got %+v, want the step that was left", m)
+	}
+	f.must(audit.JointClosed{Bench: "B1", Run: f.shop.Run("B1"), Person: "p1"})
+	if got := f.review(); len(got) != 0 {
+		t.Errorf("got %q, want nothing in the way", got)
+	}
+	f.replays()
+}
+
+// A reading that measured a check was a pull of a fastener after all.
+func TestCorrection_OfAMeasuredCheck(t *testing.T) {
+	f := floorWith(t, strings.Replace(caps, "after: snug}\n", "after: snug}\n      - {id: drag, ask: Turning torque, accept: 0..9 N·m, by: wrench, after: snug}\n", 1))
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true, Person: "p1"})
+	f.snugAll()
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "end-float", Value: "0.12 mm", Person: "p1"})
+	m := f.pull(6_000, 180_000)
+	if len(m) != 1 || m[0].CheckID != "drag" {
+		t.Fatalf("got %+v, want the check measured", m)
+	}
+	f.seatAll("B1", 4)
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	if got := f.review(); len(got) != 0 {
+		t.Fatalf("got %q, want nothing in the way", got)
+	}
+	f.correct(m[0].Reading, "", "")
+	if got := f.review(); !slices.Equal(got, []string{"check:caps/drag"}) {
+		t.Errorf("got %q, want the check open again", got)
+	}
+	f.replays()
+}

@@ -56,6 +56,8 @@ func TestRun_ExitCodes(t *testing.T) {
 		"without a daemon the person is told what to do": {[]string{"build", "list", "--data", nowhere}, exitAttention, "", "witnessmark serve"},
 		"without a database too":                         {[]string{"history", "--engine", "E-1", "--data", nowhere}, exitInput, "", "--database"},
 		"a unit that does not exist is bad input":        {[]string{"history", "--engine", "E-1", "--units", "stone"}, exitInput, "", "stone"},
+		"so is a verdict that does not exist":            {[]string{"history", "--engine", "E-1", "--verdict", "great"}, exitInput, "", "low torque"},
+		"and a flag":                                     {[]string{"history", "--engine", "E-1", "--flag", "odd"}, exitInput, "", "re-hit"},
 		"verify without a key says which flag":           {[]string{"verify", "--data", nowhere}, exitInput, "", "--key"},
 		"a fastener and none of them is bad input":       {[]string{"locate", "7", "--none", "--bench", "1", "--by", "Ada"}, exitInput, "", "--none"},
 		"neither of them as well":                        {[]string{"locate", "--bench", "1", "--by", "Ada"}, exitInput, "", "--none"},
@@ -304,6 +306,19 @@ func look(t *testing.T, data string) {
 	}
 	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 1 {
 		t.Errorf("got %+v, want the joint that Ada left open, with its check", j)
+	}
+	code, out, errs = said(t, "history", "--engine", "E-4711", "--depth", "overview", "--data", data)
+	for _, want := range []string{"by Ada, reopened\n", "  released by Quinn ", "  reopened by Quinn ", "asked\n", "  conceded by Ada ", "not done: none-fitted\n", "Joint plate, Cover plate: NOT COMPLETE"} {
+		if code != exitOK || !strings.Contains(out, want) {
+			t.Errorf("got %d, %q, %q, want %q in the overview", code, out, errs, want)
+		}
+	}
+	if strings.Contains(out, "STAGE") {
+		t.Errorf("got %q, want no steps in an overview", out)
+	}
+	code, out, errs = said(t, "history", "--engine", "E-4711", "--joint", "head", "--data", data)
+	if code != exitOK || strings.Contains(out, "plate") {
+		t.Errorf("got %d, %q, %q, want nothing of another joint", code, out, errs)
 	}
 	if code, _, errs := said(t, "history", "--engine", "E-4712", "--data", data); code != exitAttention || !strings.Contains(errs, "E-4711") {
 		t.Errorf("got %d, %q, want the engine like it named", code, errs)
