@@ -159,12 +159,35 @@ func (r *run) found(i, step int) match.Finding {
 	p.Turned, p.Total = r.turned(i, s)
 	p.Guard = r.guard(t, got.Torque)
 	f.Kind, f.Turned, f.Verdict = match.Next, p.Turned, judge.Verdict(p)
-	for _, st := range Steps(r.joint, inForce(r.readings[:i]), r.renewalsBefore(t.seq)) {
-		if st.Stage == r.joint.Stages[s.Stage].ID && st.Fastener == r.joint.Fasteners[s.Fastener].ID && st.State == Done {
-			f.Kind = match.ReHit
-		}
+	before := Steps(r.joint, inForce(r.readings[:i]), r.renewalsBefore(t.seq))
+	if before[step].State == Done {
+		f.Kind = match.ReHit
+	} else {
+		f.OutOfOrder = step != r.place(i, before) && step != r.expected(i, before)
 	}
 	return f
+}
+
+// place is the step of the last pull before reading i that was no second hit, -1: none.
+func (r *run) place(i int, steps []StepState) int {
+	for i--; i >= 0; i-- {
+		m := &r.readings[i].mark
+		if m.Stage != "" && !slices.Contains(m.Flags, audit.ReHit) {
+			return slices.IndexFunc(steps, func(s StepState) bool { return s.Stage == m.Stage && s.Fastener == m.Fastener })
+		}
+	}
+	return -1
+}
+
+// expected is the open step that comes next in the order after the last pull before reading i, else the first one that was
+// left behind; -1: none.
+func (r *run) expected(i int, before []StepState) int {
+	at := r.place(i, before) + 1
+	open := func(s StepState) bool { return s.State != Done }
+	if next := slices.IndexFunc(before[at:], open); next >= 0 {
+		return at + next
+	}
+	return slices.IndexFunc(before, open)
 }
 
 // unfit is true of a reading that the procedure lets not pass, because of the wrench's state.

@@ -65,6 +65,28 @@ func TestCorrection_AfterAnEarlyClose(t *testing.T) {
 	}
 }
 
+// What a reading was out of, it stays out of when a person confirms it.
+func TestCorrection_KeepsTheOrderInSight(t *testing.T) {
+	f := newFloor(t)
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true, Person: "p1"})
+	f.snugAll() // 7 to 10
+	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "end-float", Value: "0.12 mm", Person: "p1"})
+	said := map[uint64]bool{} // by the matcher
+	for i, fastener := range []string{"1", "3", "4", "2"} { // 12 to 18
+		f.pull(60_000+int64(i)*50, 25_000+int64(i)*150)
+		f.must(audit.FastenerNamed{Bench: "B1", Run: 5, Reading: f.seq, Fastener: fastener, Person: "p1"})
+		said[f.seq-1] = slices.Contains(f.shop.View("B1").Last.Mark.Flags, audit.OutOfOrder)
+	}
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	for reading, want := range map[uint64]bool{12: false, 14: true, 16: false, 18: false} {
+		fastener := map[uint64]string{12: "1", 14: "3", 16: "4", 18: "2"}[reading]
+		m := f.correct(reading, fastener, "seat")
+		if len(m) != 1 || said[reading] != want || slices.Contains(m[0].Flags, audit.OutOfOrder) != want || m[0].Verdict != audit.Pass {
+			t.Errorf("reading %d: got %+v after %v, want out of order %v", reading, m, said[reading], want)
+		}
+	}
+}
+
 func TestCorrection_Refusals(t *testing.T) {
 	f := finished(t)
 	good := audit.CorrectionMade{Build: 4, Run: 5, Reading: 16, Fastener: "3", Reason: "seen", Person: "p1"}

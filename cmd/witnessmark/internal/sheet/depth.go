@@ -3,6 +3,8 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 )
@@ -18,27 +20,31 @@ const (
 	OfMark     Depth = "mark"     // with everything that was said of a reading before
 )
 
-// build writes who released the build, and who accepted and corrected what.
+// build writes who released the build, and who accepted and corrected what, in the order in which it was recorded.
 func (p *printer) build(b *Build) {
-	for _, r := range b.Releases {
-		p.line("  released %s, ledger of %d leaves, root %x", byWhom(r.Act), r.Size, r.Root)
-	}
-	for _, r := range b.Reopenings {
-		p.line("  reopened %s: %s", byWhom(r.Act), r.Reason)
-	}
+	lines := map[int64]string{}
 	for _, c := range b.Concessions {
 		second := ""
 		if c.SecondedBy != "" {
 			second = " and " + c.SecondedBy
 		}
-		p.line("  conceded by %s%s %s, leaf %d: %s: %s", name(c.By), second, when(c.At), c.LedgerIndex, c.Found, c.Reason)
+		lines[c.LedgerIndex] = fmt.Sprintf("conceded by %s%s %s, leaf %d: %s: %s", name(c.By), second, when(c.At), c.LedgerIndex, c.Found, c.Reason)
 	}
 	for _, c := range b.Corrections {
 		where := "no step of its joint"
 		if c.Fastener != "" {
 			where = strings.TrimSpace("fastener " + c.Fastener + " " + c.Stage)
 		}
-		p.line("  corrected %s: reading #%d was %s: %s", byWhom(c.Act), c.Reading, where, c.Reason)
+		lines[c.LedgerIndex] = fmt.Sprintf("corrected %s: reading #%d was %s: %s", byWhom(c.Act), c.Reading, where, c.Reason)
+	}
+	for _, r := range b.Releases {
+		lines[r.LedgerIndex] = fmt.Sprintf("released %s, ledger of %d leaves, root %x", byWhom(r.Act), r.Size, r.Root)
+	}
+	for _, r := range b.Reopenings {
+		lines[r.LedgerIndex] = fmt.Sprintf("reopened %s: %s", byWhom(r.Act), r.Reason)
+	}
+	for _, leaf := range slices.Sorted(maps.Keys(lines)) {
+		p.line("  %s", lines[leaf])
 	}
 }
 
