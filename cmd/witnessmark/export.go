@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -76,11 +75,8 @@ func (c *exportCommand) Run(ctx context.Context, s shop) (err error) {
 func (c *exportCommand) filter() (f store.Filter, err error) {
 	f = store.Filter{Engine: c.Engine, Build: c.Build, Joint: c.Joint, Fastener: c.Fastener, Wrench: c.Wrench,
 		Verdict: audit.Verdict(c.Verdict), Flag: c.Flag, Technician: c.Technician}
-	if c.Verdict != "" && !slices.Contains(audit.Verdicts(), f.Verdict) {
-		return f, fmt.Errorf("there is no verdict %q; there are: %v", c.Verdict, listed(audit.Verdicts()))
-	}
-	if c.Flag != "" && !slices.Contains(audit.Flags(), c.Flag) {
-		return f, fmt.Errorf("there is no flag %q; there are: %v", c.Flag, listed(audit.Flags()))
+	if err := sayable(f.Verdict, f.Flag); err != nil {
+		return f, err
 	}
 	if f.From, err = instant(c.From, 0); err != nil {
 		return f, err

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/sheet"
@@ -66,22 +65,18 @@ func (c *historyCommand) Run(ctx context.Context, s shop) (err error) {
 	return e.Text(s.out, c.Depth)
 }
 
-// filter refuses a verdict or a flag that no reading can have.
 func (c *historyCommand) filter() (sheet.Filter, error) {
 	f := sheet.Filter{Joint: c.Joint, Fastener: c.Fastener, Wrench: c.Wrench, Verdict: audit.Verdict(c.Verdict), Flag: c.Flag, Technician: c.Technician}
-	if c.Verdict != "" && !slices.Contains(audit.Verdicts(), f.Verdict) {
-		return f, fmt.Errorf("no verdict %q: there are %s", c.Verdict, listed(audit.Verdicts()))
-	}
-	if c.Flag != "" && !slices.Contains(audit.Flags(), c.Flag) {
-		return f, fmt.Errorf("no flag %q: there are %s", c.Flag, listed(audit.Flags()))
-	}
-	return f, nil
+	return f, sayable(f.Verdict, f.Flag)
 }
 
-func listed[T ~string](all []T) string {
-	words := make([]string, len(all))
-	for i, w := range all {
-		words[i] = string(w)
+// sayable refuses a verdict or a flag that no reading can have; empty ones are not asked for.
+func sayable(v audit.Verdict, flag string) error {
+	if v != "" && !slices.Contains(audit.Verdicts(), v) {
+		return fmt.Errorf("there is no verdict %q; there are: %v", v, listed(audit.Verdicts()))
 	}
-	return strings.Join(words, ", ")
+	if flag != "" && !slices.Contains(audit.Flags(), flag) {
+		return fmt.Errorf("there is no flag %q; there are: %v", flag, listed(audit.Flags()))
+	}
+	return nil
 }
