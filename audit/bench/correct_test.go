@@ -71,7 +71,7 @@ func TestCorrection_KeepsTheOrderInSight(t *testing.T) {
 	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true, Person: "p1"})
 	f.snugAll() // 7 to 10
 	f.must(audit.CheckAnswered{Bench: "B1", Run: 5, Check: "end-float", Value: "0.12 mm", Person: "p1"})
-	said := map[uint64]bool{} // by the matcher
+	said := map[uint64]bool{}                               // by the matcher
 	for i, fastener := range []string{"1", "3", "4", "2"} { // 12 to 18
 		f.pull(60_000+int64(i)*50, 25_000+int64(i)*150)
 		f.must(audit.FastenerNamed{Bench: "B1", Run: 5, Reading: f.seq, Fastener: fastener, Person: "p1"})
