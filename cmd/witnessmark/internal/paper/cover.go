@@ -18,7 +18,7 @@ func (d *document) cover() {
 	d.standing()
 	d.overview()
 	d.findings()
-	d.notes()
+	d.said()
 	d.y += 4
 	d.boxed(Safety)
 }
@@ -108,13 +108,18 @@ func (d *document) standing() {
 	if looks := len(d.toLookAt()); looks > 0 {
 		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
 	}
+	if r := d.released(); r != nil {
+		title, text = fmt.Sprintf("Released on %s by %s.", stamp(r.At), name(r.By)), title+" "+text
+	} else {
+		text = "Not released. " + text
+	}
 	d.y += 3
 	d.room(18)
 	d.fill(wash)
 	d.pdf.Rect(d.left(), d.y, d.width(), 15, "F")
 	d.stripe(d.left()+3, d.y+4, 7)
 	d.face(bold, 11, ink)
-	d.at(d.left()+13, d.y+3, title)
+	d.at(d.left()+13, d.y+3, d.fitting(title, d.width()-16))
 	d.face(regular, bodySize, ink)
 	d.at(d.left()+13, d.y+8.6, text)
 	d.y += 15
@@ -185,18 +190,6 @@ func (d *document) title(j *joint) string {
 		return fmt.Sprintf("%s, run %d", j.plan.Title, j.words.Run)
 	}
 	return j.plan.Title
-}
-
-// notes are drawn where there are any.
-func (d *document) notes() {
-	if len(d.Notes) == 0 {
-		return
-	}
-	d.heading("Release, concessions and corrections")
-	t := d.table(8, column{"What", 50, false}, column{"Reason", 70, false}, column{"Who", 30, false}, column{"When (UTC)", 36, false})
-	for _, n := range d.Notes {
-		t.row(plain, n.What, n.Reason, name(n.Who), moment(n.When))
-	}
 }
 
 // boxed writes a text in a frame.

@@ -39,6 +39,9 @@ func (d *document) joint(j *joint) {
 		}
 		d.paragraph(fmt.Sprintf("On bench %s from %s, started by %s, %s.", r.Bench, stamp(r.Started), name(r.By), closed))
 	}
+	if j.words.Bolts != nil {
+		d.paragraph(fmt.Sprintf("New bolts: %s.", j.words.Bolts))
+	}
 	for _, b := range j.words.Renewals {
 		why := ""
 		if b.Reason != "" {
@@ -162,7 +165,7 @@ func (d *document) stray(j *joint) {
 		column{"Located by", 24, false}, column{"Wrench", 22, false}, column{"When (UTC)", 32, false})
 	for i := range j.stray {
 		m := &j.stray[i].words
-		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), angleCell(m), found(m)+first(m), located(&j.stray[i].mark), m.Wrench, moment(m.At))
+		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), angleCell(m), found(m)+first(m, &j.stray[i].mark), located(&j.stray[i].mark), m.Wrench, moment(m.At))
 	}
 }
 

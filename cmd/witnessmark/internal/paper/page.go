@@ -43,10 +43,9 @@ func newPage(size Paper, head, foot string, pages int) (*page, error) {
 		size = A4
 	}
 	p := &page{pdf: fpdf.New("P", "mm", string(size), ""), head: head, foot: foot, pages: pages}
-	for style, ttf := range map[string][]byte{regular: faces[regular], bold: faces[bold]} {
-		p.pdf.AddUTF8FontFromBytes("go", style, ttf)
-	}
-	p.pdf.AddUTF8FontFromBytes(mono, "", faces[mono])
+	p.pdf.AddUTF8FontFromBytes("go", regular, faces[regular])
+	p.pdf.AddUTF8FontFromBytes("go", bold, faces[bold])
+	p.pdf.AddUTF8FontFromBytes(mono, regular, faces[mono])
 	p.pdf.SetCatalogSort(true)
 	p.pdf.SetAutoPageBreak(false, 0)
 	p.pdf.SetCellMargin(0)

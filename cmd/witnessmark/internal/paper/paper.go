@@ -23,18 +23,9 @@ type Record struct {
 	Shop         string
 	History      *store.History      // of one build
 	Declarations []store.Declaration // of the wrenches that it was done with
-	Notes        []Note
-	Signed       []byte    // the checkpoint that holds the build whole, as a signed note
-	SignedAt     time.Time // it dates the sheet
-	Key          string    // the verifier's text of the key that signed it
-}
-
-// Note is what people said about the build as a whole: a release, a concession, a correction.
-type Note struct {
-	What   string // e.g. "Concession: stage seat, fastener 4"
-	Reason string
-	Who    string // empty: the name was blanked
-	When   time.Time
+	Signed       []byte              // the checkpoint that holds the build whole, as a signed note
+	SignedAt     time.Time           // it dates the sheet
+	Key          string              // the verifier's text of the key that signed it
 }
 
 // Paper is a size of paper.

@@ -281,11 +281,67 @@ func ugly(t *testing.T) *shop {
 }
 
 func TestSheet_Ugly(t *testing.T) {
-	got := print(t, ugly(t).record(func(r *paper.Record) {
-		r.Notes = []paper.Note{{What: "Concession: stage snug, fastener 10", Reason: "Within the maker's limit for re-used bolts", Who: "", When: begin}}
-	}), paper.Options{})
-	got.must(t, "Not complete", "▲ low torque", "high torque", "none", "○ open", "never begun", "Within the maker's limit",
-		"(name blanked)", "re-hit", "not answered")
+	got := print(t, ugly(t).record(nil), paper.Options{})
+	got.must(t, "Not complete", "▲ low torque", "high torque", "none", "○ open", "never begun", "Not released. ",
+		"re-hit", "not answered")
+}
+
+// What people said about the build stands on the first page; a new bolt and an adapter where they belong.
+func TestSheet_WhatPeopleSaid(t *testing.T) {
+	const text = `format: witnessmark/procedure/1
+family: SM-1
+revision: "1"
+title: Manifold
+source: invented for this test
+decision: simple
+adapters:
+  crow: {lever: 400 mm, offset: 80 mm}
+fastener_types:
+  stud: {thread: M8x1.25, length: 40 mm, class: "8.8", reuse: never}
+joints:
+  - id: manifold
+    title: Exhaust manifold
+    criticality: A
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", type: stud}
+      - {id: "2", type: stud}
+      - {id: "3", type: stud}
+    stages:
+      - {id: seat, tighten_to: 25 N·m, accept: ±10 %, adapter: crow}
+`
+	s := newShop(t)
+	_, build := s.begin(text, "SM1-7")
+	s.apply(audit.PersonAdded{Person: "p2", Name: "Bo Lind"})
+	run := s.start(build, "manifold")
+	s.pull(208, 300)
+	s.pull(250, 310) // too much
+	s.pull(208, 305)
+	stray := s.pull(90, 100)
+	s.apply(audit.BoltReplaced{Bench: "B1", Run: run, Fastener: "1", Reason: "thread damaged", Person: "p1"})
+	again := s.pull(209, 302)
+	s.apply(audit.FastenerNamed{Bench: "B1", Run: run, Reading: again, Fastener: "1", Person: "p1"})
+	s.apply(audit.JointClosed{Bench: "B1", Run: run, Person: "p1"})
+	s.apply(audit.CorrectionMade{Build: build, Run: run, Reading: stray, Reason: "tried on the bench block", Person: "p1"})
+	review, err := s.live.Review(build)
+	if err != nil || len(review.Blocking()) == 0 {
+		t.Fatalf("got %+v, %v, want something to concede", review, err)
+	}
+	for _, f := range review.Blocking() {
+		s.apply(s.live.Conceding(audit.ConcessionGranted{Build: build, Finding: f.ID, Reason: "as the maker's bulletin allows", Person: "p1", Seconded: "p2"}))
+	}
+	s.apply(audit.BuildReleased{Build: build, Reviewed: uint64(len(s.all)), Recorded: uint64(len(s.all)), Size: 40, Root: make([]byte, 32), Person: "p2"})
+	got := print(t, s.record(nil), paper.Options{})
+	got.must(t, "Released on 2026-03-02", "by Bo Lind.", "▲ high torque", "24.96 N·m at the", "through adapter", "torque at the fastener, N·m", "thread damaged", "of a bolt that",
+		"tried on the bench block", "Ines Falk, seconded by", "having seen the", "New bolts:")
+	s.apply(audit.BuildReopened{Build: build, Reason: "a leak at the test", Person: "p2"})
+	t.Run("reopened", func(t *testing.T) {
+		again := newShop(t)
+		again.all = s.all
+		print(t, again.record(func(r *paper.Record) { r.History.Builds[0].Reopenings[0].By = "" }), paper.Options{}).
+			must(t, "Not released. ", "Release taken back a leak at the test (name blanked)")
+	})
 }
 
 func TestSheet_LettersAreNeverLost(t *testing.T) {

@@ -1,6 +1,10 @@
 package paper
 
-import "witnessmark/audit/procedure"
+import (
+	"slices"
+
+	"witnessmark/audit/procedure"
+)
 
 const plotHigh = 50.0
 
@@ -9,11 +13,15 @@ func (d *document) pictures(s *stage) {
 	if len(s.pulls) == 0 {
 		return
 	}
+	named := "torque, " + string(d.unit)
+	if slices.ContainsFunc(s.pulls, func(p pull) bool { return p.mark.Applied != 0 }) {
+		named = "torque at the fastener, " + string(d.unit)
+	}
 	d.y += 3
 	d.room(plotHigh + 5)
 	half := (d.width() - 6) / 2
-	d.byOrder(s, d.left(), half)
-	d.byAngle(s, d.left()+half+6, half)
+	d.byOrder(s, d.left(), half, named)
+	d.byAngle(s, d.left()+half+6, half, named)
 	d.y += plotHigh
 	d.face(regular, 6.5, faint)
 	d.at(d.left(), d.y, "dot: good  ·  ring: good, hit again  ·  triangle: not good  ·  yellow: the window  ·  broken line: its limit")
@@ -21,9 +29,9 @@ func (d *document) pictures(s *stage) {
 }
 
 // byOrder is the torque by the order of pulling, each pull before its own window.
-func (d *document) byOrder(s *stage, x, wide float64) {
-	across, up := span{}, span{}
-	across.hold(1, float64(max(len(s.pulls), 2)))
+func (d *document) byOrder(s *stage, x, wide float64, named string) {
+	across, up := span{counts: true}, span{}
+	across.hold(1, float64(len(s.pulls)))
 	for i := range s.pulls {
 		p := &s.pulls[i]
 		up.hold(number(p.torque, d.unit))
@@ -31,14 +39,19 @@ func (d *document) byOrder(s *stage, x, wide float64) {
 			up.hold(number(w.Low, d.unit), number(w.High, d.unit))
 		}
 	}
-	f := d.newPlot(x, d.y, wide, plotHigh, across, up, "pull", "torque, "+string(d.unit))
-	for i := range s.pulls {
-		if w := s.pulls[i].figures.Torques; w.Set {
-			at, low, high := float64(i+1), number(w.Low, d.unit), number(w.High, d.unit)
-			f.window(at-0.5, at+0.5, low, high)
-			f.limit(at-0.5, at+0.5, low)
-			f.limit(at-0.5, at+0.5, high)
+	f := d.newPlot(x, d.y, wide, plotHigh, across, up, "pull", named)
+	for from := 0; from < len(s.pulls); {
+		w, to := s.pulls[from].figures.Torques, from
+		for to < len(s.pulls) && s.pulls[to].figures.Torques == w {
+			to++
 		}
+		if w.Set {
+			left, right, low, high := float64(from)+0.5, float64(to)+0.5, number(w.Low, d.unit), number(w.High, d.unit)
+			f.window(left, right, low, high)
+			f.limit(left, right, low)
+			f.limit(left, right, high)
+		}
+		from = to
 	}
 	for i := range s.pulls {
 		f.point(float64(i+1), number(s.pulls[i].torque, d.unit), &s.pulls[i])
@@ -46,7 +59,7 @@ func (d *document) byOrder(s *stage, x, wide float64) {
 }
 
 // byAngle is the torque over the angle, before the windows of the stage.
-func (d *document) byAngle(s *stage, x, wide float64) {
+func (d *document) byAngle(s *stage, x, wide float64, named string) {
 	across, up, sent := span{}, span{}, 0
 	for i := range s.pulls {
 		p := &s.pulls[i]
@@ -67,7 +80,7 @@ func (d *document) byAngle(s *stage, x, wide float64) {
 		d.at(x+11, d.y+plotHigh/2, "No angles to draw: the wrench sent none.")
 		return
 	}
-	f := d.newPlot(x, d.y, wide, plotHigh, across, up, "angle, °", "torque, "+string(d.unit))
+	f := d.newPlot(x, d.y, wide, plotHigh, across, up, "angle, °", named)
 	d.windows(f, s)
 	for i := range s.pulls {
 		if p := &s.pulls[i]; p.angle != nil {

@@ -16,6 +16,7 @@ type plot struct {
 type span struct {
 	low, high float64
 	set       bool
+	counts    bool // of whole numbers, a unit wide each
 }
 
 func (s *span) hold(values ...float64) {
@@ -29,6 +30,9 @@ func (s *span) hold(values ...float64) {
 
 // padded leaves some air around what is held.
 func (s span) padded() (low, high float64) {
+	if s.counts {
+		return s.low - 0.5, s.high + 0.5
+	}
 	air := (s.high - s.low) * 0.08
 	if air == 0 {
 		air = math.Max(math.Abs(s.high)*0.05, 1)
@@ -51,6 +55,9 @@ func (p *page) newPlot(x, y, wide, high float64, across, up span, nameX, nameY s
 		p.atRight(f.x-1.2, at-p.line()/2, shortest(v))
 	}
 	for _, v := range ticks(f.left, f.right, 6) {
+		if across.counts && v != math.Trunc(v) {
+			continue
+		}
 		at := f.across(v)
 		p.pen(hair, 0.2)
 		p.pdf.Line(at, f.y+f.high, at, f.y+f.high+1)

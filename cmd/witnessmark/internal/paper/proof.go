@@ -102,7 +102,7 @@ func (d *document) proof() {
 		d.y += 0.8
 	}
 	d.y = max(d.y, top+size) + 2
-	d.note()
+	d.verbatim()
 	if d.strange {
 		d.face(regular, smallSize, faint)
 		d.y += 3
@@ -110,8 +110,8 @@ func (d *document) proof() {
 	}
 }
 
-// note is the signed note as it is in the code.
-func (d *document) note() {
+// verbatim is the signed note as it is in the code.
+func (d *document) verbatim() {
 	d.face(regular, smallSize, faint)
 	d.paragraph("The signed note, which is also what the code holds:")
 	d.y += 1

@@ -23,7 +23,7 @@ func (d *document) stage(s *stage) {
 	}
 	d.y += 1
 	t := d.table(smallSize, column{"Wanted", 14, true}, column{"Done", 11, true}, column{"Fastener", 15, false}, column{"Target " + s.targetUnit(d.unit), 32, false},
-		column{"Torque " + string(d.unit), 15, true}, column{"Angle", 15, true}, column{"Verdict", 48, false},
+		column{"Torque " + string(d.unit), 15, true}, column{"Angle", 18, true}, column{"Verdict", 45, false},
 		column{"Located by", 23, false}, column{"Time (UTC)", 17, false}, column{"Wrench", 16, false})
 	for i := range s.steps {
 		d.step(t, &s.steps[i], s.day())
@@ -69,11 +69,11 @@ func (d *document) step(t *table, s *step, day string) {
 			w = strong
 		}
 		words := &p.words
-		verdict := found(words) + first(words) + s.stands(i)
+		verdict := found(words) + first(words, &p.mark) + d.applied(p) + s.stands(i)
 		if p.replaced {
 			verdict += "; of a bolt that was replaced"
 		}
-		t.row(w, turn, done, p.fastener, target, string(words.Torque)+d.applied(p), angleCell(words), verdict,
+		t.row(w, turn, done, p.fastener, target, string(words.Torque), angleCell(words), verdict,
 			located(&p.mark), clock(words.At, day), words.Wrench)
 	}
 }
@@ -91,7 +91,7 @@ func (d *document) applied(p *pull) string {
 	if p.mark.Applied == 0 {
 		return ""
 	}
-	return " (" + short(p.torque, d.unit) + " through adapter " + p.mark.Adapter + ")"
+	return fmt.Sprintf("; %s %s at the fastener, through adapter %s", short(p.torque, d.unit), d.unit, p.mark.Adapter)
 }
 
 // wanted is what a stage asks for, in words.
@@ -174,23 +174,33 @@ func found(m *sheet.Mark) string {
 	return text
 }
 
-// first is what was said of the reading before the mark in force.
-func first(m *sheet.Mark) string {
+// first is what was said of the reading before the mark in force, where that was something else.
+func first(m *sheet.Mark, now *audit.Mark) string {
 	var b strings.Builder
 	for _, e := range m.Before {
-		where := "no step"
+		same := e.Stage == now.Stage && e.Fastener == now.Fastener && e.Check == now.CheckID
 		switch {
-		case e.Check != "":
-			where = "check " + e.Check
-		case e.Fastener != "":
-			where = fmt.Sprintf("stage %s, fastener %s", e.Stage, e.Fastener)
-		}
-		fmt.Fprintf(&b, "; first taken for %s", where)
-		if e.Verdict != m.Verdict {
-			fmt.Fprintf(&b, ": %s", e.Verdict)
+		case same && e.Verdict == m.Verdict:
+		case same:
+			fmt.Fprintf(&b, "; at first %s", e.Verdict)
+		default:
+			fmt.Fprintf(&b, "; first taken for %s", place(&e))
+			if e.Verdict != m.Verdict {
+				fmt.Fprintf(&b, ": %s", e.Verdict)
+			}
 		}
 	}
 	return b.String()
+}
+
+func place(e *sheet.Earlier) string {
+	switch {
+	case e.Check != "":
+		return "check " + e.Check
+	case e.Fastener != "":
+		return fmt.Sprintf("stage %s, fastener %s", e.Stage, e.Fastener)
+	}
+	return "no step"
 }
 
 // located is how the place is known, and how sure that is where it is presumed.
