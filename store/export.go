@@ -38,17 +38,24 @@ type Line struct {
 	Person    string // who started the joint; empty: nobody, or the name was blanked
 }
 
-// Readings hands out the readings that a filter chooses, in the order in which they came, one at a time: whatever their
-// number, one is held. It ends at the first error of each. All are of one moment, whatever is written meanwhile.
+// Readings hands out the readings that a filter chooses, in the order in which they came, one at a time, which each must
+// not keep: whatever their number, few are held. It ends at the first error of each. All are of one moment, whatever is
+// written meanwhile.
 func (r *Reader) Readings(ctx context.Context, f Filter, each func(*Line) error) error {
 	where, args, err := r.chosen(ctx, &f)
 	if err != nil {
 		return err
 	}
 	d, m := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind())
-	// The primary keys of reading and mark lead through all readings in order; EXPLAIN shows a merge join over both, without
-	// a sort. With runs given it begins with the index mark_run instead.
-	rows, err := r.conn.Query(ctx, "SELECT "+qualified("d", d.columns())+", "+qualified("m", m.columns())+`,
+	tx, err := r.conn.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
+	if err != nil {
+		return fmt.Errorf("read readings: %w", err)
+	}
+	defer tx.Rollback(context.WithoutCancel(ctx)) // it has nothing to keep
+	// Of a cursor the first rows are wanted soon: EXPLAIN shows a merge join along the primary keys of reading and mark, which
+	// sorts nothing, where the same query without a cursor is hashed and sorted whole. With runs given it begins with the
+	// index mark_run.
+	_, err = tx.Exec(ctx, "DECLARE reading NO SCROLL CURSOR FOR SELECT "+qualified("d", d.columns())+", "+qualified("m", m.columns())+`,
 		coalesce(b.engine, ''), coalesce(b.work_order, ''), coalesce(b.unit, ''), coalesce(p.name, '')
 		FROM witnessmark.reading d
 		JOIN witnessmark.mark m ON m.shop = d.shop AND m.reading = d.seq AND NOT EXISTS (
@@ -60,30 +67,24 @@ func (r *Reader) Readings(ctx context.Context, f Filter, each func(*Line) error)
 	if err != nil {
 		return fmt.Errorf("read readings: %w", err)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		l, err := line(rows)
+	var l Line
+	targets := append(append(d.targets(), m.targets()...), &l.Engine, &l.WorkOrder, &l.Machine, &l.Person)
+	for more := true; more; {
+		rows, err := tx.Query(ctx, fmt.Sprintf("FETCH %d FROM reading", fetchRows))
 		if err != nil {
-			return err
+			return fmt.Errorf("read readings: %w", err)
 		}
-		if err := each(l); err != nil {
-			return err
+		tag, err := pgx.ForEachRow(rows, targets, func() error {
+			l.Seq, l.At, l.ReadingTaken = d.Seq, d.At, d.record.Interface().(audit.ReadingTaken)
+			l.Mark, l.MarkLeaf = m.record.Interface().(audit.Mark), m.Index
+			return each(&l)
+		})
+		if err != nil {
+			return fmt.Errorf("read readings: %w", err)
 		}
-	}
-	if err := rows.Err(); err != nil {
-		return fmt.Errorf("read readings: %w", err)
+		more = tag.RowsAffected() == fetchRows
 	}
 	return nil
-}
-
-func line(rows pgx.Rows) (*Line, error) {
-	d, m, l := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind()), Line{}
-	if err := rows.Scan(append(append(d.targets(), m.targets()...), &l.Engine, &l.WorkOrder, &l.Machine, &l.Person)...); err != nil {
-		return nil, fmt.Errorf("read readings: %w", err)
-	}
-	l.Seq, l.At, l.ReadingTaken = d.Seq, d.At, d.record.Interface().(audit.ReadingTaken)
-	l.Mark, l.MarkLeaf = m.record.Interface().(audit.Mark), m.Index
-	return &l, nil
 }
 
 // chosen is the filter as a condition, with its arguments; the first is the shop.

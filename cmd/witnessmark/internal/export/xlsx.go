@@ -1,6 +1,7 @@
 package export
 
 import (
+	"archive/zip"
 	"errors"
 	"fmt"
 	"io"
@@ -60,10 +61,16 @@ func xlsx(w io.Writer, rows Rows, after func(int64), most int) (n int64, err err
 	if err := b.stream.Flush(); err != nil {
 		return n, fmt.Errorf("write xlsx: %w", err)
 	}
-	if err := b.file.Write(w); err != nil {
-		return n, fmt.Errorf("write xlsx: %w", err)
+	return n, b.zip(w)
+}
+
+// zip writes the workbook straight to w. Left to itself the library makes the whole file in memory first.
+func (b *book) zip(w io.Writer) error {
+	b.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return zip.NewWriter(w) })
+	if _, err := b.file.WriteToBuffer(); err != nil {
+		return fmt.Errorf("write xlsx: %w", err)
 	}
-	return n, nil
+	return nil
 }
 
 func (b *book) styles() (err error) {
