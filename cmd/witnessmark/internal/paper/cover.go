@@ -128,20 +128,20 @@ func (d *document) standing() {
 func (d *document) overview() {
 	d.heading("Joints")
 	t := d.table(8, column{"Joint", 44, false}, column{"Class", 10, false}, column{"Steps done", 18, false}, column{"State", 26, false},
-		column{"Started (UTC)", 33, false}, column{"Bench", 18, false}, column{"By", 30, false})
+		column{"Started (UTC)", 33, false}, column{"Bench", 16, false}, column{"By", 26, false}, column{"Page", 9, true})
 	for i := range d.joints {
 		j := &d.joints[i]
 		done, all := j.tally()
 		steps := fmt.Sprintf("%d of %d", done, all)
 		if j.words == nil {
-			t.row(strong, j.plan.Title, string(j.plan.Criticality), steps, "never begun", "–", "–", "–")
+			t.row(strong, j.plan.Title, string(j.plan.Criticality), steps, "never begun", "–", "–", "–", "–")
 			continue
 		}
 		w := plain
 		if !j.words.Complete {
 			w = strong
 		}
-		t.row(w, j.plan.Title, string(j.plan.Criticality), steps, j.state(), moment(j.words.Started), j.words.Bench, name(j.words.By))
+		t.row(w, d.title(j), string(j.plan.Criticality), steps, j.state(), moment(j.words.Started), j.words.Bench, name(j.words.By), fmt.Sprint(j.page))
 	}
 }
 

@@ -24,7 +24,9 @@ func (d *document) joint(j *joint) {
 		return
 	}
 	d.turn()
+	j.page = d.pdf.PageNo()
 	d.face(bold, 16, ink)
+	d.pdf.Bookmark(d.clean(d.title(j)), 0, -1)
 	d.paragraph(d.title(j))
 	d.face(regular, bodySize, ink)
 	done, all := j.tally()

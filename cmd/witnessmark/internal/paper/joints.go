@@ -21,6 +21,7 @@ type joint struct {
 	words  *sheet.Joint // nil: never begun
 	stages []stage
 	stray  []pull // what belongs to no step
+	page   int    // on which it begins; 0: not known yet
 }
 
 // stage is a stage with all that was done in it.
