@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -137,14 +138,14 @@ func (r *Reader) through(ctx context.Context, plain string) ([]Candidate, error)
 	}
 	var like []string
 	for _, f := range fields {
-		rows, err := r.conn.Query(ctx, `SELECT DISTINCT witnessmark.plain(`+f.column+`) COLLATE "C" FROM witnessmark.build
-			WHERE shop = $1 AND refused = '' AND length(`+f.column+`) >= $2`, r.shop, n-2)
+		rows, err := r.conn.Query(ctx, `SELECT plain FROM (SELECT witnessmark.plain(`+f.column+`) plain FROM witnessmark.build
+			WHERE shop = $1 AND refused = '') b WHERE length(plain) BETWEEN $2 AND $3`, r.shop, n-2, n+2)
 		if err != nil {
 			return nil, fmt.Errorf("look through all builds: %w", err)
 		}
 		var known string
 		_, err = pgx.ForEachRow(rows, []any{&known}, func() error {
-			if len(like) < findAtMost && distance(known, plain, 2) <= 2 {
+			if len(like) < findAtMost && distance(known, plain, 2) <= 2 && !slices.Contains(like, known) {
 				like = append(like, known)
 			}
 			return nil

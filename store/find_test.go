@@ -166,7 +166,7 @@ func TestReader_PulledSample(t *testing.T) {
 	}
 	s.pulls(marks)
 	p, err := s.reader().Pulled(t.Context(), store.Step{Family: "F", Joint: "caps", Stage: "snug", Fastener: "1"}, time.Now().AddDate(9, 0, 0))
-	if err != nil || !p.Sampled || p.All != int64(len(marks)) || len(p.Torques) != store.SampleOf {
+	if err != nil || !p.Sampled || p.All != len(marks) || len(p.Torques) != store.SampleOf {
 		t.Fatalf("got %d of %d, %v", len(p.Torques), p.All, err)
 	}
 	low, high := p.Torques[0], p.Torques[0]

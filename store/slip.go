@@ -50,14 +50,15 @@ func distance(a, b string, most int) int {
 	if d := len(x) - len(y); d > most || -d > most {
 		return most + 1
 	}
-	var before []int
-	last := make([]int, len(y)+1)
+	width := len(y) + 1
+	table := make([]int, 3*width) // the row before the last one, the last one, this one
+	before, last, row := table[:width], table[width:2*width], table[2*width:]
 	for j := range last {
 		last[j] = j
 	}
 	for i := 1; i <= len(x); i++ {
-		row := make([]int, len(y)+1)
 		row[0] = i
+		least := i
 		for j := 1; j <= len(y); j++ {
 			other := 1
 			if x[i-1] == y[j-1] {
@@ -67,8 +68,12 @@ func distance(a, b string, most int) int {
 			if i > 1 && j > 1 && x[i-1] == y[j-2] && x[i-2] == y[j-1] {
 				row[j] = min(row[j], before[j-2]+1)
 			}
+			least = min(least, row[j])
 		}
-		before, last = last, row
+		before, last, row = last, row, before
+		if least > most+1 { // a swap may still win one back
+			return most + 1
+		}
 	}
 	return last[len(y)]
 }

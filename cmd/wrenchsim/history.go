@@ -25,6 +25,7 @@ type historyCommand struct {
 	Shop     string `default:"made-up" help:"Id of the shop; it must have no records."`
 	Data     string `help:"Folder for the signing key and the newest checkpoint, as verify wants it." placeholder:"DIR" type:"path"`
 	Leaves   bool   `default:"true" negatable:"" help:"Write the ledger too. Without it, which is faster, the ledger stays empty and verify refuses the rows: for look-ups only."`
+	Bench    int    `help:"Fill nothing: time the look-up of this many engines of the shop beside a plain SELECT of the same rows." placeholder:"N"`
 }
 
 // Help is shown below the flags.
@@ -35,6 +36,9 @@ calibrated every year. Nothing in it was ever pulled; keep it out of a database 
 
 // Run draws the history and writes it.
 func (c *historyCommand) Run(ctx context.Context, to streams) error {
+	if c.Bench > 0 {
+		return c.measure(ctx, to)
+	}
 	if c.Readings < 1 {
 		return inputError{errors.New("give at least one reading")}
 	}

@@ -13,9 +13,11 @@ CREATE INDEX build_engine_plain ON witnessmark.build (shop, witnessmark.plain(en
 CREATE INDEX build_work_order_plain ON witnessmark.build (shop, witnessmark.plain(work_order) COLLATE "C");
 CREATE INDEX build_unit_plain ON witnessmark.build (shop, witnessmark.plain(unit) COLLATE "C");
 
--- All readings of one fastener and stage among the builds of a family. With the reading in the index its entries lie side
--- by side and no page of the table is read to choose a sample; without it a page would be read for every build.
-CREATE INDEX mark_step ON witnessmark.mark (shop, family, joint, stage, fastener, reading);
+-- All readings of one fastener and stage among the builds of a family, second hits left out, in the order of time. The index
+-- holds all that it takes to choose a sample, so that no page of the table is read for that; without it a page would be
+-- read for every build that there ever was.
+CREATE INDEX mark_step ON witnessmark.mark (shop, family, joint, stage, fastener, reading, no) INCLUDE (at)
+    WHERE NOT flags @> '{re-hit}';
 
 -- Readings lie in the order of time, so that a summary of each range of pages finds a span, in a few kilobytes.
 CREATE INDEX reading_at ON witnessmark.reading USING brin (shop, at);

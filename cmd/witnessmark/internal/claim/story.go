@@ -33,7 +33,7 @@ type Standing struct {
 	// Rank is the share in millionths of readings below it, those equal counted half.
 	Rank    audit.Share `json:"rank_millionths"`
 	Of      int         `json:"of"`      // readings that it was held against
-	All     int64       `json:"all"`     // marks of the step in the record
+	All     int         `json:"all"`     // readings of the step in the record
 	Sampled bool        `json:"sampled"` // an even sample was read, not all
 	Picture Picture     `json:"picture"`
 }
