@@ -46,6 +46,9 @@ func slips(text string) []string {
 
 // distance is the number of slips between two texts (optimal string alignment); above most it may be any number above it.
 func distance(a, b string, most int) int {
+	if len(a) > len(b)+4*most || len(b) > len(a)+4*most { // a rune has four bytes at most
+		return most + 1
+	}
 	x, y := []rune(a), []rune(b)
 	if d := len(x) - len(y); d > most || -d > most {
 		return most + 1

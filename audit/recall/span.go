@@ -1,0 +1,51 @@
+package recall
+
+import (
+	"slices"
+	"time"
+)
+
+// Calibration is one of a wrench.
+type Calibration struct {
+	Certificate string
+	At          time.Time
+	LeftGood    bool // the wrench was good when it left; one of which nothing was said is
+	FoundBad    bool // it was not when it came
+}
+
+// Span is the time in which readings of a wrench are in doubt; both ends belong to it.
+type Span struct {
+	From time.Time // zero: since ever, there was no good calibration before
+	To   time.Time // zero: until now, there was no good calibration since
+}
+
+// Doubt is the span around the newest calibration that found the wrench bad: from the last calibration before it that left the
+// wrench good, to the first from it on that did. Where none was bad it begins at the newest good one. A later calibration
+// ends the span only if it was good.
+func Doubt(all []Calibration) (s Span, bad *Calibration) {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b Calibration) int { return a.At.Compare(b.At) })
+	found := len(all)
+	for i := range all {
+		if all[i].FoundBad {
+			found, bad = i, &all[i]
+		}
+	}
+	for _, c := range all[:found] {
+		if c.LeftGood {
+			s.From = c.At
+		}
+	}
+	for _, c := range all[found:] {
+		if c.LeftGood {
+			s.To = c.At
+			break
+		}
+	}
+	return s, bad
+}
+
+// Holds tells whether an instant belongs to the span.
+func (s Span) Holds(t time.Time) bool {
+	return !t.Before(s.From) && (s.To.IsZero() || !t.After(s.To))
+}
