@@ -184,6 +184,9 @@ var decoders = map[string]func([]byte) (Event, error){
 	CorrectionMade{}.Kind():    decode[CorrectionMade],
 	BuildReleased{}.Kind():     decode[BuildReleased],
 	BuildReopened{}.Kind():     decode[BuildReopened],
+
+	CalibrationFound{}.Kind(): decode[CalibrationFound],
+	PersonForgotten{}.Kind():  decode[PersonForgotten],
 }
 
 func decode[E Event](body []byte) (Event, error) {

@@ -136,6 +136,11 @@ func (s *Store) fill(ctx context.Context, tx pgx.Tx, p *page, root, signed []byt
 			return err
 		}
 	}
+	for _, r := range p.rows[audit.PersonForgotten{}.Kind()] {
+		if err := s.blank(ctx, tx, r); err != nil {
+			return err
+		}
+	}
 	_, err = tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", "ledger_leaf"}, []string{"shop", "index", "kind", "seq", "hash"},
 		pgx.CopyFromSlice(len(p.leaves), func(i int) ([]any, error) {
 			l := p.leaves[i]

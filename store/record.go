@@ -37,6 +37,9 @@ var tables = map[string]table{
 	audit.CorrectionMade{}.Kind():    {"correction", reflect.TypeFor[audit.CorrectionMade]()},
 	audit.BuildReleased{}.Kind():     {"build_release", reflect.TypeFor[audit.BuildReleased]()},
 	audit.BuildReopened{}.Kind():     {"build_reopening", reflect.TypeFor[audit.BuildReopened]()},
+
+	audit.CalibrationFound{}.Kind(): {"calibration_found", reflect.TypeFor[audit.CalibrationFound]()},
+	audit.PersonForgotten{}.Kind():  {"person_forgotten", reflect.TypeFor[audit.PersonForgotten]()},
 }
 
 // common are the columns that every append-only table has beside shop and those of its record.
@@ -77,6 +80,9 @@ func settle(f reflect.Value) {
 			t := v.UTC().Truncate(time.Microsecond)
 			f.Set(reflect.ValueOf(&t))
 		}
+		return
+	case time.Time:
+		f.Set(reflect.ValueOf(v.UTC().Truncate(time.Microsecond)))
 		return
 	}
 	switch {

@@ -62,6 +62,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.fit(ev)
 	case audit.LabelScanned:
 		s.scan(ev)
+	case audit.PersonForgotten:
+		s.forget(ev)
 	case audit.ReadingTaken:
 		out.Marks = s.reading(e, ev)
 	}

@@ -37,6 +37,10 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseName(ev)
 	case audit.BoltReplaced:
 		return s.refuseRenewal(ev)
+	case audit.CalibrationFound:
+		return s.refuseFound(ev)
+	case audit.PersonForgotten:
+		return s.refuseForgetting(ev)
 	case audit.ConcessionGranted:
 		return s.refuseConcession(ev)
 	case audit.CorrectionMade:

@@ -123,7 +123,7 @@ func (s *Shop) build(id uint64) *Build {
 // Person finds the id of a person by name.
 func (s *Shop) Person(name string) (id string, ok bool) {
 	for _, p := range s.people {
-		if p.Name == name {
+		if p.Name == name && name != "" {
 			return p.Person, true
 		}
 	}

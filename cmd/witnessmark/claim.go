@@ -100,7 +100,7 @@ func (c *claimCommand) tell(ctx context.Context, reader *store.Reader, answer *c
 		if err != nil {
 			return err
 		}
-		answer.Add(e)
+		answer.Add(h, e)
 		if c.Joint == "" {
 			continue
 		}

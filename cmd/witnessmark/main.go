@@ -45,6 +45,7 @@ type commands struct {
 	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`
 	Wrench    wrenchCommand    `cmd:"" help:"Find, try and watch the wrenches."`
 	Adapter   adapterCommand   `cmd:"" help:"Say which crowfoot or extension is fitted to a wrench at a bench."`
+	Person    personCommand    `cmd:"" help:"Blank the name of a person when its time is over."`
 	Badge     badgeCommand     `cmd:"" help:"Give badges to people, take them back, or list them."`
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
@@ -54,6 +55,7 @@ type commands struct {
 	Bundle    bundleCommand    `cmd:"" help:"Write everything recorded of a build into a zip file that proves itself."`
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed, or check a bundle."`
 	Export    exportCommand    `cmd:"" help:"Write readings as a table, CSV or xlsx."`
+	Affected  affectedCommand  `cmd:"" help:"List the engines that a bad bolt lot, procedure revision or bench has touched."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 

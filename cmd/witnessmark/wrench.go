@@ -14,12 +14,14 @@ import (
 )
 
 type wrenchCommand struct {
-	Status  wrenchStatus  `cmd:"" help:"Show which wrenches are connected, when each was last heard of, and its calibration."`
-	Ports   wrenchPorts   `cmd:"" help:"List the serial ports, what is plugged in, and the names to find it by. Opens nothing."`
-	Listen  wrenchListen  `cmd:"" help:"Show what comes at a port, byte by byte, and record it."`
-	Which   wrenchWhich   `cmd:"" help:"Name the wrench that is pulled next."`
-	Try     wrenchTry     `cmd:"" help:"Show, frame by frame, what a profile makes of a capture or a port."`
-	Suggest wrenchSuggest `cmd:"" help:"Propose a profile from a capture and what the display showed."`
+	Status   wrenchStatus   `cmd:"" help:"Show which wrenches are connected, when each was last heard of, and its calibration."`
+	Ports    wrenchPorts    `cmd:"" help:"List the serial ports, what is plugged in, and the names to find it by. Opens nothing."`
+	Listen   wrenchListen   `cmd:"" help:"Show what comes at a port, byte by byte, and record it."`
+	Which    wrenchWhich    `cmd:"" help:"Name the wrench that is pulled next."`
+	Try      wrenchTry      `cmd:"" help:"Show, frame by frame, what a profile makes of a capture or a port."`
+	Suggest  wrenchSuggest  `cmd:"" help:"Propose a profile from a capture and what the display showed."`
+	Found    wrenchFound    `cmd:"" help:"Record how a wrench was found at a calibration."`
+	Affected wrenchAffected `cmd:"" help:"List what a wrench has touched while it was in doubt, and which verdicts would turn."`
 }
 
 type wrenchStatus struct{}

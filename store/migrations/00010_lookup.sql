@@ -24,3 +24,40 @@ CREATE INDEX reading_at ON witnessmark.reading USING brin (shop, at);
 
 -- A bolt lot, as it was answered.
 CREATE INDEX check_answer_value ON witnessmark.check_answer (shop, value) WHERE value <> '';
+
+CREATE TABLE witnessmark.calibration_found (
+    shop text NOT NULL, seq bigint NOT NULL, at timestamptz NOT NULL, refused text NOT NULL, ledger_index bigint NOT NULL,
+    wrench text NOT NULL, certificate text NOT NULL, found timestamptz NOT NULL, points text NOT NULL, good boolean NOT NULL,
+    adjusted boolean NOT NULL, person text NOT NULL,
+    PRIMARY KEY (shop, seq), UNIQUE (shop, ledger_index));
+
+-- Says that a name and badges were blanked, and why; which name it was is in no leaf.
+CREATE TABLE witnessmark.person_forgotten (
+    shop text NOT NULL, seq bigint NOT NULL, at timestamptz NOT NULL, refused text NOT NULL, ledger_index bigint NOT NULL,
+    person text NOT NULL, reason text NOT NULL, forgotten_by text NOT NULL,
+    PRIMARY KEY (shop, seq), UNIQUE (shop, ledger_index));
+
+-- +goose StatementBegin
+DO $$
+DECLARE
+    t text;
+    cols text;
+BEGIN
+    FOREACH t IN ARRAY ARRAY['calibration_found', 'person_forgotten'] LOOP
+        SELECT string_agg(quote_ident(column_name), ', ') INTO cols FROM information_schema.columns
+            WHERE table_schema = 'witnessmark' AND table_name = t;
+        EXECUTE format('CREATE TRIGGER kept BEFORE UPDATE OR DELETE OR TRUNCATE ON witnessmark.%I FOR EACH STATEMENT EXECUTE FUNCTION witnessmark.refuse_change()', t);
+        EXECUTE format('ALTER TABLE witnessmark.%I ENABLE ALWAYS TRIGGER kept', t);
+        EXECUTE format('GRANT SELECT ON witnessmark.%I TO witnessmark_writer, witnessmark_reader', t);
+        EXECUTE format('GRANT INSERT (%s) ON witnessmark.%I TO witnessmark_writer', cols, t);
+    END LOOP;
+END $$;
+-- +goose StatementEnd
+
+-- The writer blanks a name and badges in the transaction that records why. They may become empty, and nothing else.
+CREATE TRIGGER kept_text BEFORE UPDATE OF name ON witnessmark.person
+    FOR EACH ROW WHEN (NEW.name <> '') EXECUTE FUNCTION witnessmark.refuse_change();
+ALTER TABLE witnessmark.person ENABLE ALWAYS TRIGGER kept_text;
+GRANT UPDATE (name) ON witnessmark.person TO witnessmark_writer;
+GRANT UPDATE (badge) ON witnessmark.badge TO witnessmark_writer;
+GRANT UPDATE (value, text) ON witnessmark.scan TO witnessmark_writer;

@@ -3,6 +3,7 @@
 package claim
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -46,7 +47,20 @@ type Build struct {
 	Revision  string    `json:"revision"`
 	OpenedBy  string    `json:"opened_by"` // empty: the name was blanked
 	OpenedAt  time.Time `json:"opened_at"`
-	Joints    []Joint   `json:"joints"`
+	// Released is true while a release stands that was not taken back.
+	Released bool    `json:"released"`
+	Acts     []Act   `json:"acts"` // releases, reopenings, concessions and corrections, in order
+	Joints   []Joint `json:"joints"`
+}
+
+// Act is what a person signed for.
+type Act struct {
+	What  string    `json:"what"` // released, reopened, conceded or corrected
+	Text  string    `json:"text,omitempty"`
+	By    string    `json:"by"` // empty: the name was blanked
+	At    time.Time `json:"at"`
+	Entry uint64    `json:"entry"`
+	Leaf  int64     `json:"ledger_index"`
 }
 
 // Joint is one run of a joint in a few words.
@@ -98,16 +112,53 @@ func (c *Claim) Engines() []string {
 	return out
 }
 
-// Add adds the builds of an engine.
-func (c *Claim) Add(e *sheet.Engine) {
-	for _, b := range e.Builds {
+// Add adds the builds of an engine, from its sheet and the history that it was made of.
+func (c *Claim) Add(h *store.History, e *sheet.Engine) {
+	for i, b := range e.Builds {
 		out := Build{Engine: e.Engine, Build: b.Build, Asked: c.asked(b.Build), WorkOrder: b.WorkOrder, Unit: b.Unit, Family: b.Family,
 			Revision: b.Revision, OpenedBy: b.By, OpenedAt: b.At, Joints: []Joint{}}
 		for _, j := range b.Joints {
 			out.Joints = append(out.Joints, Joint{j.Joint, j.Run, j.By, j.Bench, j.Closed, j.Complete, j.Findings})
 		}
+		out.Acts = acts(&h.Builds[i])
+		for _, a := range out.Acts {
+			out.Released = a.What == released || out.Released && a.What != reopened
+		}
 		c.Builds = append(c.Builds, out)
 	}
+}
+
+const (
+	released = "released"
+	reopened = "reopened"
+)
+
+// acts puts what people signed for in order.
+func acts(b *store.BuildHistory) []Act {
+	out := []Act{}
+	add := func(a store.Act, what, text string) { out = append(out, Act{what, text, a.By, a.At, a.Seq, a.Index}) }
+	for _, r := range b.Releases {
+		add(r.Act, released, fmt.Sprintf("signing the ledger of %d leaves", r.Size))
+	}
+	for _, r := range b.Reopenings {
+		add(r.Act, reopened, r.Reason)
+	}
+	for _, c := range b.Concessions {
+		text := fmt.Sprintf("%s: %s", c.Found, c.Reason)
+		if c.Seconded != "" {
+			text += ", seconded by " + name(c.SecondedBy)
+		}
+		add(c.Act, "conceded", text)
+	}
+	for _, c := range b.Corrections {
+		to := "fastener " + c.Fastener
+		if c.Fastener == "" {
+			to = "none of the joint"
+		}
+		add(c.Act, "corrected", fmt.Sprintf("reading %d was %s: %s", c.Reading, to, c.Reason))
+	}
+	slices.SortFunc(out, func(a, b Act) int { return cmp.Compare(a.Entry, b.Entry) })
+	return out
 }
 
 func (c *Claim) asked(build uint64) bool {

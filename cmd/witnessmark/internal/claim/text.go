@@ -83,6 +83,12 @@ func (p *printer) build(b *Build) {
 	}
 	p.line("\nEngine %s, build %d, work order %s, unit %s, procedure %s revision %s%s", b.Engine, b.Build, b.WorkOrder, dash(b.Unit), b.Family, b.Revision, asked)
 	p.line("  opened %s by %s", when(b.OpenedAt), name(b.OpenedBy))
+	for _, a := range b.Acts {
+		p.line("  %s %s by %s (%s)", a.What, when(a.At), name(a.By), a.Text)
+	}
+	if !b.Released {
+		p.line("  not released")
+	}
 	p.table(func(t io.Writer) {
 		for _, j := range b.Joints {
 			state, closed := "NOT COMPLETE", "still on the bench"

@@ -212,6 +212,7 @@ type Update struct {
 // Desk answers the requests; the daemon is one. An *Error goes to the person as it is, any other error as a 500.
 type Desk interface {
 	ReleaseDesk
+	RecordDesk
 	Status() Status
 	Procedures() []Procedure
 	AddProcedure(context.Context, NewProcedure) (Procedure, error)

@@ -66,6 +66,16 @@ func (d *desk) Scanners() []Scanner {
 	return []Scanner{{ID: "S-1", Bench: "bench 1/a", Up: true, Refused: 2}}
 }
 
+func (d *desk) RecordFinding(_ context.Context, in Finding) (Recorded, error) {
+	d.ask(in)
+	return Recorded{Entry: 9}, nil
+}
+
+func (d *desk) Forget(_ context.Context, in Forget) (Recorded, error) {
+	d.ask(in)
+	return Recorded{Entry: 9, Person: "ab12"}, nil
+}
+
 func (d *desk) GiveBadge(_ context.Context, in NewBadge) (Badge, error) {
 	d.ask(in)
 	return Badge{Badge: in.Badge, Person: in.To}, nil

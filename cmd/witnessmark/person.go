@@ -1,0 +1,35 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"witnessmark/cmd/witnessmark/internal/control"
+)
+
+type personCommand struct {
+	Forget personForget `cmd:"" help:"Blank a person's name and badges, when the time to keep them is over. What was recorded stays, and is proved as before."`
+}
+
+type personForget struct {
+	person
+	Who    string `arg:"" help:"Name of the person, or the id."`
+	Reason string `required:"" help:"Why, as it shall stand in the record." placeholder:"TEXT"`
+}
+
+// Help is shown below the flags.
+func (personForget) Help() string {
+	return `The name is blanked in the database. The journal of this machine and backups made before hold it until they are replaced.`
+}
+
+// Run blanks the name.
+func (c *personForget) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	done, err := client.Forget(ctx, control.Forget{Who: c.Who, Reason: c.Reason, Person: c.By})
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(s.out, "the name of %s is blanked, entry %d says so\nThe journal of this machine and backups made before still hold it.\n", done.Person, done.Entry)
+	return err
+}
