@@ -11,8 +11,8 @@ import (
 	"witnessmark/audit/recall"
 )
 
-// Filter names what may be wrong; empty fields ask for nothing, and all that are given must hold.
-type Filter struct {
+// Suspect names what may be wrong; empty fields ask for nothing, and all that are given must hold.
+type Suspect struct {
 	Lot              string // of bolts, as it was answered to a check
 	Family, Revision string // of the procedure; Revision may be empty: all
 	Bench            string
@@ -41,7 +41,7 @@ type Ref struct {
 
 // Touched lists the runs that a filter holds for, in order. A run belongs to a span of time when any part of it does; a lot
 // that was answered and then answered otherwise counts all the same.
-func (r *Reader) Touched(ctx context.Context, f Filter) ([]Touched, error) {
+func (r *Reader) Touched(ctx context.Context, f Suspect) ([]Touched, error) {
 	rows, err := r.conn.Query(ctx, `SELECT b.seq, b.engine, b.work_order, b.unit, b.family, b.revision, s.seq, s.joint, s.bench, s.at, c.at
 		FROM witnessmark.joint_start s
 		JOIN witnessmark.build b ON b.shop = s.shop AND b.seq = s.build

@@ -82,8 +82,8 @@ func (s shop) json(v any) error {
 }
 
 // filter reads the flags, and says in words what is asked for.
-func (c *affectedCommand) filter() (f store.Filter, what string, err error) {
-	f = store.Filter{Lot: c.Lot, Bench: c.Bench}
+func (c *affectedCommand) filter() (f store.Suspect, what string, err error) {
+	f = store.Suspect{Lot: c.Lot, Bench: c.Bench}
 	f.Family, f.Revision, _ = strings.Cut(c.Procedure, "/")
 	if f.From, f.To, err = c.parse(); err != nil {
 		return f, "", err

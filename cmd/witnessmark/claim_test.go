@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/cmd/witnessmark/internal/affected"
 	"witnessmark/cmd/witnessmark/internal/claim"
 	"witnessmark/cmd/wrenchsim/past"
 	"witnessmark/store"
@@ -116,5 +117,77 @@ func TestClaim_JSON(t *testing.T) {
 	}
 	if near := ask("A10000"); len(near.Found) == 0 || near.Builds == nil || len(near.Builds) != 0 || near.Likeness != store.BeginsSo {
 		t.Errorf("got %+v, want near ones, and no build told as if it were the one", near)
+	}
+}
+
+func TestWrenchAffected(t *testing.T) {
+	url, _ := years(t, 3000)
+	ask := func(code int, args ...string) (out affected.Wrench) {
+		t.Helper()
+		got, text, errs := said(t, append([]string{"wrench", "affected", "--database", url, "--format", "json"}, args...)...)
+		if err := json.Unmarshal([]byte(text), &out); err != nil || got != code {
+			t.Fatalf("got %d, %v: %.300s %s", got, err, text, errs)
+		}
+		return out
+	}
+	all := ask(exitOK, "TW-01")
+	if all.Taken < 500 || len(all.Builds) < 1 || all.Since == nil || all.Until != nil || all.Turn != 0 || all.Found != "" {
+		t.Errorf("got %d readings of %d builds from %v to %v, want those since the calibration", all.Taken, len(all.Builds), all.Since, all.Until)
+	}
+	if exact := ask(exitOK, "TW-01", "--found", "0 %@100 N·m"); exact.Turn != 0 || exact.Taken != all.Taken || exact.NotJudged != 0 {
+		t.Errorf("got %d that turn of %d, want none with no deviation: the judging is that of the bench", exact.Turn, exact.Taken)
+	}
+	off := ask(exitAttention, "TW-01", "--found", "9 %@100 N·m")
+	n := 0
+	for _, b := range off.Builds {
+		for _, r := range b.Turned {
+			if n++; r.Was >= r.Shown || r.Verdict == r.Now {
+				t.Errorf("got %+v, want a torque that was less, and another verdict", r)
+			}
+		}
+	}
+	if n != off.Turn || n < 50 {
+		t.Errorf("got %d of %d, want many", n, off.Turn)
+	}
+	first, last := all.Builds[0].First, all.Builds[len(all.Builds)-1].Last
+	if one := ask(exitOK, "TW-01", "--from", first.Format(time.RFC3339Nano), "--to", first.Format(time.RFC3339Nano)); one.Taken != 1 {
+		t.Errorf("got %d readings at the very instant of the first, want it", one.Taken)
+	}
+	if none := ask(exitOK, "TW-01", "--from", last.Add(time.Microsecond).Format(time.RFC3339Nano)); none.Taken != 0 {
+		t.Errorf("got %d readings after the last", none.Taken)
+	}
+	for rule, args := range map[string][]string{
+		"no such wrench":      {"TW-99"},
+		"a wrench of SQL":     {"'; DROP TABLE witnessmark.wrench; --"},
+		"no percentage":       {"TW-01", "--found", "much"},
+		"the wrong way round": {"TW-01", "--from", "2026-02-01", "--to", "2026-01-01"},
+		"no date":             {"TW-01", "--from", "then"},
+	} {
+		if code, _, errs := said(t, append([]string{"wrench", "affected", "--database", url}, args...)...); code != exitInput || errs == "" {
+			t.Errorf("%s: got %d, %q, want bad input and a sentence", rule, code, errs)
+		}
+	}
+}
+
+func TestAffected(t *testing.T) {
+	url, _ := years(t, 3000)
+	for rule, c := range map[string]struct {
+		args []string
+		code int
+		want string
+	}{
+		"a lot":            {[]string{"--lot", "L-2020-0000"}, exitOK, "rod-caps"},
+		"a lot of SQL":     {[]string{"--lot", "' OR 1=1 --"}, exitOK, "0 joints of 0 engines"},
+		"a revision":       {[]string{"--procedure", "DL-12/1"}, exitOK, "DL-12 revision 1"},
+		"another revision": {[]string{"--procedure", "DL-12/9"}, exitOK, "0 joints of 0 engines"},
+		"a bench":          {[]string{"--bench", "2", "--from", "2020-01-06", "--to", "2020-01-06"}, exitOK, "main-caps"},
+		"a day without":    {[]string{"--from", "2019-01-06", "--to", "2019-01-06"}, exitOK, "0 joints"},
+		"nothing":          {nil, exitInput, "--lot"},
+		"a zero byte":      {[]string{"--lot", "L\x00"}, exitInput, "zero byte"},
+	} {
+		code, out, errs := said(t, append([]string{"affected", "--database", url}, c.args...)...)
+		if code != c.code || !strings.Contains(out+errs, c.want) {
+			t.Errorf("%s: got %d, %.400q, %q, want %d, %q", rule, code, out, errs, c.code, c.want)
+		}
 	}
 }
