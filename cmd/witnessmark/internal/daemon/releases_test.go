@@ -90,11 +90,11 @@ func TestDaemon_ReviewConcedeReleaseReopen(t *testing.T) {
 		t.Errorf("got %+v, %v, want the list to show it", list, err)
 	}
 	committed(t, d)
-	t.Run("the record is whole and the release signs a ledger that was there", func(t *testing.T) { wholeWith(t, d, b.Engine) })
+	t.Run("the release signs a ledger that was there", func(t *testing.T) { signsWhatWas(t, d, b.Engine) })
 }
 
-// wholeWith verifies the database of a daemon, and that its engine was released on a checkpoint.
-func wholeWith(t *testing.T, d *Daemon, engine string) {
+// signsWhatWas wants the engine's one release to sign a ledger that was there before it.
+func signsWhatWas(t *testing.T, d *Daemon, engine string) {
 	url, err := d.base.address(t.Context())
 	if err != nil {
 		t.Fatal(err)
@@ -112,6 +112,32 @@ func wholeWith(t *testing.T, d *Daemon, engine string) {
 	if rel.Size < 1 || rel.Size > rel.Index || len(rel.Root) != 32 || rel.By != "Quinn Ray" {
 		t.Errorf("got %+v, want the ledger of before, and who signed", rel)
 	}
+}
+
+func TestDaemon_ACorrectionShowsAtTheBench(t *testing.T) {
+	w, port := newWrench(t)
+	d := start(t, t.TempDir(), shopFile(port))
+	c := client(t, d)
+	onBench(t, c)
+	w.pull(t, 30, 25)
+	v, err := c.View(t.Context(), "1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	updates, stop, err := d.Watch("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	<-updates
+	if _, err := c.Correct(t.Context(), control.Correct{Reading: v.Last.Seq, Fastener: "2", Reason: "seen", Person: "Ada Holt"}); err != nil {
+		t.Fatal(err)
+	}
+	if u := <-updates; len(u.Mark) != 1 || u.Mark[0].Fastener != "2" || u.View.Next == nil || u.View.Last.Mark.Fastener != "2" {
+		t.Errorf("got %+v, want the bench to show fastener 2", u)
+	}
+	_, err = c.Correct(t.Context(), control.Correct{Reading: v.Last.Seq, Fastener: "9", Reason: "seen", Person: "Ada Holt"})
+	refusedWith(t, err, "no fastener")
 }
 
 func TestDaemon_ReleaseNeedsTheDatabase(t *testing.T) {

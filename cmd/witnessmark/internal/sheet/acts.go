@@ -3,6 +3,7 @@ package sheet
 import (
 	"time"
 
+	"witnessmark/audit/bench"
 	"witnessmark/store"
 )
 
@@ -58,8 +59,17 @@ type Named struct {
 
 func act(a store.Act) Act { return Act{a.By, a.At, a.Index} }
 
-// sign adds how the build was released, and what led to it.
-func (b *Build) sign(h *store.BuildHistory) {
+// Said is what people said of a build: how it was released, and what led to it.
+type Said struct {
+	Standing    bench.Standing `json:"standing"`
+	Releases    []Release      `json:"releases,omitempty"`
+	Reopenings  []Reopening    `json:"reopenings,omitempty"`
+	Concessions []Concession   `json:"concessions,omitempty"`
+	Corrections []Correction   `json:"corrections,omitempty"`
+}
+
+func said(h *store.BuildHistory) Said {
+	b := Said{Standing: h.Standing()}
 	for _, r := range h.Releases {
 		b.Releases = append(b.Releases, Release{act(r.Act), r.Reviewed, r.Size, r.Root})
 	}
@@ -72,7 +82,7 @@ func (b *Build) sign(h *store.BuildHistory) {
 	for _, c := range h.Corrections {
 		b.Corrections = append(b.Corrections, Correction{act(c.Act), c.Reading, c.Fastener, c.Stage, c.Reason})
 	}
-	b.Standing = h.Standing()
+	return b
 }
 
 // words adds who said which fastener a reading was.

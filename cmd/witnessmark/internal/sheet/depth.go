@@ -20,32 +20,34 @@ const (
 	OfMark     Depth = "mark"     // with everything that was said of a reading before
 )
 
-// build writes who released the build, and who accepted and corrected what, in the order in which it was recorded.
-func (p *printer) build(b *Build) {
-	lines := map[int64]string{}
+// lines says in a sentence each who released the build, and who accepted and corrected what, in the order in which it was
+// recorded.
+func (b *Said) lines() (out []string) {
+	at := map[int64]string{}
 	for _, c := range b.Concessions {
 		second := ""
 		if c.SecondedBy != "" {
 			second = " and " + c.SecondedBy
 		}
-		lines[c.LedgerIndex] = fmt.Sprintf("conceded by %s%s %s, leaf %d: %s: %s", name(c.By), second, when(c.At), c.LedgerIndex, c.Found, c.Reason)
+		at[c.LedgerIndex] = fmt.Sprintf("conceded by %s%s %s, leaf %d: %s: %s", name(c.By), second, when(c.At), c.LedgerIndex, c.Found, c.Reason)
 	}
 	for _, c := range b.Corrections {
 		where := "no step of its joint"
 		if c.Fastener != "" {
 			where = strings.TrimSpace("fastener " + c.Fastener + " " + c.Stage)
 		}
-		lines[c.LedgerIndex] = fmt.Sprintf("corrected %s: reading #%d was %s: %s", byWhom(c.Act), c.Reading, where, c.Reason)
+		at[c.LedgerIndex] = fmt.Sprintf("corrected %s: reading #%d was %s: %s", byWhom(c.Act), c.Reading, where, c.Reason)
 	}
 	for _, r := range b.Releases {
-		lines[r.LedgerIndex] = fmt.Sprintf("released %s, ledger of %d leaves, root %x", byWhom(r.Act), r.Size, r.Root)
+		at[r.LedgerIndex] = fmt.Sprintf("released %s, ledger of %d leaves, root %x", byWhom(r.Act), r.Size, r.Root)
 	}
 	for _, r := range b.Reopenings {
-		lines[r.LedgerIndex] = fmt.Sprintf("reopened %s: %s", byWhom(r.Act), r.Reason)
+		at[r.LedgerIndex] = fmt.Sprintf("reopened %s: %s", byWhom(r.Act), r.Reason)
 	}
-	for _, leaf := range slices.Sorted(maps.Keys(lines)) {
-		p.line("  %s", lines[leaf])
+	for _, leaf := range slices.Sorted(maps.Keys(at)) {
+		out = append(out, at[leaf])
 	}
+	return out
 }
 
 func byWhom(a Act) string {

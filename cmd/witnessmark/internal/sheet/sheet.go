@@ -32,12 +32,7 @@ type Build struct {
 	By        string    `json:"by"` // empty: the name was blanked
 	At        time.Time `json:"at"`
 	Joints    []Joint   `json:"joints"`
-
-	Standing    bench.Standing `json:"standing"`
-	Releases    []Release      `json:"releases,omitempty"`
-	Reopenings  []Reopening    `json:"reopenings,omitempty"`
-	Concessions []Concession   `json:"concessions,omitempty"`
-	Corrections []Correction   `json:"corrections,omitempty"`
+	Said
 }
 
 // Joint is one attempt at a joint, from slack fasteners: a run on a bench, and those that took it up again. Run, Bench, By
@@ -184,7 +179,7 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			lives.Keep(h.Engine, b.ID, p, j, bolts)
 			out.Joints = append(out.Joints, joint(a, p, j, bolts, in))
 		}
-		out.sign(&b)
+		out.Said = said(&b)
 		e.Builds = append(e.Builds, out)
 	}
 	return e, nil
