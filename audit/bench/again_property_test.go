@@ -11,7 +11,7 @@ import (
 	"witnessmark/audit/procedure"
 )
 
-// TestShop_BenchAndRecordAgree lets a joint be pulled at, named, renewed, left and started again at random. What the bench
+// TestShop_BenchAndRecordAgree lets a joint be pulled at, named, renewed, corrected, released, reopened, left and started again at random. What the bench
 // says is open is what the steps over the recorded marks and renewals of the attempt say, as the build sheet asks them.
 func TestShop_BenchAndRecordAgree(t *testing.T) {
 	p, err := procedure.Parse("yield.yaml", []byte(yield))
@@ -21,7 +21,7 @@ func TestShop_BenchAndRecordAgree(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		f := yieldFloor(t)
 		rec := &record{of: map[uint64]bool{5: true}}
-		for _, what := range rapid.SliceOfN(rapid.SampledFrom([]string{"snug", "snug", "snug", "turn", "turn", "back", "renew", "name", "close", "start", "afresh"}), 1, 40).Draw(rt, "steps") {
+		for _, what := range rapid.SliceOfN(rapid.SampledFrom([]string{"snug", "snug", "snug", "turn", "turn", "back", "renew", "name", "close", "start", "afresh", "correct", "correct", "release"}), 1, 40).Draw(rt, "steps") {
 			rec.take(f.randomly(rt, what))
 			got, want := opened(f.shop.View("B1").Summary), []string{}
 			for _, s := range bench.Steps(&p.Joints[0], rec.inForce(), rec.renewals) {
@@ -62,6 +62,11 @@ func (f *floor) randomly(rt *rapid.T, what string) audit.Outcome {
 		return f.apply(audit.BoltReplaced{Bench: "B1", Run: run, Fastener: fastener(), Person: "p1"})
 	case "name":
 		return f.apply(audit.FastenerNamed{Bench: "B1", Run: run, Reading: f.seq, Fastener: fastener(), Person: "p1"})
+	case "correct":
+		return f.apply(f.shop.Correcting(audit.CorrectionMade{Reading: rapid.Uint64Range(5, f.seq).Draw(rt, "reading"), Reason: "seen", Person: "p1",
+			Fastener: rapid.SampledFrom([]string{"", "1", "2", "3", "4"}).Draw(rt, "it was"), Stage: rapid.SampledFrom([]string{"", "snug", "turn"}).Draw(rt, "at")}))
+	case "release":
+		return f.releasedAndReopened()
 	case "close":
 		return f.apply(audit.JointClosed{Bench: "B1", Run: run, Person: "p1"})
 	}
@@ -70,6 +75,26 @@ func (f *floor) randomly(rt *rapid.T, what string) audit.Outcome {
 		return audit.Outcome{Refused: err.Error()}
 	}
 	return f.apply(ev)
+}
+
+// releasedAndReopened releases the build whatever was found, which must come true where no joint is on the bench.
+func (f *floor) releasedAndReopened() audit.Outcome {
+	if f.shop.Run("B1") != 0 {
+		return f.apply(f.release())
+	}
+	rv, err := f.shop.Review(4)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	for _, found := range rv.Blocking() {
+		f.must(f.shop.Conceding(concession(found.ID)))
+	}
+	f.must(f.release())
+	after, err := f.shop.Review(4)
+	if err != nil || len(after.Findings) != len(rv.Findings) {
+		f.t.Fatalf("got %+v, %v, want the findings of before", after.Findings, err)
+	}
+	return f.must(audit.BuildReopened{Build: 4, Reason: "at random", Person: "p1"})
 }
 
 // record is what the database has of the newest attempt.

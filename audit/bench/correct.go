@@ -94,6 +94,9 @@ func (s *Shop) correct(ev audit.CorrectionMade) []audit.Mark {
 	marks := r.amend(ev)
 	if s.BenchOf(r.seq) == "" && r.build.newestRun(r.joint.ID) == r {
 		s.rest(r)
+		if s.newest(r.build.Engine, "") == r.build { // else the torque cycles have gone on from there
+			s.lives.Keep(r.build.Engine, r.build.ID, r.procedure, r.joint, r.bolts())
+		}
 	}
 	return marks
 }
