@@ -46,6 +46,7 @@ type commands struct {
 	Wrench    wrenchCommand    `cmd:"" help:"Find, try and watch the wrenches."`
 	Adapter   adapterCommand   `cmd:"" help:"Say which crowfoot or extension is fitted to a wrench at a bench."`
 	Person    personCommand    `cmd:"" help:"Blank the name of a person when its time is over."`
+	Retention retentionCommand `cmd:"" help:"List the people whose names need not be kept any more."`
 	Badge     badgeCommand     `cmd:"" help:"Give badges to people, take them back, or list them."`
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`

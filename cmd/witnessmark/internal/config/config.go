@@ -42,6 +42,7 @@ type Config struct {
 	Benches          []Bench
 	Wrenches         []Wrench
 	Scanners         []Scanner
+	Retention        []Retention
 }
 
 // Shop names the workshop. ID begins every key in the database and never changes.

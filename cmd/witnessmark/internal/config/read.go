@@ -20,7 +20,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "tls", "plain_http", "evidence", "benches", "classes", "wrenches", "scanners")
+	m := root.Map("format", "shop", "data", "database", "listen", "tls", "plain_http", "evidence", "benches", "classes", "wrenches", "scanners", "retention")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -58,6 +58,9 @@ func (r reader) config(root strictyaml.Node) Config {
 	}
 	if n, ok := m.Get("scanners"); ok {
 		c.Scanners = r.scanners(n, &c)
+	}
+	if n, ok := m.Get("retention"); ok {
+		c.Retention = retentions(n)
 	}
 	return c
 }

@@ -184,6 +184,16 @@ func TestControl_RoundTrip(t *testing.T) {
 			_, err := c.GiveBadge(ctx, in)
 			return d.last(), in, err
 		},
+		"record finding": func() (any, any, error) {
+			in := Finding{Wrench: "TW-01", Certificate: "K-1", Found: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Points: "2 %@40 N·m", Adjusted: true, Person: "Ada Holt"}
+			got, err := c.RecordFinding(ctx, in)
+			return []any{d.last(), got}, []any{in, Recorded{Entry: 9}}, err
+		},
+		"forget": func() (any, any, error) {
+			in := Forget{Who: "Bo Lind", Reason: "ten years", Person: "Ada Holt"}
+			got, err := c.Forget(ctx, in)
+			return []any{d.last(), got}, []any{in, Recorded{Entry: 9, Person: "ab12"}}, err
+		},
 		"view": func() (any, any, error) { g, err := c.View(ctx, id); return g.Seq, uint64(7), err },
 		"add procedure": func() (any, any, error) {
 			in := NewProcedure{File: "a.yaml", Text: "format: µ\n"}

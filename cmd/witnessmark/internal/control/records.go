@@ -47,10 +47,10 @@ func routeRecords(mux *http.ServeMux, d RecordDesk) {
 
 // RecordFinding records how a wrench was found.
 func (c *Client) RecordFinding(ctx context.Context, in Finding) (out Recorded, err error) {
-	return out, c.call(ctx, http.MethodPost, "/api/v1/findings", in, &out)
+	return out, c.call(ctx, http.MethodPost, "/findings", in, &out)
 }
 
 // Forget blanks a name.
 func (c *Client) Forget(ctx context.Context, in Forget) (out Recorded, err error) {
-	return out, c.call(ctx, http.MethodPost, "/api/v1/forgotten", in, &out)
+	return out, c.call(ctx, http.MethodPost, "/forgotten", in, &out)
 }
