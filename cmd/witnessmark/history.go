@@ -20,6 +20,8 @@ type historyCommand struct {
 	Depth  sheet.Depth `help:"How deep the text goes: ${enum}; mark shows what was said of a reading before." enum:"overview,joint,fastener,mark" default:"fastener"`
 	Raw    bool        `help:"Show the bytes of each reading as they came from the wrench."`
 
+	SVG string `name:"svg" help:"Draw the order in which the joint was really done, against the wanted one, into this file; with --joint." placeholder:"FILE" type:"path"`
+
 	Joint      string `help:"This joint only." placeholder:"ID" group:"Filters:"`
 	Fastener   string `help:"This fastener only; readings once held to be of it belong to it too." placeholder:"ID" group:"Filters:"`
 	Verdict    string `help:"Readings with this verdict only, e.g. 'low torque'." placeholder:"TEXT" group:"Filters:"`
@@ -53,6 +55,11 @@ func (c *historyCommand) Run(ctx context.Context, s shop) (err error) {
 	if err != nil {
 		return err
 	}
+	if c.SVG != "" {
+		if err := drawOrder(c.SVG, h, e, c.Joint); err != nil {
+			return err
+		}
+	}
 	e.Keep(filter)
 	if c.Raw {
 		e.AddRaw(h)
@@ -67,6 +74,9 @@ func (c *historyCommand) Run(ctx context.Context, s shop) (err error) {
 
 func (c *historyCommand) filter() (sheet.Filter, error) {
 	f := sheet.Filter{Joint: c.Joint, Fastener: c.Fastener, Wrench: c.Wrench, Verdict: audit.Verdict(c.Verdict), Flag: c.Flag, Technician: c.Technician}
+	if c.SVG != "" && c.Joint == "" {
+		return f, errors.New("a drawing holds one joint: name it with --joint")
+	}
 	return f, sayable(f.Verdict, f.Flag)
 }
 

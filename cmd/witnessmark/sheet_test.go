@@ -9,6 +9,29 @@ import (
 	"testing"
 )
 
+// The drawing of the real order holds every stage, and every fastener in each.
+func TestHistory_SVG(t *testing.T) {
+	url, _ := years(t, 4000)
+	svg := filepath.Join(t.TempDir(), "order.svg")
+	if code, _, errs := said(t, "history", "--database", url, "--engine", "A100000", "--joint", "main-caps", "--verdict", "low torque", "--svg", svg); code != exitOK {
+		t.Fatalf("got %d, %q", code, errs)
+	}
+	text, err := os.ReadFile(svg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stages := strings.Count(string(text), `class="title"`)
+	if heads := strings.Count(string(text), `class="id"`); stages < 2 || heads%stages != 0 || strings.Count(string(text), "[7") < stages {
+		t.Errorf("got %d heads in %d stages, want all fasteners in every stage", heads, stages)
+	}
+	for _, args := range [][]string{{"--joint", "attic"}, {}} {
+		args = append([]string{"history", "--database", url, "--engine", "A100000", "--svg", svg}, args...)
+		if code, _, errs := said(t, args...); code != exitInput || !strings.Contains(errs, "joint") {
+			t.Errorf("%v: got %d, %q, want it refused", args, code, errs)
+		}
+	}
+}
+
 // The build sheet and the export of one build of a made-up history, as a person asks for them.
 func TestSheetAndExport(t *testing.T) {
 	url, data := years(t, 4000)

@@ -11,7 +11,7 @@ const looks = `<style>text{font-family:system-ui,sans-serif;text-anchor:middle;f
 	`.hexagon{fill:#f4f6f8;stroke:#20262e;stroke-width:2}.diamond{fill:#20262e;stroke:#20262e}.diamond+.turn{fill:#fff}` +
 	`.ring{stroke:#20262e;stroke-width:2;stroke-dasharray:6 4;fill:#fff}.square{fill:#fff;stroke:#20262e;stroke-width:4}` +
 	`.ghost{stroke:#7b8794;stroke-dasharray:4 4;fill:none}` +
-	`.way{fill:none;stroke:#7b8794;stroke-width:1.5;stroke-dasharray:1 4;stroke-linecap:round}</style>`
+	`.title{font-size:16px;font-weight:600;text-anchor:start}.way{fill:none;stroke:#7b8794;stroke-width:1.5;stroke-dasharray:1 4;stroke-linecap:round}</style>`
 
 var classes = map[Shape]string{Hexagon: "hexagon", Diamond: "diamond", Ring: "ring", Square: "square", Ghost: "ghost"}
 
@@ -20,15 +20,45 @@ var classes = map[Shape]string{Hexagon: "hexagon", Diamond: "diamond", Ring: "ri
 // outside itself.
 func (p Picture) SVG() string {
 	l := p.Layout()
+	return document(l.Width, l.Height, l.Title, l.draw)
+}
+
+// titleHigh is the room for the title above a picture that stands below another.
+const titleHigh = 30.0
+
+// Stacked draws pictures below each other, each under its title, as one SVG.
+func Stacked(title string, all []Picture) string {
+	wide, high := 0.0, 0.0
+	for _, p := range all {
+		l := p.Layout()
+		wide, high = max(wide, l.Width), high+titleHigh+l.Height
+	}
+	return document(wide, high, title, func(b *strings.Builder) {
+		y := 0.0
+		for _, p := range all {
+			l := p.Layout()
+			fmt.Fprintf(b, `<text class="title" x="10" y="%.0f">%s</text><g transform="translate(0 %.0f)">`+"\n", y+20, html.EscapeString(l.Title), y+titleHigh)
+			l.draw(b)
+			b.WriteString("</g>\n")
+			y += titleHigh + l.Height
+		}
+	})
+}
+
+func document(wide, high float64, title string, draw func(*strings.Builder)) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`+"\n%s\n",
-		l.Width, l.Height, html.EscapeString(l.Title), looks)
-	fmt.Fprintf(&b, "<polyline class=\"way\" points=\"%s\"/>\n", points(l.Way))
-	for _, h := range l.Heads {
-		h.draw(&b, l.Radius)
-	}
+		wide, high, html.EscapeString(title), looks)
+	draw(&b)
 	b.WriteString("</svg>\n")
 	return b.String()
+}
+
+func (l Layout) draw(b *strings.Builder) {
+	fmt.Fprintf(b, "<polyline class=\"way\" points=\"%s\"/>\n", points(l.Way))
+	for _, h := range l.Heads {
+		h.draw(b, l.Radius)
+	}
 }
 
 func points(all []Point) string {

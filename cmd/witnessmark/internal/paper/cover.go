@@ -28,7 +28,7 @@ func (d *document) facts() {
 	facts := [][2]string{
 		{"Work order", d.build.WorkOrder},
 		{"Unit", d.build.Unit},
-		{"Procedure", fmt.Sprintf("%s revision %s", h.Family, h.Revision)},
+		{"Procedure", fmt.Sprintf("%s revision %s, %s (%s)", h.Family, h.Revision, d.procedure.Title, d.procedure.Source)},
 		{"Opened", stamp(h.At) + " by " + name(h.Technician)},
 		{"Worked on", d.workedOn()},
 		{"Technicians", strings.Join(d.people(), ", ")},
@@ -89,22 +89,9 @@ func (d *document) people() []string {
 	return list
 }
 
-// standing says in one sentence how the build stands.
+// standing says how the build stands, in a box that is seen first.
 func (d *document) standing() {
-	complete, best := 0, map[string]bool{}
-	for _, j := range d.joints {
-		best[j.plan.ID] = best[j.plan.ID] || (j.words != nil && j.words.Complete)
-	}
-	for _, ok := range best {
-		if ok {
-			complete++
-		}
-	}
-	title := fmt.Sprintf("Not complete: %d of %d joints are done.", complete, len(best))
-	if complete == len(best) {
-		title = "Complete: every step of every joint is done and every check is accepted."
-	}
-	text := "There is nothing to look at."
+	title, text := d.completeness(), "There is nothing to look at."
 	if looks := len(d.toLookAt()); looks > 0 {
 		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
 	}
@@ -113,16 +100,41 @@ func (d *document) standing() {
 	} else {
 		text = "Not released. " + text
 	}
-	d.y += 3
-	d.room(18)
-	d.fill(wash)
-	d.pdf.Rect(d.left(), d.y, d.width(), 15, "F")
-	d.stripe(d.left()+3, d.y+4, 7)
+	const inset = 13.0
 	d.face(bold, 11, ink)
-	d.at(d.left()+13, d.y+3, d.fitting(title, d.width()-16))
+	titles := d.lines(title, d.width()-inset-4)
+	high := 9 + float64(len(titles))*d.line()
+	d.y += 3
+	d.room(high)
+	d.fill(wash)
+	d.pdf.Rect(d.left(), d.y, d.width(), high, "F")
+	d.stripe(d.left()+3, d.y+4, 7)
+	y := d.y + 3
+	for _, l := range titles {
+		d.at(d.left()+inset, y, l)
+		y += d.line()
+	}
 	d.face(regular, bodySize, ink)
-	d.at(d.left()+13, d.y+8.6, text)
-	d.y += 15
+	d.at(d.left()+inset, y+0.6, text)
+	d.y += high
+}
+
+// completeness says how many joints are done. Of a joint that was begun anew the newest attempt counts.
+func (d *document) completeness() string {
+	complete, all := 0, 0
+	for i := range d.joints {
+		w := d.joints[i].words
+		if w != nil && w.Earlier {
+			continue
+		}
+		if all++; w != nil && w.Complete {
+			complete++
+		}
+	}
+	if complete == all {
+		return "Complete: every joint is done and every check is accepted."
+	}
+	return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
 }
 
 func (d *document) overview() {
@@ -178,16 +190,10 @@ func (d *document) finding(where, what string) {
 	d.y += 0.5
 }
 
-// title names a joint, with the number of its first run where it was begun anew.
+// title names a joint, and an attempt that was begun anew as such.
 func (d *document) title(j *joint) string {
-	runs := 0
-	for _, other := range d.joints {
-		if other.plan.ID == j.plan.ID {
-			runs++
-		}
-	}
-	if runs > 1 {
-		return fmt.Sprintf("%s, run %d", j.plan.Title, j.words.Run)
+	if j.words.Earlier {
+		return fmt.Sprintf("%s, earlier attempt (run %d)", j.plan.Title, j.words.Run)
 	}
 	return j.plan.Title
 }

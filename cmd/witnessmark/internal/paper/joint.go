@@ -31,9 +31,6 @@ func (d *document) joint(j *joint) {
 	d.face(regular, bodySize, ink)
 	done, all := j.tally()
 	d.paragraph(fmt.Sprintf("Joint %s, class %s, %s: %d of %d steps done.", j.plan.ID, j.plan.Criticality, j.state(), done, all))
-	if j.words.Earlier {
-		d.paragraph("An earlier attempt: the joint was begun anew later.")
-	}
 	for _, r := range j.words.Runs {
 		closed := "still there"
 		if r.Closed != nil {

@@ -2,7 +2,6 @@ package paper
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strconv"
 
@@ -57,11 +56,7 @@ func (p *pull) good() bool { return p.mark.Verdict == audit.Pass }
 func (p *pull) again() bool { return slices.Contains(p.mark.Flags, audit.ReHit) }
 
 // joints lays the recorded runs beside the procedure, in its order.
-func joints(h *store.BuildHistory, words *sheet.Build) ([]joint, error) {
-	p, err := procedure.Parse(h.Family+" revision "+h.Revision, []byte(h.Procedure))
-	if err != nil {
-		return nil, fmt.Errorf("read the procedure of build %d: %w", h.ID, err)
-	}
+func joints(p *procedure.Procedure, h *store.BuildHistory, words *sheet.Build) []joint {
 	readings := map[uint64]*store.ReadingHistory{}
 	for i := range h.Runs {
 		for k := range h.Runs[i].Readings {
@@ -81,12 +76,12 @@ func joints(h *store.BuildHistory, words *sheet.Build) ([]joint, error) {
 			out = append(out, joint{plan: &p.Joints[i]})
 		}
 	}
-	return out, nil
+	return out
 }
 
 func recorded(plan *procedure.Joint, readings map[uint64]*store.ReadingHistory, words *sheet.Joint) joint {
 	j := joint{plan: plan, words: words, stages: make([]stage, len(plan.Stages))}
-	for k, turns := range drawing.Turns(plan, states(words)) {
+	for k, turns := range drawing.Turns(plan, words.States()) {
 		j.stages[k] = stage{plan: &plan.Stages[k], turns: turns}
 	}
 	for i, s := range plan.Sequence() {
@@ -109,18 +104,6 @@ func recorded(plan *procedure.Joint, readings map[uint64]*store.ReadingHistory, 
 		slices.SortFunc(j.stages[k].pulls, func(a, b pull) int { return cmp.Compare(a.words.Reading, b.words.Reading) })
 	}
 	return j
-}
-
-// states are the steps as the drawing asks for them.
-func states(words *sheet.Joint) []bench.StepState {
-	out := make([]bench.StepState, len(words.Steps))
-	for i, s := range words.Steps {
-		out[i] = bench.StepState{Stage: s.Stage, Fastener: s.Fastener, State: bench.State(s.State)}
-		for _, m := range s.Marks {
-			out[i].Marks = append(out[i].Marks, audit.Mark{Reading: m.Reading, Verdict: m.Verdict, Flags: m.Flags})
-		}
-	}
-	return out
 }
 
 func newPull(words sheet.Mark, r *store.ReadingHistory, s step) pull {

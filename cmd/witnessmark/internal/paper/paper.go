@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/device/unit"
 	"witnessmark/store"
@@ -49,6 +50,7 @@ type document struct {
 	Record
 	unit        unit.TorqueUnit
 	build       sheet.Build
+	procedure   *procedure.Procedure
 	joints      []joint
 	checkpoint  ledger.Checkpoint
 	fingerprint string
@@ -87,9 +89,11 @@ func newDocument(r Record, o Options) (*document, error) {
 		return nil, err
 	}
 	d := &document{Record: r, unit: o.Unit, build: e.Builds[0]}
-	if d.joints, err = joints(&r.History.Builds[0], &d.build); err != nil {
-		return nil, err
+	b := &r.History.Builds[0]
+	if d.procedure, err = procedure.Parse(b.Family+" revision "+b.Revision, []byte(b.Procedure)); err != nil {
+		return nil, fmt.Errorf("read the procedure of build %d: %w", b.ID, err)
 	}
+	d.joints = joints(d.procedure, b, &d.build)
 	text, _, _ := strings.Cut(string(r.Signed), "\n\n")
 	if d.checkpoint, err = ledger.ParseCheckpoint(text + "\n"); err != nil {
 		return nil, err

@@ -24,7 +24,7 @@ func (d *document) pictures(s *stage) {
 	d.byAngle(s, d.left()+half+6, half, named)
 	d.y += plotHigh
 	d.face(regular, 6.5, faint)
-	d.at(d.left(), d.y, "dot: good  ·  ring: good, hit again  ·  triangle: not good  ·  yellow: the window  ·  broken line: its limit")
+	d.at(d.left(), d.y, "Stage "+s.plan.ID+"  ·  dot: good  ·  ring: good, hit again  ·  triangle: not good  ·  yellow: the window  ·  broken line: its limit")
 	d.y += 4
 }
 
