@@ -43,7 +43,7 @@ func grouped(where, what string, pulls []pull, id func(*pull) string) []string {
 	var heads []string
 	ids := map[string][]string{}
 	for i := range pulls {
-		odd := slices.DeleteFunc(slices.Clone(pulls[i].mark.Flags), func(f string) bool { return f == audit.Conditional || f == audit.Resent })
+		odd := oddities(&pulls[i].mark)
 		if len(odd) == 0 {
 			continue
 		}
@@ -59,4 +59,13 @@ func grouped(where, what string, pulls []pull, id func(*pull) string) []string {
 		heads[i] = where + ", " + h + ": " + what + strings.Join(ids[h], ", ")
 	}
 	return heads
+}
+
+// oddities are the flags that ask for an eye. A person's word on a reading explains that it was unexpected or unsure, as it
+// does in the review before a release.
+func oddities(m *audit.Mark) []string {
+	return slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool {
+		explained := m.LocatedBy == audit.ByPerson && (f == audit.Unexpected || f == audit.Unsure)
+		return f == audit.Conditional || f == audit.Resent || explained
+	})
 }
