@@ -11,52 +11,6 @@ import (
 	"witnessmark/audit/procedure"
 )
 
-// Subject says what a finding is about.
-type Subject string
-
-// The subjects, the worst first.
-const (
-	StepFailed    Subject = "failed step"
-	StepDoubted   Subject = "doubted steps" // done by what is held, but another reading of the same facts leaves one open
-	StepOpen      Subject = "open step"
-	JointOpen     Subject = "joint not started"
-	CheckRefused  Subject = "check not accepted"
-	CheckOpen     Subject = "check not answered"
-	BoltWorn      Subject = "bolt to be renewed"
-	WrenchFinding Subject = "wrench"
-	MarkUnsure    Subject = "unsure mark"
-	MarkFlagged   Subject = "flagged mark"
-	JointOnBench  Subject = "joint on a bench"
-	Note          Subject = "note" // to be known, blocks nothing
-)
-
-var worst = []Subject{StepFailed, StepDoubted, StepOpen, JointOpen, CheckRefused, CheckOpen, BoltWorn, WrenchFinding, MarkUnsure, MarkFlagged, JointOnBench, Note}
-
-// Finding is something that a person who releases a build must know. Its ID stays the same while it is about the same step,
-// check, joint or reading; Text changes with the facts.
-type Finding struct {
-	ID       string    `json:"id"` // e.g. step:caps/seat/7, check:caps/end-float, unsure:812
-	Subject  Subject   `json:"subject"`
-	Joint    string    `json:"joint"`
-	Stage    string    `json:"stage,omitempty"`
-	Fastener string    `json:"fastener,omitempty"`
-	Check    string    `json:"check,omitempty"`
-	Reading  uint64    `json:"reading,omitempty"`
-	Text     string    `json:"text"`
-	Settle   string    `json:"settle,omitempty"`        // what settles it
-	Blocks   bool      `json:"blocks"`                  // the build is not released while it stands
-	Second   bool      `json:"second_person,omitempty"` // a concession needs a second person
-	Conceded *Conceded `json:"conceded,omitempty"`
-}
-
-// Conceded is the concession that covers a finding.
-type Conceded struct {
-	Seq      uint64 `json:"seq"`
-	Reason   string `json:"reason"`
-	By       string `json:"by"` // names
-	Seconded string `json:"seconded,omitempty"`
-}
-
 // Standing says whether a build is released.
 type Standing string
 
@@ -126,6 +80,12 @@ func (s *Shop) reviewJoint(b *Build, j *procedure.Joint) []Finding {
 	}
 	v := reviewer{run: r.unpacked()}
 	v.steps = v.run.steps()
+	for _, earlier := range b.runs {
+		if earlier != r && earlier.joint.ID == j.ID && earlier.until != 0 {
+			v.add(Finding{ID: "anew:" + strconv.FormatUint(earlier.seq, 10), Subject: Note,
+				Text: fmt.Sprintf("begun anew after run %d, which is in the history and counts no longer", earlier.seq)})
+		}
+	}
 	if at := s.BenchOf(r.seq); at != "" {
 		v.add(Finding{ID: "bench:" + j.ID, Subject: JointOnBench, Text: "still on bench " + at, Settle: "close it"})
 	}

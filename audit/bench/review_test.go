@@ -107,6 +107,19 @@ func TestReview_JointNeverStarted(t *testing.T) {
 	}
 }
 
+func TestReview_BegunAnew(t *testing.T) {
+	f := finished(t)
+	f.correct(16, "4", "snug") // high torque there
+	f.startAgain("B1", "p1", true)
+	got := f.finding("anew:5")
+	if got == nil || got.Blocks || got.Text != "joint caps, begun anew after run 5, which is in the history and counts no longer" {
+		t.Errorf("got %+v, want the earlier attempt noted", got)
+	}
+	if f.finding("step:caps/snug/4").Subject != bench.StepOpen {
+		t.Error("the newest attempt counts alone")
+	}
+}
+
 func TestReview_WrenchOutOfCalibration(t *testing.T) {
 	f := finished(t)
 	if got := f.review(); len(got) != 0 {
