@@ -193,5 +193,5 @@ func (r *run) measured(t *taken) string {
 	if t.mark.Verdict == audit.Pass {
 		return fmt.Sprintf("Check %s: %s is good.", name, Shown(c, &t.mark, &t.reading))
 	}
-	return fmt.Sprintf("Check %s: %s: %s, wanted %s. Measure it again, or see what the procedure says.", name, Shown(c, &t.mark, &t.reading), t.mark.Verdict, wanted(c))
+	return fmt.Sprintf("Check %s: %s: %s, wanted %s. Measure it again, or see what the procedure says.", name, Shown(c, &t.mark, &t.reading), t.mark.Verdict, Wanted(c))
 }

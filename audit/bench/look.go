@@ -63,7 +63,7 @@ func (r *run) ask() *Ask {
 	}
 	a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask, ByWrench: c.ByWrench}
 	if c.Accept != nil || c.Answer != "" {
-		a.Accept = wanted(c)
+		a.Accept = Wanted(c)
 	}
 	return a
 }

@@ -162,7 +162,7 @@ func (v *reviewer) reviewChecks() {
 			}
 			if a != nil {
 				f.Subject, f.Settle = CheckRefused, "put it right and answer again, or concede"
-				f.Text = fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, id), a.text, wanted(c))
+				f.Text = fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, id), a.text, Wanted(c))
 			}
 			v.add(f)
 		}

@@ -200,7 +200,7 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 			good = false
 			switch {
 			case a != nil:
-				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), a.text, wanted(c)))
+				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), a.text, Wanted(c)))
 			case due(c, steps):
 				lines = append(lines, "check "+checkName(c.ID, f)+" is not answered")
 			}
@@ -220,7 +220,8 @@ func Later(j *procedure.Joint, c *procedure.Check, steps []StepState) bool {
 	return !due(c, steps) && verifies(j, c.After)
 }
 
-func wanted(c *procedure.Check) string {
+// Wanted is what a check asks for, in words.
+func Wanted(c *procedure.Check) string {
 	switch {
 	case c.Answer == procedure.LotNumber:
 		return "a lot number, typed or scanned"

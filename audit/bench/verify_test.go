@@ -96,7 +96,54 @@ func TestVerification_Failed(t *testing.T) {
 	})
 }
 
-// steps gives the states of the steps of fastener 1 after marks, as "snug done, seat open, residual open".
+// The round is often made on another day, at another bench, by another person.
+func TestVerification_InALaterRun(t *testing.T) {
+	f := tightened(t)
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	f.must(audit.PersonAdded{Person: "p2", Name: "Odo Brandt"})
+	f.must(audit.WrenchDeclared{Wrench: "W-B2"})
+	want := []string{"step:caps/residual/1", "step:caps/residual/2", "step:caps/residual/3", "step:caps/residual/4", "check:caps/paint"}
+	if got := f.review(); !slices.Equal(got, want) {
+		t.Errorf("got %q in the way of the release, want %q", got, want)
+	}
+	start := f.startAgain("B2", "p2", false).Entry
+	if got := start.Event.(audit.JointStarted).Continues; got != 5 {
+		t.Fatalf("got a run that continues %d, want the one that tightened", got)
+	}
+	v := f.shop.View("B2")
+	if v.Next == nil || !v.Next.Verify || v.Next.Fastener != "1" || !v.Resumed || !v.Summary.Complete {
+		t.Fatalf("got %+v, want the first verification asked for", v)
+	}
+	for i, torque := range []int64{64_000, 71_000, 61_000, 66_000} {
+		m := f.at("B2", torque, 1_500+int64(i)*100).Marks[0]
+		if where(m) != "residual "+v.Next.Fastener+": pass" && i == 0 || m.Stage != "residual" || m.Run != start.Seq {
+			t.Errorf("got %+v, want a verification in the second run", m)
+		}
+	}
+	f.must(audit.CheckAnswered{Bench: "B2", Run: start.Seq, Check: "paint", Yes: true, Person: "p2"})
+	f.must(audit.JointClosed{Bench: "B2", Run: start.Seq, Person: "p2"})
+	if got := f.review(); len(got) != 0 {
+		t.Errorf("got %q in the way of the release, want nothing", got)
+	}
+	if _, err := f.starting("B1", "p1", false); err == nil || !strings.Contains(err.Error(), "is complete") {
+		t.Errorf("got %v, want a joint that is verified too to be complete", err)
+	}
+	f.replays()
+}
+
+func TestReview_AVerificationThatFailed(t *testing.T) {
+	f := tightened(t)
+	f.pull(64_000, 1_500)
+	f.pull(50_000, 1_600)
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	got := f.finding("step:caps/residual/2")
+	if got == nil || got.Subject != bench.StepFailed || !strings.HasSuffix(got.Text, "stage residual, fastener 2: low torque with reading 17 at the verification") ||
+		!strings.Contains(got.Settle, "the engine maker's procedure says what follows") {
+		t.Errorf("got %+v, want the failed verification of the second", got)
+	}
+}
+
+// states gives the states of the steps of fastener 1 after marks, as "snug done, seat open, residual open".
 func states(t *testing.T, marks ...audit.Mark) string {
 	t.Helper()
 	p, err := procedure.Parse("residual", []byte(residual))

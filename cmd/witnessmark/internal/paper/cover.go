@@ -121,7 +121,7 @@ func (d *document) standing() {
 
 // completeness says how many joints are done. Of a joint that was begun anew the newest attempt counts.
 func (d *document) completeness() string {
-	complete, all := 0, 0
+	complete, all, verify := 0, 0, 0
 	for i := range d.joints {
 		w := d.joints[i].words
 		if w != nil && w.Earlier {
@@ -129,9 +129,13 @@ func (d *document) completeness() string {
 		}
 		if all++; w != nil && w.Complete {
 			complete++
+			verify += w.ToVerify
 		}
 	}
-	if complete == all {
+	switch {
+	case complete == all && verify > 0:
+		return "Tightened, and every check is accepted. The verification is still open."
+	case complete == all:
 		return "Complete: every joint is done and every check is accepted."
 	}
 	return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
@@ -160,6 +164,8 @@ func (d *document) overview() {
 // state is how a joint stands in two words.
 func (j *joint) state() string {
 	switch {
+	case j.words.Complete && j.words.ToVerify > 0:
+		return "complete, to be verified"
 	case j.words.Complete && j.words.Closed == nil:
 		return "complete, on the bench"
 	case j.words.Complete:

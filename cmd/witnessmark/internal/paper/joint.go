@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"witnessmark/audit/bench"
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/drawing"
 	"witnessmark/device"
@@ -148,10 +149,10 @@ func ask(j *procedure.Joint, id string) string {
 }
 
 func accepts(j *procedure.Joint, id string) string {
-	if c := check(j, id); c != nil && c.Accept != nil {
-		return c.Accept.String()
+	if c := check(j, id); c != nil {
+		return bench.Wanted(c)
 	}
-	return "yes"
+	return "–"
 }
 
 // stray is the readings that belong to no step.

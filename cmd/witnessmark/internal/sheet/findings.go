@@ -30,6 +30,7 @@ func (o *Joint) find(j *procedure.Joint, steps []bench.StepState, bolts []bench.
 		switch {
 		case len(open) == 0:
 		case st.Verifies():
+			o.ToVerify += len(open)
 			o.say("verification is still open: " + where)
 		default:
 			o.lacks(where)

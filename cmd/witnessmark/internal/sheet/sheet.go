@@ -44,10 +44,11 @@ type Joint struct {
 	Bench    string     `json:"bench"`
 	By       string     `json:"by"`
 	Started  time.Time  `json:"started"`
-	Earlier  bool       `json:"earlier,omitempty"` // the joint was begun anew later
-	Runs     []Run      `json:"runs"`              // all of them, the oldest first
-	Closed   *time.Time `json:"closed"`            // null: still on the bench
-	Complete bool       `json:"complete"`          // every step done but for verifications, none of these failed, every check answered and accepted
+	Earlier  bool       `json:"earlier,omitempty"`   // the joint was begun anew later
+	Runs     []Run      `json:"runs"`                // all of them, the oldest first
+	Closed   *time.Time `json:"closed"`              // null: still on the bench
+	Complete bool       `json:"complete"`            // every step done but for verifications, none of these failed, every check answered and accepted
+	ToVerify int        `json:"to_verify,omitempty"` // verifications that are still open
 	Steps    []Step     `json:"steps"`
 	Checks   []Check    `json:"checks"`
 	Stray    []Mark     `json:"stray"`           // readings that belong to no step

@@ -51,6 +51,9 @@ func (p *printer) joint(j *Joint) {
 	if j.Complete {
 		state = "complete"
 	}
+	if j.Complete && j.ToVerify > 0 {
+		state = "complete, verification is still open"
+	}
 	if j.Earlier {
 		state += " (an earlier attempt: the joint was begun anew)"
 	}
