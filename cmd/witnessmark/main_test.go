@@ -147,6 +147,8 @@ revision: "1"
 title: Short block
 source: invented for this test
 decision: simple
+fastener_types:
+  cover: {thread: M8x1.25, reuse: never}
 joints:
   - id: plate
     title: Cover plate
@@ -154,9 +156,12 @@ joints:
     round: stage
     order: listed
     fasteners:
-      - {id: "1", at: [0, 0]}
+      - {id: "1", at: [0, 0], type: cover}
     checks:
       - {id: seal, ask: New seal fitted?}
+      - {id: lot, ask: Lot of the seal, answer: lot}
+      - {id: length, ask: Length of the free bolt, accept: 29.5..30.2 mm, each: fastener}
+      - {id: new-bolts, ask: How many new bolts were fitted?, answer: bolts}
     stages:
       - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
 `
@@ -210,6 +215,12 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"adapter remove --bench 1 --by Ada", exitOK, "next   fastener 1, stage snug: 30 N·m (27 … 33 N·m)\n"},
 		{"adapter remove --bench 1 --by Ada", exitAttention, "no adapter is fitted there"},
 		{"check answer seal yes --bench 1 --by Ada", exitOK, "fastener 1"},
+		{"check answer lot no --bench 1 --by Ada", exitAttention, "check lot wants a lot number"},
+		{"check answer lot L-2217 --bench 1 --by Ada", exitOK, "check  length, fastener 1: Length of the free bolt (29.5 … 30.2 mm)"},
+		{"check answer length 30.0mm --bench 1 --by Ada", exitAttention, "say which one"},
+		{"check answer length 30.0mm --fastener 1 --bench 1 --by Ada", exitOK, "new-bolts: How many new bolts were fitted? (at least 1, which are due to be replaced)"},
+		{"check answer new-bolts yes --bench 1 --by Ada", exitAttention, "a whole number of bolts"},
+		{"check answer new-bolts 0 --bench 1 --by Ada", exitOK, "look   check new-bolts: 0, wanted at least 1"},
 		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
 		{"joint renew --bench 1 --by Ada", exitInput, "fastener"},
 		{"joint renew 1 9 --bench 1 --by Ada", exitAttention, `no fastener "9"`},
@@ -304,8 +315,8 @@ func look(t *testing.T, data string) {
 	if err := json.Unmarshal([]byte(out), &e); err != nil || code != exitOK {
 		t.Fatalf("got %d, %q, %v, want a sheet", code, errs, err)
 	}
-	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 1 {
-		t.Errorf("got %+v, want the joint that Ada left open, with its check", j)
+	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 4 || j.Bolts == nil || j.Bolts.Due != 1 || *j.Bolts.Used != 0 {
+		t.Errorf("got %+v, want the joint that Ada left open, with its checks", j)
 	}
 	code, out, errs = said(t, "history", "--engine", "E-4711", "--depth", "overview", "--data", data)
 	for _, want := range []string{"by Ada, reopened\n", "  released by Quinn ", "  reopened by Quinn ", "asked\n", "  conceded by Ada ", "not done: none-fitted\n", "Joint plate, Cover plate: NOT COMPLETE"} {

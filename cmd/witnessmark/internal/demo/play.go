@@ -16,6 +16,7 @@ import (
 type Played struct {
 	Seq   uint64 // the reading's journal entry
 	Truth sim.Truth
+	Check string // that it measures
 }
 
 // Stage is where the story is told: the daemon's control socket, its live updates of the bench, and the audience.
@@ -97,7 +98,12 @@ func (s *Stage) do(ctx context.Context, a act) (*Played, error) {
 		_, err := s.see(ctx, audit.FastenerNamed{}.Kind())
 		return nil, err
 	}
-	return s.pull(ctx, *a.pull)
+	p, err := s.pull(ctx, *a.pull)
+	if err != nil {
+		return nil, err
+	}
+	p.Check = a.meets
+	return p, nil
 }
 
 func (s *Stage) pull(ctx context.Context, step sim.Step) (*Played, error) {
@@ -117,7 +123,7 @@ func (s *Stage) pull(ctx context.Context, step sim.Step) (*Played, error) {
 		return nil, err
 	}
 	truth.Reading = r
-	return &Played{u.View.Last.Seq, truth}, nil
+	return &Played{Seq: u.View.Last.Seq, Truth: truth}, nil
 }
 
 // see waits for the update of the given kind and shows it.
@@ -144,7 +150,7 @@ func Surprises(played []Played, inForce map[uint64]audit.Mark) []string {
 	var out []string
 	for _, p := range played {
 		m, ok := inForce[p.Seq]
-		if why := surprise(p.Truth, m); why != "" || !ok {
+		if why := surprise(p, m); why != "" || !ok {
 			out = append(out, fmt.Sprintf("reading %d was fastener %s at stage %s (%s) but %s: %s %s, %s %v", p.Seq,
 				p.Truth.Fastener, p.Truth.Stage, p.Truth.Hit, why, m.Stage, m.Fastener, m.Verdict, m.Flags))
 		}
@@ -152,8 +158,12 @@ func Surprises(played []Played, inForce map[uint64]audit.Mark) []string {
 	return out
 }
 
-func surprise(t sim.Truth, m audit.Mark) string {
-	switch {
+func surprise(p Played, m audit.Mark) string {
+	switch t := p.Truth; {
+	case m.CheckID != p.Check:
+		return "was taken for the check \"" + m.CheckID + "\""
+	case p.Check != "":
+		return ""
 	case t.Hit == sim.Nowhere && m.Verdict != audit.NotJudged:
 		return "a stray reading was taken for a step"
 	case t.Hit == sim.Nowhere:

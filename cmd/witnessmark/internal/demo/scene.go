@@ -34,7 +34,7 @@ const (
 	shopName  = "Kestrel Lane Engine Works"
 	benchID   = Bench
 	family    = "TB-42"
-	revision  = "4"
+	revision  = "5"
 	joint     = "main-caps"
 	small     = "S-60"  // 5 … 60 N·m
 	large     = "L-250" // 20 … 250 N·m

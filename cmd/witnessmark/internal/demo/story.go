@@ -2,13 +2,14 @@ package demo
 
 import "witnessmark/cmd/wrenchsim/sim"
 
-// act is one thing that the Technician does. Exactly one of pull, check and name is used; say is printed before it.
+// act is one thing that the technician does. Exactly one of pull, check and name is used, meets only with pull; say is printed before it.
 type act struct {
 	say   string
 	pull  *sim.Step
 	check string // answers a check …
 	value string // … with a measured value, empty: yes
 	name  string // says which fastener the last reading was
+	meets string // the check that a pull measures
 }
 
 // order is the order of the joint in procedure.yaml.
@@ -54,7 +55,7 @@ func (a act) saying(words string) act {
 
 // story is the day at the bench: three rounds with the mistakes that people make.
 func story() []act {
-	acts := []act{{say: "The bolts are new and oiled.", check: "new-bolts"}}
+	acts := []act{{say: "Ten new bolts are oiled and fitted.", check: "new-bolts", value: "10"}}
 	for _, id := range order {
 		switch id {
 		case "3":
@@ -81,6 +82,8 @@ func story() []act {
 	}
 	acts = append(acts,
 		act{say: "The crankshaft is measured.", check: "end-float", value: "0.14 mm"},
+		act{say: "The crankshaft is turned with the wrench, which measures its drag.", meets: "drag",
+			pull: &sim.Step{Act: sim.Stray, Wrench: small, Torque: 5.6, Angle: 175}},
 		act{say: "Mistake: the wrench is tried on the bench block.", pull: &sim.Step{Act: sim.Stray, Wrench: large, Torque: 45, Angle: 37}})
 	for _, id := range order[:len(order)-1] {
 		acts = append(acts, turn(id))

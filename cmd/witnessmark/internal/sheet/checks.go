@@ -72,7 +72,7 @@ func counted(j *procedure.Joint, answers []Check, renewed int) *Bolts {
 
 // String is the comparison in words.
 func (b *Bolts) String() string {
-	text := fmt.Sprintf("%d due to be replaced, how many were used was not counted", b.Due)
+	text := fmt.Sprintf("%d due to be replaced, not counted", b.Due)
 	if b.Used != nil {
 		text = fmt.Sprintf("%d used, %d due to be replaced", *b.Used, b.Due)
 	}

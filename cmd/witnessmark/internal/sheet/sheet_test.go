@@ -220,6 +220,57 @@ func TestOf_Verification(t *testing.T) {
 	}
 }
 
+// The bolts that were used are counted against those that are due to be replaced.
+func TestOf_BoltsUsed(t *testing.T) {
+	text, err := os.ReadFile("../../../../testdata/procedures/checks.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, tc := range map[string]struct {
+		joint   string
+		counts  []string
+		renewed bool
+		says    string // of the sheet
+		finding string
+		ok      bool
+	}{
+		"as many as are due":         {"rod-caps", []string{"2"}, false, "New bolts: 2 used, 2 due to be replaced", "", true},
+		"the newest count counts":    {"rod-caps", []string{"1", "2"}, false, "New bolts: 2 used, 2 due to be replaced", "", true},
+		"too few":                    {"rod-caps", []string{"1"}, false, "New bolts: 1 used, 2 due to be replaced", "check new-bolts: 1 is not accepted", false},
+		"more than are due":          {"rod-caps", []string{"3"}, false, "New bolts: 3 used, 2 due", "new bolts: 3 used, 2 due to be replaced", true},
+		"nobody counted":             {"rod-caps", nil, false, "New bolts: 2 due to be replaced, not counted", "check new-bolts was not answered", false},
+		"one more was renewed later": {"rod-caps", []string{"2"}, true, "New bolts: 2 used, 2 due to be replaced; 1 more renewed later", "", true},
+		"none is for single use":     {"main-caps", nil, false, "", "", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			run := store.RunHistory{ID: 5, Bench: "1", Joint: tc.joint, Started: begin}
+			for i, n := range tc.counts {
+				run.Answers = append(run.Answers, store.AnswerHistory{Index: int64(i + 10), CheckAnswered: audit.CheckAnswered{Check: "new-bolts", Yes: true, Value: n}})
+			}
+			if tc.renewed {
+				run.Renewals = append(run.Renewals, store.RenewalHistory{Index: 30, BoltReplaced: audit.BoltReplaced{Fastener: "1a"}})
+			}
+			h := &store.History{Engine: "E", Builds: []store.BuildHistory{{ID: 4, Procedure: string(text), Runs: []store.RunHistory{run}}}}
+			e, err := Of(h, "")
+			if err != nil {
+				t.Fatal(err)
+			}
+			var out strings.Builder
+			if err := e.Text(&out); err != nil {
+				t.Fatal(err)
+			}
+			j := e.Builds[0].Joints[0]
+			if (tc.says == "") != (j.Bolts == nil) || !strings.Contains(out.String(), tc.says) {
+				t.Errorf("got %+v and\n%s\nwant %q", j.Bolts, out.String(), tc.says)
+			}
+			i := slices.IndexFunc(j.Checks, func(c Check) bool { return c.Check == "new-bolts" })
+			if n := len(j.Checks); n > 0 && (i < 0 || j.Checks[n-1].OK != tc.ok) || tc.finding != "" && !slices.Contains(j.Findings, tc.finding) {
+				t.Errorf("got %+v and %q, want accepted %v, %q", j.Checks, j.Findings, tc.ok, tc.finding)
+			}
+		})
+	}
+}
+
 func TestOf_Units(t *testing.T) {
 	e, err := Of(history(), unit.LbfFt)
 	if err != nil {
