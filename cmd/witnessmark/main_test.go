@@ -221,6 +221,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"check answer length 30.0mm --fastener 1 --bench 1 --by Ada", exitOK, "new-bolts: How many new bolts were fitted? (at least 1, which are due to be replaced)"},
 		{"check answer new-bolts yes --bench 1 --by Ada", exitAttention, "a whole number of bolts"},
 		{"check answer new-bolts 0 --bench 1 --by Ada", exitOK, "look   check new-bolts: 0, wanted at least 1"},
+		{"check answer new-bolts 1 --bench 1 --by Ada", exitOK, "next   fastener 1"},
 		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
 		{"joint renew --bench 1 --by Ada", exitInput, "fastener"},
 		{"joint renew 1 9 --bench 1 --by Ada", exitAttention, `no fastener "9"`},
@@ -315,7 +316,7 @@ func look(t *testing.T, data string) {
 	if err := json.Unmarshal([]byte(out), &e); err != nil || code != exitOK {
 		t.Fatalf("got %d, %q, %v, want a sheet", code, errs, err)
 	}
-	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 4 || j.Bolts == nil || j.Bolts.Due != 1 || *j.Bolts.Used != 0 {
+	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 5 || j.Bolts == nil || j.Bolts.Due != 1 || *j.Bolts.Used != 1 {
 		t.Errorf("got %+v, want the joint that Ada left open, with its checks", j)
 	}
 	code, out, errs = said(t, "history", "--engine", "E-4711", "--depth", "overview", "--data", data)
