@@ -226,6 +226,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"joint renew --bench 1 --by Ada", exitInput, "fastener"},
 		{"joint renew 1 9 --bench 1 --by Ada", exitAttention, `no fastener "9"`},
 		{"joint renew 1 --reason stretched --bench 1 --by Ada", exitOK, "next   fastener 1"},
+		{"check answer length 29.9mm --fastener 1 --bench 1 --by Ada", exitOK, "next   fastener 1"}, // the new one is measured too
 		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
 		{"joint start plate --bench 1 --build W-12 --by Bo", exitOK, "taken up again, 0 of 1 steps done"},
 		{"joint close --bench 1 --by Bo", exitAttention, "is not complete"},
@@ -316,7 +317,7 @@ func look(t *testing.T, data string) {
 	if err := json.Unmarshal([]byte(out), &e); err != nil || code != exitOK {
 		t.Fatalf("got %d, %q, %v, want a sheet", code, errs, err)
 	}
-	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 5 || j.Bolts == nil || j.Bolts.Due != 1 || *j.Bolts.Used != 1 {
+	if j := e.Builds[0].Joints[0]; j.Joint != "plate" || j.By != "Ada" || j.Complete || len(j.Checks) != 6 || j.Bolts == nil || j.Bolts.Due != 1 || *j.Bolts.Used != 1 {
 		t.Errorf("got %+v, want the joint that Ada left open, with its checks", j)
 	}
 	code, out, errs = said(t, "history", "--engine", "E-4711", "--depth", "overview", "--data", data)

@@ -256,7 +256,7 @@ func TestOf_BoltsUsed(t *testing.T) {
 				t.Fatal(err)
 			}
 			var out strings.Builder
-			if err := e.Text(&out); err != nil {
+			if err := e.Text(&out, OfJoint); err != nil {
 				t.Fatal(err)
 			}
 			j := e.Builds[0].Joints[0]
