@@ -93,7 +93,7 @@ func (p *page) add(kind string, record any, c common) error {
 
 // leaf is the canonical JSON of the row.
 func (r *row) leaf() ([]byte, error) {
-	return ledger.Leaf(r.kind, r.Seq, r.At, r.Refused, r.record.Interface())
+	return ledger.AppendLeaf(nil, r.kind, r.Seq, r.At, r.Refused, r.record)
 }
 
 // write is the transaction. It is begun and committed by hand: an error of the commit must not be hidden by one of a

@@ -130,19 +130,3 @@ func (r *row) fields(visit func(string, reflect.Value)) {
 	each(reflect.ValueOf(&r.common).Elem(), visit)
 	each(r.record, visit)
 }
-
-// alike makes new targets of the same types.
-func alike(targets []any) []any {
-	out := make([]any, len(targets))
-	for i, t := range targets {
-		out[i] = reflect.New(reflect.TypeOf(t).Elem()).Interface()
-	}
-	return out
-}
-
-// assign copies what from points to into what targets point to.
-func assign(targets, from []any) {
-	for i, t := range targets {
-		reflect.ValueOf(t).Elem().Set(reflect.ValueOf(from[i]).Elem())
-	}
-}

@@ -66,13 +66,15 @@ type walk struct {
 	entry    uint64             // the newest whose leaf was seen
 	signed   int64              // size of the newest checkpoint seen
 	releases releases
+	bytes    []byte // of the leaf at hand, behind one byte for its hash
 }
 
 func (v *walk) all(ctx context.Context, outside []byte) error {
 	if err := v.begin(ctx, outside); err != nil {
 		return err
 	}
-	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size")
+	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size",
+		func(p *point) []any { return []any{&p.size, &p.root, &p.note} })
 	next, err := v.point(points)
 	if err != nil {
 		return err
@@ -80,14 +82,14 @@ func (v *walk) all(ctx context.Context, outside []byte) error {
 	if v.releases, err = readReleases(ctx, v.tx, v.shop); err != nil {
 		return err
 	}
-	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index")
+	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index",
+		func(l *leaf) []any { return []any{&l.index, &l.kind, &l.seq, &l.hash} })
 	for {
-		var l leaf
-		ok, err := leaves.next(&l.index, &l.kind, &l.seq, &l.hash)
+		l, err := leaves.next()
 		if err != nil {
 			return err
 		}
-		if !ok {
+		if l == nil {
 			break
 		}
 		if err := v.leaf(l); err != nil {
@@ -134,7 +136,7 @@ func (v *walk) begin(ctx context.Context, outside []byte) error {
 }
 
 // leaf checks a leaf against its row.
-func (v *walk) leaf(l leaf) error {
+func (v *walk) leaf(l *leaf) error {
 	if l.index != v.tree.Size() {
 		return &Mismatch{v.tree.Size(), "ledger_leaf", 0, fmt.Sprintf("the leaf is missing, the next one is %d", l.index)}
 	}
@@ -158,11 +160,10 @@ func (v *walk) leaf(l leaf) error {
 	if r.Seq != v.entry {
 		return &Mismatch{l.index, s.table, r.Seq, fmt.Sprintf("entry %d is due here: entries are recorded without a gap", v.entry)}
 	}
-	b, err := r.leaf()
-	if err != nil {
+	if v.bytes, err = ledger.AppendLeaf(append(v.bytes[:0], 0), r.kind, r.Seq, r.At, r.Refused, r.record); err != nil {
 		return err
 	}
-	h := ledger.Hash(b)
+	h := ledger.HashBehind(v.bytes)
 	if !bytes.Equal(h[:], l.hash) {
 		return &Mismatch{l.index, s.table, r.Seq, "the row does not give the leaf's hash"}
 	}
@@ -178,10 +179,9 @@ type point struct {
 	root, note []byte
 }
 
-func (v *walk) point(c *cursor) (*point, error) {
-	p := &point{}
-	ok, err := c.next(&p.size, &p.root, &p.note)
-	if err != nil || !ok {
+func (v *walk) point(c *cursor[point]) (*point, error) {
+	p, err := c.next()
+	if err != nil || p == nil {
 		return nil, err
 	}
 	if p.size <= v.tree.Size() && v.found.Checkpoints > 0 || p.size < 1 {

@@ -13,7 +13,7 @@ import (
 
 // releases are the signatures under builds that a walk has not met yet. Each names the ledger that its person saw.
 type releases struct {
-	rows *cursor
+	rows *cursor[signature]
 	next *signature
 }
 
@@ -26,16 +26,13 @@ type signature struct {
 
 func readReleases(ctx context.Context, tx pgx.Tx, shop string) (releases, error) {
 	r := releases{rows: newCursor(ctx, tx, "releases",
-		"SELECT seq, ledger_index, size, root FROM witnessmark.build_release WHERE refused = '' AND shop = "+quote(shop)+" ORDER BY size, ledger_index")}
+		"SELECT seq, ledger_index, size, root FROM witnessmark.build_release WHERE refused = '' AND shop = "+quote(shop)+" ORDER BY size, ledger_index",
+		func(s *signature) []any { return []any{&s.seq, &s.index, &s.size, &s.root} })}
 	return r, r.step()
 }
 
-func (r *releases) step() error {
-	s := &signature{}
-	ok, err := r.rows.next(&s.seq, &s.index, &s.size, &s.root)
-	if r.next = s; !ok {
-		r.next = nil
-	}
+func (r *releases) step() (err error) {
+	r.next, err = r.rows.next()
 	return err
 }
 

@@ -3,12 +3,13 @@
 package ledger
 
 import (
-	"encoding/json"
+	"crypto/sha256"
 	"fmt"
+	"reflect"
+	"slices"
 	"strconv"
 	"time"
 
-	"github.com/gowebpki/jcs"
 	"golang.org/x/mod/sumdb/tlog"
 )
 
@@ -26,64 +27,63 @@ type hider interface{ LeafHidden() []string }
 //	refused  why the entry took no effect; left out where it did
 //
 // Every integer stands as decimal text, because a number of RFC 8785 is exact to 2^53 only. Torques are decimal text in
-// N·m, angles in degrees, bytes base64. A field of the record with one of the four names above is an error.
+// N·m, angles in degrees, bytes base64. A record must be a struct; a field of its own with one of the four names above is
+// an error.
 func Leaf(kind string, seq uint64, at time.Time, refused string, record any) ([]byte, error) {
-	body, err := json.Marshal(record)
+	v := reflect.New(reflect.TypeOf(record)).Elem()
+	v.Set(reflect.ValueOf(record))
+	return AppendLeaf(nil, kind, seq, at, refused, v)
+}
+
+// AppendLeaf appends what Leaf gives, of a record that can be addressed.
+func AppendLeaf(to []byte, kind string, seq uint64, at time.Time, refused string, record reflect.Value) ([]byte, error) {
+	p, err := planOf(record.Type())
 	if err != nil {
-		return nil, fmt.Errorf("write leaf: %w", err)
-	}
-	fields := map[string]json.RawMessage{}
-	if err := json.Unmarshal(body, &fields); err != nil {
-		return nil, fmt.Errorf("write leaf: a record must be an object: %w", err)
-	}
-	if h, ok := record.(hider); ok {
-		for _, name := range h.LeafHidden() {
-			delete(fields, name)
-		}
-	}
-	head := map[string]string{"kind": kind, "seq": strconv.FormatUint(seq, 10), "at": at.UTC().Format(timeLayout)}
-	if refused != "" {
-		head["refused"] = refused
-	}
-	if err := complete(fields, head); err != nil {
 		return nil, err
 	}
-	loose, err := json.Marshal(fields)
-	if err != nil {
-		return nil, fmt.Errorf("write leaf: %w", err)
+	var hidden []string
+	if p.hides {
+		hidden = record.Addr().Interface().(hider).LeafHidden()
 	}
-	leaf, err := jcs.Transform(loose)
-	if err != nil {
-		return nil, fmt.Errorf("write leaf in canonical form: %w", err)
-	}
-	return leaf, nil
-}
-
-// complete turns numbers into text and adds what every leaf has.
-func complete(fields map[string]json.RawMessage, head map[string]string) error {
-	for name, value := range fields {
-		if c := value[0]; c == '-' || c >= '0' && c <= '9' {
-			fields[name] = text(string(value))
+	open := byte('{')
+	for i := range p.fields {
+		f := &p.fields[i]
+		start := len(to)
+		to = append(append(to, open), f.key...)
+		write := true
+		switch f.name {
+		case "kind":
+			to = appendText(to, kind)
+		case "seq":
+			to = append(strconv.AppendUint(append(to, '"'), seq, 10), '"')
+		case "at":
+			to = append(at.UTC().AppendFormat(append(to, '"'), timeLayout), '"')
+		case "refused":
+			write = refused != ""
+			to = appendText(to, refused)
+		default:
+			v := record.FieldByIndex(f.index)
+			if write = !(f.omit && empty(v)) && !slices.Contains(hidden, f.name); write {
+				to, err = f.append(to, v)
+			}
 		}
-	}
-	for _, name := range []string{"kind", "seq", "at", "refused"} {
-		if _, taken := fields[name]; taken {
-			return fmt.Errorf("write leaf: the record has a field %q of its own", name)
+		if err != nil {
+			return nil, fmt.Errorf("write leaf: %s: %w", f.name, err)
 		}
-		if value, given := head[name]; given {
-			fields[name] = text(value)
+		if !write {
+			to = to[:start]
+			continue
 		}
+		open = ','
 	}
-	return nil
-}
-
-func text(s string) json.RawMessage {
-	b, err := json.Marshal(s)
-	if err != nil {
-		panic(err) // a string always has a JSON form
-	}
-	return b
+	return append(to, '}'), nil
 }
 
 // Hash is the leaf hash of RFC 6962: SHA-256 of a zero byte and the leaf.
 func Hash(leaf []byte) tlog.Hash { return tlog.RecordHash(leaf) }
+
+// HashBehind is the leaf hash of what stands behind the first byte of b, which it sets to zero: one copy less.
+func HashBehind(b []byte) tlog.Hash {
+	b[0] = 0
+	return sha256.Sum256(b)
+}

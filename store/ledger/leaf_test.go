@@ -76,7 +76,10 @@ func read(t *testing.T, path string) []byte {
 
 // Keys are ordered by UTF-16 code unit (RFC 8785, 3.2.3): the surrogates of a smiley come before U+FB33.
 func TestLeaf_KeyOrder(t *testing.T) {
-	leaf, err := Leaf("x", 1, noon, "", map[string]string{"\ufb33": "b", "\U0001f602": "a"})
+	leaf, err := Leaf("x", 1, noon, "", struct {
+		Letter string `json:"דּ"`
+		Smiley string `json:"😂"`
+	}{"b", "a"})
 	want := "{\"at\":\"2026-03-02T12:00:00.000000Z\",\"kind\":\"x\",\"seq\":\"1\",\"\U0001f602\":\"a\",\"\ufb33\":\"b\"}"
 	if err != nil || string(leaf) != want {
 		t.Errorf("got %s, %v, want %s", leaf, err, want)
@@ -139,8 +142,18 @@ func TestLeaf_EveryIntegerIsText(t *testing.T) {
 }
 
 func TestLeaf_Refused(t *testing.T) {
-	for _, name := range []string{"kind", "seq", "at", "refused"} {
-		if leaf, err := Leaf("x", 1, noon, "", map[string]string{name: "y"}); err == nil {
+	for name, record := range map[string]any{
+		"kind": struct {
+			X string `json:"kind"`
+		}{}, "seq": struct {
+			X int `json:"seq"`
+		}{}, "at": struct {
+			X string `json:"at,omitempty"`
+		}{}, "refused": struct {
+			X string `json:"refused"`
+		}{},
+	} {
+		if leaf, err := Leaf("x", 1, noon, "", record); err == nil {
 			t.Errorf("a record with a field %s of its own: got %s, want an error", name, leaf)
 		}
 	}
