@@ -176,6 +176,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
 	RolesGiven{}.Kind():     decode[RolesGiven],
 	LabelScanned{}.Kind():   decode[LabelScanned],
+	KeyChanged{}.Kind():     decode[KeyChanged],
 	AdapterFitted{}.Kind():  decode[AdapterFitted],
 	ReadingTaken{}.Kind():   decode[ReadingTaken],
 	FrameRefused{}.Kind():   decode[FrameRefused],

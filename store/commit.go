@@ -26,6 +26,7 @@ type page struct {
 	leaves []leaf
 	tree   *ledger.Tree
 	last   uint64
+	keys   []*ledger.Key // that the entries change to
 }
 
 // Commit writes outcomes, in the order of their entries, with their leaves, a signed checkpoint and the new position in
@@ -49,6 +50,9 @@ func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 		return err
 	}
 	s.tree, s.position, s.signed = p.tree, p.last, at
+	if n := len(p.keys); n > 0 {
+		s.key = p.keys[n-1]
+	}
 	return s.publish(signed)
 }
 
@@ -60,6 +64,9 @@ func (s *Store) compose(outcomes []audit.Outcome) (*page, error) {
 			return nil, fmt.Errorf("entry %d follows entry %d: entries must be written without a gap", o.Entry.Seq, p.last)
 		}
 		p.last = o.Entry.Seq
+		if err := s.changeKey(p, o); err != nil {
+			return nil, err
+		}
 		c := common{Seq: o.Entry.Seq, At: o.Entry.At, Refused: o.Refused}
 		if err := p.add(o.Entry.Event.Kind(), o.Entry.Event, c); err != nil {
 			return nil, err
@@ -103,7 +110,7 @@ func (s *Store) write(ctx context.Context, p *page, at time.Time) ([]byte, error
 	if err != nil {
 		return nil, err
 	}
-	signed, err := ledger.Checkpoint{Origin: Origin(s.opt.Shop), Size: p.tree.Size(), Root: root}.Sign(s.opt.Key.Signer)
+	signed, err := s.sign(ledger.Checkpoint{Origin: Origin(s.opt.Shop), Size: p.tree.Size(), Root: root}, p.keys)
 	if err != nil {
 		return nil, err
 	}

@@ -16,8 +16,8 @@ import (
 )
 
 // Bundle reads everything recorded of one build, named by its work order or its number, and proves it against the newest
-// checkpoint. key is the verifier's text of the key that signs it.
-func (r *Reader) Bundle(ctx context.Context, name, key string) (c bundle.Content, err error) {
+// checkpoint. known is the verifier's text of a key of the shop.
+func (r *Reader) Bundle(ctx context.Context, name, known string) (c bundle.Content, err error) {
 	err = r.snapshot(ctx, func(tx pgx.Tx) error {
 		g := &gather{tx: tx, shop: r.shop, found: map[int64]row{}}
 		if c.Build, c.Engine, err = findBuild(ctx, tx, r.shop, name); err != nil {
@@ -27,8 +27,7 @@ func (r *Reader) Bundle(ctx context.Context, name, key string) (c bundle.Content
 			return fmt.Errorf("gather build %d: %w", c.Build, err)
 		}
 		c.WorkOrder = g.workOrder()
-		c.Key = key
-		return g.prove(ctx, &c)
+		return g.prove(ctx, &c, known)
 	})
 	return c, err
 }

@@ -35,7 +35,11 @@ func (s *Store) meetOutside(ctx context.Context) error {
 }
 
 func (s *Store) compare(ctx context.Context, signed []byte) error {
-	c, err := ledger.Open(signed, s.opt.Key.Verifier)
+	keys, err := s.verifiers()
+	if err != nil {
+		return err
+	}
+	c, err := ledger.Open(signed, keys...)
 	if err != nil {
 		return err
 	}
@@ -53,7 +57,7 @@ func (s *Store) compare(ctx context.Context, signed []byte) error {
 	if kept == nil {
 		return fmt.Errorf("the database has no checkpoint of size %d: it is another ledger, or was changed: run witnessmark verify", c.Size)
 	}
-	there, err := ledger.Open(kept, s.opt.Key.Verifier)
+	there, err := ledger.Open(kept, keys...)
 	if err != nil {
 		return fmt.Errorf("the checkpoint of size %d in the database: %w", c.Size, err)
 	}

@@ -15,11 +15,14 @@ import (
 )
 
 // prove adds the newest checkpoint, the leaves and their proofs.
-func (g *gather) prove(ctx context.Context, c *bundle.Content) error {
+func (g *gather) prove(ctx context.Context, c *bundle.Content, known string) error {
 	var size int64
 	err := g.tx.QueryRow(ctx, "SELECT size, note FROM witnessmark.checkpoint WHERE shop = $1 ORDER BY size DESC LIMIT 1", g.shop).Scan(&size, &c.Note)
 	if err != nil {
 		return fmt.Errorf("read the newest checkpoint: %w", err)
+	}
+	if c.Key, err = keyAt(ctx, g.tx, g.shop, size, known); err != nil {
+		return err
 	}
 	if err := g.leaves(c); err != nil {
 		return err

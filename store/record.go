@@ -29,6 +29,7 @@ var tables = map[string]table{
 	audit.RolesGiven{}.Kind():     {"roles", reflect.TypeFor[audit.RolesGiven]()},
 	audit.AdapterFitted{}.Kind():  {"adapter", reflect.TypeFor[audit.AdapterFitted]()},
 	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},
+	audit.KeyChanged{}.Kind():     {"key_change", reflect.TypeFor[audit.KeyChanged]()},
 	audit.ReadingTaken{}.Kind():   {"reading", reflect.TypeFor[audit.ReadingTaken]()},
 	audit.FrameRefused{}.Kind():   {"refusal", reflect.TypeFor[audit.FrameRefused]()},
 	audit.Mark{}.Kind():           {"mark", reflect.TypeFor[audit.Mark]()},

@@ -19,9 +19,9 @@ func Origin(shop string) string { return "witnessmark/" + shop }
 
 // Options says which shop's records go where. All fields are needed.
 type Options struct {
-	URL     string // of the database, as pgx reads it
-	Shop    string // the shop's id, the first column of every key
-	Key     *ledger.Key
+	URL     string           // of the database, as pgx reads it
+	Shop    string           // the shop's id, the first column of every key
+	Key     *ledger.Key      // the first one; those that it was changed for lie beside it
 	Outside string           // file of the newest checkpoint, kept outside the database
 	Clock   func() time.Time // stamps checkpoints
 }
@@ -34,6 +34,7 @@ type Store struct {
 	position uint64
 	epoch    int64
 	signed   time.Time
+	key      *ledger.Key // that signs at present
 }
 
 // Errors that callers branch on.
@@ -128,6 +129,9 @@ func (s *Store) load(ctx context.Context) error {
 	}
 	if got, err := tree.Root(); err != nil || len(root) != tlog.HashSize || got != tlog.Hash(root) {
 		return fmt.Errorf("the end of the ledger at size %d does not fit its root: run witnessmark verify", size)
+	}
+	if s.key, err = s.signing(ctx, size); err != nil {
+		return err
 	}
 	s.tree, s.position = tree, position
 	return s.loadSigned(ctx)

@@ -69,7 +69,11 @@ func (s *shop) verify() string {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	if _, err := r.Verify(s.t.Context(), s.opt.Key.Verifier, outside, nil); err != nil {
+	var kept []store.Kept
+	if outside != nil {
+		kept = append(kept, store.Kept{Where: "the file outside", Note: outside})
+	}
+	if _, err := r.Verify(s.t.Context(), s.opt.Key.Public, kept, nil); err != nil {
 		return err.Error()
 	}
 	return ""
@@ -186,7 +190,7 @@ func TestStore_OneOrManyCommitsSameRoot(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer r.Close()
-		v, err := r.Verify(t.Context(), s.opt.Key.Verifier, nil, nil)
+		v, err := r.Verify(t.Context(), s.opt.Key.Public, nil, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
-	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"witnessmark/audit"
@@ -37,6 +36,8 @@ func (m *Mismatch) Error() string {
 type Verified struct {
 	Leaves      int64
 	Checkpoints int
+	Keys        []KeySpan // that signed, in their order
+	Kept        int       // checkpoints kept outside from which the ledger goes on
 	Root        tlog.Hash
 }
 
@@ -44,11 +45,12 @@ type Verified struct {
 const fetchRows = 2000
 
 // Verify makes every leaf anew from its row and compares its hash, recomputes the root at every checkpoint, checks every
-// signature, the head, and the checkpoint kept outside (nil: there is none). The first thing that does not fit is a
-// *Mismatch. All is read from one snapshot. progress is called now and then, and may be nil.
-func (r *Reader) Verify(ctx context.Context, key note.Verifier, outside []byte, progress func(done, all int64)) (Verified, error) {
-	v := &walk{shop: r.shop, key: key, progress: progress, sources: map[string]*source{}, tree: &ledger.Tree{}}
-	err := r.snapshot(ctx, func(tx pgx.Tx) error { v.tx = tx; return v.all(ctx, outside) })
+// signature, the head, and that the ledger goes on from every checkpoint kept outside. key is the verifier's text of a key of
+// the shop; where the key was changed, any of them will do. The first thing that does not fit is a *Mismatch. All is read
+// from one snapshot. progress is called now and then, and may be nil.
+func (r *Reader) Verify(ctx context.Context, key string, kept []Kept, progress func(done, all int64)) (Verified, error) {
+	v := &walk{shop: r.shop, progress: progress, sources: map[string]*source{}, tree: &ledger.Tree{}}
+	err := r.snapshot(ctx, func(tx pgx.Tx) error { v.tx = tx; return v.all(ctx, key, kept) })
 	return v.found, err
 }
 
@@ -56,21 +58,21 @@ func (r *Reader) Verify(ctx context.Context, key note.Verifier, outside []byte, 
 type walk struct {
 	tx       pgx.Tx
 	shop     string
-	key      note.Verifier
+	keys     keyChain
 	progress func(done, all int64)
 	sources  map[string]*source
 	tree     *ledger.Tree
 	size     int64
 	found    Verified
-	kept     *ledger.Checkpoint // outside
-	entry    uint64             // the newest whose leaf was seen
-	signed   int64              // size of the newest checkpoint seen
+	kept     []keptPoint // outside, those not reached yet, the smallest first
+	entry    uint64      // the newest whose leaf was seen
+	signed   int64       // size of the newest checkpoint seen
 	releases releases
 	bytes    []byte // of the leaf at hand, behind one byte for its hash
 }
 
-func (v *walk) all(ctx context.Context, outside []byte) error {
-	if err := v.begin(ctx, outside); err != nil {
+func (v *walk) all(ctx context.Context, key string, kept []Kept) error {
+	if err := v.begin(ctx, key, kept); err != nil {
 		return err
 	}
 	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size",
@@ -103,7 +105,7 @@ func (v *walk) all(ctx context.Context, outside []byte) error {
 				return err
 			}
 		}
-		if err := v.atOutside(); err != nil {
+		if err := v.atKept(); err != nil {
 			return err
 		}
 		if err := v.releases.at(v.tree); err != nil {
@@ -116,16 +118,15 @@ func (v *walk) all(ctx context.Context, outside []byte) error {
 	return v.end()
 }
 
-// begin opens a source a table and reads the head.
-func (v *walk) begin(ctx context.Context, outside []byte) error {
-	if outside != nil {
-		c, err := ledger.Open(outside, v.key)
-		if err != nil {
-			return fmt.Errorf("the checkpoint kept outside: %w", err)
-		}
-		v.kept = &c
+// begin reads the keys and the head, and opens a source a table.
+func (v *walk) begin(ctx context.Context, key string, kept []Kept) (err error) {
+	if v.keys, err = readKeys(ctx, v.tx, v.shop, key); err != nil {
+		return err
 	}
-	err := v.tx.QueryRow(ctx, "SELECT size FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&v.size)
+	if v.kept, err = openKept(kept, v.keys.verifiers); err != nil {
+		return err
+	}
+	err = v.tx.QueryRow(ctx, "SELECT size FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&v.size)
 	if err != nil {
 		return fmt.Errorf("read the end of the ledger: %w", err)
 	}
@@ -168,6 +169,11 @@ func (v *walk) leaf(l *leaf) error {
 		return &Mismatch{l.index, s.table, r.Seq, "the row does not give the leaf's hash"}
 	}
 	v.tree.Append(h)
+	if ev, is := r.record.Addr().Interface().(*audit.KeyChanged); is && r.Refused == "" {
+		if !v.keys.change(ev) {
+			return &Mismatch{l.index, s.table, r.Seq, "it changes from another key than the one that signed before it"}
+		}
+	}
 	if v.progress != nil && v.tree.Size()%fetchRows == 0 {
 		v.progress(v.tree.Size(), v.size)
 	}
@@ -196,7 +202,7 @@ func (v *walk) check(p *point) error {
 	if err != nil {
 		return err
 	}
-	c, err := ledger.Open(p.note, v.key)
+	c, err := v.keys.open(p.note, p.size)
 	if err != nil {
 		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d: %v", p.size, err)}
 	}
@@ -208,27 +214,13 @@ func (v *walk) check(p *point) error {
 	return nil
 }
 
-func (v *walk) atOutside() error {
-	if v.kept == nil || v.kept.Size != v.tree.Size() {
-		return nil
-	}
-	root, err := v.tree.Root()
-	if err != nil {
-		return err
-	}
-	if root != v.kept.Root {
-		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("at size %d the database has another root than the checkpoint kept outside", v.kept.Size)}
-	}
-	return nil
-}
-
 // end checks what must hold after the last leaf.
 func (v *walk) end() error {
 	root, err := v.tree.Root()
 	if err != nil {
 		return err
 	}
-	v.found.Leaves, v.found.Root = v.tree.Size(), root
+	v.found.Leaves, v.found.Root, v.found.Keys = v.tree.Size(), root, v.keys.spans
 	for _, s := range v.sources {
 		if r, err := s.take(); err != nil || r != nil {
 			if err != nil {
@@ -244,33 +236,29 @@ func (v *walk) end() error {
 	if v.signed != v.tree.Size() {
 		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d, which signs the newest leaf, is missing", v.tree.Size())}
 	}
-	size, err := v.head(root)
-	if err != nil {
+	if err := v.head(root); err != nil {
 		return err
 	}
-	if v.kept != nil && v.kept.Size > size {
-		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d", ErrOlder, size, v.kept.Size)
-	}
-	return nil
+	return v.beyond()
 }
 
-// head checks the row that says where the ledger ends, and gives its size.
-func (v *walk) head(root tlog.Hash) (int64, error) {
+// head checks the row that says where the ledger ends.
+func (v *walk) head(root tlog.Hash) error {
 	var size int64
 	var position uint64
 	var saved, edge []byte
 	err := v.tx.QueryRow(context.Background(), "SELECT size, root, edge, position FROM witnessmark.ledger_head WHERE shop = $1", v.shop).
 		Scan(&size, &saved, &edge, &position)
 	if err != nil {
-		return 0, fmt.Errorf("read the end of the ledger: %w", err)
+		return fmt.Errorf("read the end of the ledger: %w", err)
 	}
 	switch {
 	case size != v.tree.Size() || !bytes.Equal(saved, root[:]):
-		return 0, &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says %d leaves, there are %d, or its root is another", size, v.tree.Size())}
+		return &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says %d leaves, there are %d, or its root is another", size, v.tree.Size())}
 	case !bytes.Equal(edge, v.tree.Edge()):
-		return 0, &Mismatch{-1, "ledger_head", 0, "its edge does not fit the leaves"}
+		return &Mismatch{-1, "ledger_head", 0, "its edge does not fit the leaves"}
 	case position != v.entry:
-		return 0, &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says entry %d is the newest, that is entry %d", position, v.entry)}
+		return &Mismatch{-1, "ledger_head", 0, fmt.Sprintf("it says entry %d is the newest, that is entry %d", position, v.entry)}
 	}
-	return size, nil
+	return nil
 }

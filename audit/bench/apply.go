@@ -60,6 +60,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.roles[ev.Person] = ev.Roles
 	case audit.AdapterFitted:
 		s.fit(ev)
+	case audit.KeyChanged:
+		s.signing = ev.NewKey
 	case audit.LabelScanned:
 		s.scan(ev)
 	case audit.PersonForgotten:

@@ -57,6 +57,8 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseFit(ev)
 	case audit.LabelScanned:
 		return s.refuseScan(ev)
+	case audit.KeyChanged:
+		return s.refuseKey(ev)
 	}
 	return nil
 }

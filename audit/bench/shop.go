@@ -25,6 +25,7 @@ type Shop struct {
 	fits       map[string]fits      // by bench
 	closed     map[position]*closed // joints that are on no bench
 	lives      Lives
+	signing    string // the key that the ledger is signed with; empty: its first one
 }
 
 // revision is a procedure revision that the shop holds.

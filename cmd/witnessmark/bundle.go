@@ -53,7 +53,7 @@ func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
 	if err := bundle.Write(&zip, content); err != nil {
 		return err
 	}
-	found, err := bundle.Check(bytes.NewReader(zip.Bytes()), int64(zip.Len()), key)
+	found, err := bundle.Check(bytes.NewReader(zip.Bytes()), int64(zip.Len()), content.Key)
 	if err != nil {
 		return err
 	}

@@ -76,6 +76,9 @@ func sheetRecord(ctx context.Context, reader *store.Reader, build, key string) (
 	if r.Declarations, err = reader.Declarations(ctx, b); err != nil {
 		return r, err
 	}
-	r.Signed, r.SignedAt, err = reader.SignedAfter(ctx, b)
+	if r.Signed, r.SignedAt, err = reader.SignedAfter(ctx, b); err != nil {
+		return r, err
+	}
+	r.Key, err = reader.KeyAt(ctx, r.Signed, key)
 	return r, err
 }

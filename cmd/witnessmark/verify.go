@@ -25,27 +25,20 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	if c.Bundle != "" {
 		return checkBundle(s, c.Bundle, c.Key)
 	}
-	keyFile, kept := c.Key, c.Checkpoint
-	if keyFile == "" {
-		keyFile = s.folder().Key() + ".pub"
-	}
-	if kept == "" {
-		kept = s.folder().Outside()
-	}
-	key, err := ledger.ReadVerifier(keyFile)
+	key, err := publicKey(c.Key, s)
 	if err != nil {
-		return inputError{fmt.Errorf("%w; name the public key with --key", err)}
+		return err
 	}
-	outside, err := ledger.ReadOutside(kept)
+	kept, err := c.kept(s)
 	if err != nil {
-		return inputError{err}
+		return err
 	}
 	reader, closeAll, err := c.open(ctx, s)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	found, err := reader.Verify(ctx, key, outside, progress(s.log))
+	found, err := reader.Verify(ctx, key, kept, progress(s.log))
 	var mismatch *store.Mismatch
 	if errors.As(err, &mismatch) {
 		fmt.Fprintf(s.out, "NOT OK: %v\n", mismatch)
@@ -56,10 +49,36 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	}
 	fmt.Fprintf(s.out, "ok: shop %s, %d leaves made anew from their rows, %d signed checkpoints, root %s\n",
 		reader.Shop(), found.Leaves, found.Checkpoints, found.Root)
-	if outside == nil {
-		fmt.Fprintf(s.out, "There is no checkpoint at %s: an older state of the whole database would not have been noticed.\n", kept)
+	for _, k := range found.Keys {
+		print, err := ledger.Fingerprint(k.Key)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(s.out, "from checkpoint %d on signed with the key %s\n", k.From, print)
+	}
+	if len(kept) == 0 {
+		fmt.Fprintln(s.out, "No checkpoint was kept outside: an older state of the whole database would not have been noticed.")
+	} else {
+		fmt.Fprintf(s.out, "It goes on from %d checkpoints that were kept outside.\n", found.Kept)
 	}
 	return nil
+}
+
+// kept reads the checkpoints that were kept outside the database.
+func (c *verifyCommand) kept(s shop) ([]store.Kept, error) {
+	file := c.Checkpoint
+	if file == "" {
+		file = s.folder().Outside()
+	}
+	outside, err := ledger.ReadOutside(file)
+	if err != nil {
+		return nil, inputError{err}
+	}
+	var kept []store.Kept
+	if outside != nil {
+		kept = append(kept, store.Kept{Where: file, Note: outside})
+	}
+	return kept, nil
 }
 
 // progress tells a person at a terminal how far things are; nobody else is told.

@@ -45,17 +45,18 @@ func ParseCheckpoint(text string) (Checkpoint, error) {
 }
 
 // Sign gives the checkpoint as a signed note. Ed25519 signs the same text to the same bytes every time.
-func (c Checkpoint) Sign(s note.Signer) ([]byte, error) {
-	signed, err := note.Sign(&note.Note{Text: c.Text()}, s)
+func (c Checkpoint) Sign(signers ...note.Signer) ([]byte, error) {
+	signed, err := note.Sign(&note.Note{Text: c.Text()}, signers...)
 	if err != nil {
 		return nil, fmt.Errorf("sign checkpoint: %w", err)
 	}
 	return signed, nil
 }
 
-// Open checks the signature of a note and reads the checkpoint in it. The origin must be the key's name.
-func Open(signed []byte, v note.Verifier) (Checkpoint, error) {
-	n, err := note.Open(signed, note.VerifierList(v))
+// Open checks the signature of a note and reads the checkpoint in it. One of the keys must have signed it; all bear the
+// name of the ledger, which must be the origin.
+func Open(signed []byte, keys ...note.Verifier) (Checkpoint, error) {
+	n, err := note.Open(signed, note.VerifierList(keys...))
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("open checkpoint: %w", err)
 	}
@@ -63,8 +64,8 @@ func Open(signed []byte, v note.Verifier) (Checkpoint, error) {
 	if err != nil {
 		return c, err
 	}
-	if c.Origin != v.Name() {
-		return c, fmt.Errorf("the checkpoint is of %q, not of %q", c.Origin, v.Name())
+	if c.Origin != n.Sigs[0].Name {
+		return c, fmt.Errorf("the checkpoint is of %q, not of %q", c.Origin, n.Sigs[0].Name)
 	}
 	return c, nil
 }

@@ -15,16 +15,19 @@ import (
 
 // Key is what a shop signs with. The private half stays in its file.
 type Key struct {
-	Signer   note.Signer
+	Signer   note.Signer // nil: the private half was taken away, and only a later key signs
 	Verifier note.Verifier
 	Public   string // the verifier's text, to be handed out
+
+	path string
 }
 
 // LoadOrCreateKey reads the private key file, or makes a new Ed25519 key by the given name (the origin of the ledger) and
 // writes it with mode 0600; the public half stands beside it with the ending .pub.
 //
 // A crash between the two files leaves the private one, from which the next start writes the public half again. A public
-// half without a private one is refused: a new key would sign on under the same name as if nothing had been lost.
+// half without a private one is refused: a new key would sign on under the same name as if nothing had been lost. Only where
+// a later key lies beside it (see Later) the private half may be gone.
 func LoadOrCreateKey(path, name string) (*Key, error) {
 	text, err := os.ReadFile(path)
 	if errors.Is(err, os.ErrNotExist) {
@@ -42,11 +45,15 @@ func LoadOrCreateKey(path, name string) (*Key, error) {
 	if err != nil {
 		return nil, err
 	}
+	key.path = path
 	return key, keepPublic(path+".pub", public)
 }
 
 func createKey(path, name string) (*Key, error) {
-	if _, err := os.Stat(path + ".pub"); !errors.Is(err, os.ErrNotExist) {
+	if there(path + ".pub") {
+		if there(behind(path, 2)) {
+			return publicOnly(path)
+		}
 		return nil, fmt.Errorf("the signing key %s is gone while its public half is there: put it back from a backup", path)
 	}
 	private, public, err := note.GenerateKey(rand.Reader, name)
@@ -63,6 +70,7 @@ func createKey(path, name string) (*Key, error) {
 	if err != nil {
 		return nil, err
 	}
+	key.path = path
 	return key, keepPublic(path+".pub", public)
 }
 
@@ -112,7 +120,7 @@ func parseKey(private, public, name string) (*Key, error) {
 	if s.Name() != name || s.KeyHash() != v.KeyHash() {
 		return nil, fmt.Errorf("the signing key is of %q, this ledger is %q: put the right key back from a backup", s.Name(), name)
 	}
-	return &Key{s, v, public}, nil
+	return &Key{Signer: s, Verifier: v, Public: public}, nil
 }
 
 // ReadVerifier reads a public key file.

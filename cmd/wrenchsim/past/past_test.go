@@ -90,7 +90,7 @@ func TestFill(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer r.Close()
-		found, err := r.Verify(t.Context(), key.Verifier, nil, nil)
+		found, err := r.Verify(t.Context(), key.Public, nil, nil)
 		if err == nil && found.Leaves < 3000 {
 			t.Errorf("got %d leaves, want more than one a reading and one a mark", found.Leaves)
 		}
