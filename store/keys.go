@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"golang.org/x/mod/sumdb/note"
@@ -83,4 +84,27 @@ func (r *Reader) KeyAt(ctx context.Context, signed []byte, known string) (string
 		return "", err
 	}
 	return keyAt(ctx, r.conn, r.shop, c.Size, known)
+}
+
+// KeyChange is a change of the key that signs.
+type KeyChange struct {
+	At     time.Time
+	Person string // name; empty: blanked
+	audit.KeyChanged
+}
+
+// KeyChanges lists the changes of the key, the oldest first.
+func (r *Reader) KeyChanges(ctx context.Context) ([]KeyChange, error) {
+	k := emptyRow(audit.KeyChanged{}.Kind())
+	rows, err := r.conn.Query(ctx, "SELECT "+qualified("k", k.columns())+`, coalesce(p.name, '') FROM witnessmark.key_change k
+		LEFT JOIN witnessmark.person p ON p.shop = k.shop AND p.person = k.person AND p.refused = ''
+		WHERE k.shop = $1 AND k.refused = '' ORDER BY k.ledger_index`, r.shop)
+	if err != nil {
+		return nil, fmt.Errorf("read changes of the key: %w", err)
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (KeyChange, error) {
+		k, name := emptyRow(k.kind), ""
+		err := row.Scan(append(k.targets(), &name)...)
+		return KeyChange{k.At, name, k.record.Interface().(audit.KeyChanged)}, err
+	})
 }

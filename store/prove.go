@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"reflect"
@@ -96,6 +97,35 @@ func fill(c *bundle.Content, p *ledger.Prover, states map[int64]tlog.Hash) (err 
 		c.Earlier = append(c.Earlier, e)
 	}
 	return nil
+}
+
+// Proof is the request to a witness to sign the checkpoint of size to (0: the newest), with the proof that the ledger goes on
+// from the size from (0: from nothing).
+func (r *Reader) Proof(ctx context.Context, from, to int64) (q ledger.Request, err error) {
+	q.Old = from
+	err = r.snapshot(ctx, func(tx pgx.Tx) error {
+		size := int64(0)
+		err := tx.QueryRow(ctx, `SELECT size, note FROM witnessmark.checkpoint WHERE shop = $1 AND size >= $2 AND ($2 = 0 OR size = $2)
+			ORDER BY size DESC LIMIT 1`, r.shop, to).Scan(&size, &q.Note)
+		switch {
+		case errors.Is(err, pgx.ErrNoRows):
+			return fmt.Errorf("there is no checkpoint of %d leaves: leave the second size out for the newest one", to)
+		case err != nil:
+			return fmt.Errorf("read checkpoint: %w", err)
+		case from == 0:
+			return nil
+		}
+		p, err := ledger.NewProver(size, nil, []int64{from})
+		if err != nil {
+			return err
+		}
+		if err := hashes(ctx, tx, r.shop, size, func(_ int64, h tlog.Hash) error { p.Add(h); return nil }); err != nil {
+			return err
+		}
+		q.Proof, err = p.Consistency(from)
+		return err
+	})
+	return q, err
 }
 
 // pieceOf is how many leaf hashes are taken from the database at a time.

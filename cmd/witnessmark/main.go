@@ -57,6 +57,8 @@ type commands struct {
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed, or check a bundle."`
 	Export    exportCommand    `cmd:"" help:"Write readings as a table, CSV or xlsx."`
 	Affected  affectedCommand  `cmd:"" help:"List the engines that a bad bolt lot, procedure revision or bench has touched."`
+	Ledger    ledgerCommand    `cmd:"" help:"Change the key that signs the record, or prove to a witness that it goes on."`
+	Witness   witnessCommand   `cmd:"" help:"Sign the checkpoints of a shop from outside it."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 

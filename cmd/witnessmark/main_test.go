@@ -234,6 +234,8 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"scanner status", exitAttention, "DOWN"},
 		{"badge give --badge 7 --to Bo --by Ada", exitOK, "badge 7 belongs to Bo"},
 		{"badge list", exitOK, "7      Bo"},
+		{"ledger rotate-key --by Ada --reason", exitInput, "--reason"},
+		{"ledger rotate-key --by Ada --reason yearly", exitOK, "fingerprint"},
 		{"badge take --badge 7 --by Ada", exitOK, "badge 7 belongs to nobody"},
 		{"badge take --badge 7 --by Ada", exitAttention, "belongs to nobody"},
 		{"joint start plate --bench 1 --build W-12", exitInput, "nobody is signed in at bench 1"},
@@ -340,6 +342,7 @@ func look(t *testing.T, data string) {
 		t.Errorf("got %d, %q, %q, want a record that is whole", code, out, errs)
 	}
 	bundles(t, data)
+	witnesses(t, data)
 }
 
 // bundles writes the bundle of the build and checks it as its receiver would, with no data folder.
@@ -350,7 +353,7 @@ func bundles(t *testing.T, data string) {
 	if code != exitOK || !strings.Contains(out, "engine E-4711, ") || !strings.Contains(out, "by another way") {
 		t.Fatalf("got %d, %q, %q, want the bundle of the build", code, out, errs)
 	}
-	key, other := daemon.Folder(data).Key()+".pub", write(t, "other.pub", otherShop)
+	key, other := daemon.Folder(data).Key()+"-2.pub", write(t, "other.pub", otherShop)
 	whole, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
@@ -360,11 +363,12 @@ func bundles(t *testing.T, data string) {
 		code int
 		says string
 	}{
-		"with the key of the shop":     {[]string{file, "--key", key}, exitOK, "signed with the key given"},
-		"with the key that lies in it": {[]string{file}, exitOK, "ask the shop by another way"},
-		"with the key of another":      {[]string{file, "--key", other}, exitAttention, "the bundle of another shop"},
-		"cut off":                      {[]string{write(t, "half.zip", string(whole[:len(whole)/2]))}, exitAttention, "fetch it again"},
-		"a key that is none":           {[]string{file, "--key", photo}, exitInput, "--key"},
+		"with the key of the shop":       {[]string{file, "--key", key}, exitOK, "signed with the key given"},
+		"with the key that lies in it":   {[]string{file}, exitOK, "ask the shop by another way"},
+		"with the key before the change": {[]string{file, "--key", daemon.Folder(data).Key() + ".pub"}, exitAttention, "when the shop had another key"},
+		"with the key of another":        {[]string{file, "--key", other}, exitAttention, "the bundle of another shop"},
+		"cut off":                        {[]string{write(t, "half.zip", string(whole[:len(whole)/2]))}, exitAttention, "fetch it again"},
+		"a key that is none":             {[]string{file, "--key", photo}, exitInput, "--key"},
 	} {
 		args := append([]string{"verify", "--data", filepath.Join(t.TempDir(), "none")}, c.args...)
 		if code, out, errs := said(t, args...); code != c.code || !strings.Contains(out+errs, c.says) {
@@ -378,3 +382,53 @@ func bundles(t *testing.T, data string) {
 
 // otherShop is the public key of another shop: that of RFC 8032, 7.1, test 1.
 const otherShop = "witnessmark/north+ebbe952d+AddamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea\n"
+
+// witnesses has the checkpoint of the shop signed elsewhere, and the whole ledger checked against that.
+func witnesses(t *testing.T, data string) {
+	t.Helper()
+	dir := t.TempDir()
+	key, log, request := filepath.Join(dir, "office"), filepath.Join(dir, "witness.txt"), filepath.Join(dir, "request")
+	ask := func(from string) {
+		t.Helper()
+		code, out, errs := said(t, "ledger", "proof", from, "--data", data)
+		if code != exitOK {
+			t.Fatalf("got %d, %q, want a request", code, errs)
+		}
+		if err := os.WriteFile(request, []byte(out), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sign := []string{"witness", "sign", "--key", key, "--log", log, "--shop", daemon.Folder(data).Key() + "-2.pub", request}
+	whole := []string{"verify", "--data", data, "--witness", log, "--witness-key", key + ".pub"}
+	ask("0")
+	for i, step := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{"witness", "key", "new", key, "--name", "head office"}, exitInput, "leave out blanks"},
+		{[]string{"witness", "key", "new", key, "--name", "head-office"}, exitOK, "fingerprint"},
+		{[]string{"witness", "key", "new", key, "--name", "head-office"}, exitInput, "is there already"},
+		{[]string{"verify", "--data", data, "--witness-key", key + ".pub"}, exitAttention, "no checkpoint bears the signature of the witness head-office"},
+		{sign, exitOK, "— head-office "},
+		{sign, exitOK, "— head-office "}, // once more is no fault
+		{whole, exitOK, "The witness head-office has signed 2 of them"},
+		{append(whole, "--key", daemon.Folder(data).Key()+"-2.pub"), exitOK, "on signed with the key"},
+		{[]string{"ledger", "keys", "--data", data}, exitOK, "by Ada (yearly)"},
+		{[]string{"ledger", "proof", "1", "99999", "--data", data}, exitAttention, "no checkpoint of 99999"},
+	} {
+		if code, out, errs := said(t, step.args...); code != step.code || !strings.Contains(out+errs, step.says) {
+			t.Errorf("step %d: got %d, %q, %q, want %d and %q", i, code, out, errs, step.code, step.says)
+		}
+	}
+	ask("3")
+	if text, err := os.ReadFile(request); err != nil || !strings.HasPrefix(string(text), "old 3\n") {
+		t.Errorf("got %q, %v, want a proof from 3 leaves on", text, err)
+	}
+	if err := os.WriteFile(log, []byte("north\n12\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, _ := said(t, "verify", "--data", data, "--witness", log); code != exitOK || !strings.Contains(out, "line 1: no whole checkpoint") {
+		t.Errorf("got %d, %q, want the torn line told", code, out)
+	}
+}

@@ -9,15 +9,19 @@ import (
 
 	"github.com/mattn/go-isatty"
 
+	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/store"
 	"witnessmark/store/ledger"
 )
 
 type verifyCommand struct {
 	records
-	Bundle     string `arg:"" optional:"" help:"A bundle to check, offline and without a database; the whole ledger if left out." placeholder:"FILE.zip" type:"existingfile"`
-	Key        string `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
-	Checkpoint string `help:"A checkpoint that was kept outside; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+	Bundle     string   `arg:"" optional:"" help:"A bundle to check, offline and without a database; the whole ledger if left out." placeholder:"FILE.zip" type:"existingfile"`
+	Key        string   `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+	Witness    []string `help:"A file of checkpoints that were kept elsewhere; may be given again." placeholder:"FILE" type:"existingfile"`
+	WitnessKey []string `help:"Public key of a witness whose signature is to be looked for; may be given again." placeholder:"FILE" type:"existingfile"`
+	Config     string   `help:"Configuration of the daemon, for the checkpoints on another disk that it names." placeholder:"FILE" type:"existingfile"`
+	Checkpoint string   `help:"A checkpoint that was kept outside; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 }
 
 // Run checks a bundle, or makes every leaf anew from its row and checks the whole ledger; exit code 1 says what does not fit.
@@ -29,15 +33,15 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	if err != nil {
 		return err
 	}
-	kept, err := c.kept(s)
-	if err != nil {
-		return err
-	}
 	reader, closeAll, err := c.open(ctx, s)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
+	kept, err := c.kept(s, store.Origin(reader.Shop()))
+	if err != nil {
+		return inputError{err}
+	}
 	found, err := reader.Verify(ctx, key, kept, progress(s.log))
 	var mismatch *store.Mismatch
 	if errors.As(err, &mismatch) {
@@ -61,24 +65,92 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	} else {
 		fmt.Fprintf(s.out, "It goes on from %d checkpoints that were kept outside.\n", found.Kept)
 	}
-	return nil
+	all, err := c.cosigned(s, kept)
+	if err == nil && !all {
+		return errAttention
+	}
+	return err
 }
 
 // kept reads the checkpoints that were kept outside the database.
-func (c *verifyCommand) kept(s shop) ([]store.Kept, error) {
+func (c *verifyCommand) kept(s shop, origin string) ([]store.Kept, error) {
 	file := c.Checkpoint
 	if file == "" {
 		file = s.folder().Outside()
 	}
 	outside, err := ledger.ReadOutside(file)
 	if err != nil {
-		return nil, inputError{err}
+		return nil, err
 	}
-	var kept []store.Kept
+	var all []store.Kept
 	if outside != nil {
-		kept = append(kept, store.Kept{Where: file, Note: outside})
+		all = append(all, store.Kept{Where: file, Note: outside})
 	}
-	return kept, nil
+	files := c.Witness
+	if c.Config != "" {
+		cfg, err := config.Load(c.Config)
+		if err != nil {
+			return nil, err
+		}
+		if cfg.Witness != "" {
+			files = append(files, cfg.Witness)
+		}
+	}
+	for _, file := range files {
+		more, err := witnessed(s, file, origin)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, more...)
+	}
+	return all, nil
+}
+
+// witnessed reads the checkpoints of one ledger out of a file, in which a witness may keep those of several.
+func witnessed(s shop, file, origin string) ([]store.Kept, error) {
+	notes, torn, err := ledger.ReadNotes(file)
+	if err != nil {
+		return nil, err
+	}
+	for _, line := range torn {
+		fmt.Fprintf(s.out, "%s, line %d: no whole checkpoint, passed over: a power cut may have left it, or somebody changed it\n", file, line)
+	}
+	var out []store.Kept
+	for _, n := range notes {
+		if at, err := ledger.ParseCheckpoint(string(n.Note)); err == nil && at.Origin == origin {
+			out = append(out, store.Kept{Where: fmt.Sprintf("%s, line %d", file, n.Line), Note: n.Note})
+		}
+	}
+	return out, nil
+}
+
+// cosigned says how far each witness has signed; false where one has not.
+func (c *verifyCommand) cosigned(s shop, kept []store.Kept) (bool, error) {
+	all := true
+	witnesses, err := verifiers(c.WitnessKey)
+	if err != nil {
+		return false, inputError{err}
+	}
+	for _, w := range witnesses {
+		signed, newest := 0, int64(0)
+		for _, k := range kept {
+			if !ledger.SignedBy(k.Note, w) {
+				continue
+			}
+			at, err := ledger.ParseCheckpoint(string(k.Note))
+			if err != nil {
+				return false, err
+			}
+			signed, newest = signed+1, max(newest, at.Size)
+		}
+		if signed == 0 {
+			fmt.Fprintf(s.out, "NOT OK: no checkpoint bears the signature of the witness %s: name its file with --witness\n", w.Name())
+			all = false
+			continue
+		}
+		fmt.Fprintf(s.out, "The witness %s has signed %d of them, up to %d leaves.\n", w.Name(), signed, newest)
+	}
+	return all, nil
 }
 
 // progress tells a person at a terminal how far things are; nobody else is told.

@@ -25,6 +25,7 @@
 //	GET    /api/v1/badges                  → []Badge
 //	POST   /api/v1/badges                  NewBadge → Badge
 //	GET    /api/v1/scanners                → []Scanner
+//	POST   /api/v1/ledger/key              NewKey → KeyChange
 //
 // Every refusal is {"error": sentence} with a status of 4xx: 400 the request is malformed, 404 no such thing, 409 it
 // cannot be done now. 5xx: the daemon cannot, whatever is asked.
@@ -213,6 +214,7 @@ type Update struct {
 type Desk interface {
 	ReleaseDesk
 	RecordDesk
+	LedgerDesk
 	Status() Status
 	Procedures() []Procedure
 	AddProcedure(context.Context, NewProcedure) (Procedure, error)

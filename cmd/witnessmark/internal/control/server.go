@@ -75,6 +75,7 @@ func handler(d Desk, beat time.Duration) http.Handler {
 	mux.HandleFunc("GET /api/v1/benches/{id}/watch", s.watch)
 	routeReleases(mux, d)
 	routeRecords(mux, d)
+	routeLedger(mux, d)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, nil, Unknown(fmt.Sprintf("%s %s is not served here: use the commands of this program", r.Method, r.URL.Path)))
 	})

@@ -26,6 +26,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/web"
 	"witnessmark/device/memory"
 	"witnessmark/store/journal"
+	"witnessmark/store/ledger"
 )
 
 // Options is what a daemon is made from. Everything but Version and Root must be given.
@@ -46,6 +47,7 @@ type Daemon struct {
 	journal *journal.Journal
 	live    *live
 	writer  *writer
+	key     *ledger.Key // the first one of the ledger
 	base    *base
 	links   *links
 	metrics *metrics
@@ -206,6 +208,7 @@ func (d *Daemon) startWriter(context.Context) error {
 	if d.writer, err = newWriter(d); err != nil {
 		return err
 	}
+	d.startCopier()
 	// The writer ends before the database does, and either ends before the journal is closed.
 	ctx, cancel := context.WithCancel(d.life)
 	var done sync.WaitGroup
@@ -216,6 +219,18 @@ func (d *Daemon) startWriter(context.Context) error {
 	d.later(func(context.Context) error { cancelBase(); baseDone.Wait(); return nil })
 	d.later(func(ctx context.Context) error { d.writer.drain(ctx); cancel(); done.Wait(); return nil })
 	return nil
+}
+
+// startCopier is stopped after the writer, so that the last checkpoint of all is copied too.
+func (d *Daemon) startCopier() {
+	if d.opt.Config.Witness == "" {
+		return
+	}
+	ctx, cancel := context.WithCancel(d.life)
+	c := &copier{from: d.folder.Outside(), to: d.opt.Config.Witness, log: d.opt.Log}
+	var done sync.WaitGroup
+	done.Go(func() { c.run(ctx) })
+	d.later(func(context.Context) error { cancel(); done.Wait(); return nil })
 }
 
 func (d *Daemon) listen(context.Context) error {

@@ -7,7 +7,6 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/store"
-	"witnessmark/store/ledger"
 )
 
 // A name that is forgotten is gone from the database, the ledger holds, and the daemon comes up with it gone.
@@ -56,11 +55,7 @@ func TestDaemon_ForgetsAName(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { r.Close() })
-	key, err := ledger.ReadVerifier(Folder(data).Key() + ".pub")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := r.Verify(ctx, key, nil, nil); err != nil {
+	if _, err := r.Verify(ctx, d.key.Public, nil, nil); err != nil {
 		t.Errorf("verify: %v", err)
 	}
 	h, err := r.History(ctx, b.Engine)

@@ -62,6 +62,7 @@ func newWriter(d *Daemon) (*writer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open signing key: %w", err)
 	}
+	d.key = key
 	open := func(ctx context.Context, url string) (database, error) {
 		return store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
 	}
