@@ -44,6 +44,7 @@ type Ask struct {
 	Text     string `json:"text"`
 	Accept   string `json:"accept,omitempty"`    // e.g. "0.07 … 0.23 mm"; empty: yes or no
 	ByWrench bool   `json:"by_wrench,omitempty"` // a reading of a wrench may answer it
+	Lot      bool   `json:"lot,omitempty"`       // typed as it stands on the box, or scanned
 }
 
 // LastReading is the newest reading with its mark and what to do about it.

@@ -286,6 +286,44 @@ func TestSheet_Ugly(t *testing.T) {
 		"re-hit", "not answered")
 }
 
+// A joint that waits for its verification is complete, and the first page says what is still open.
+func TestSheet_ToBeVerified(t *testing.T) {
+	const text = `format: witnessmark/procedure/1
+family: SM-2
+revision: "1"
+title: Cover
+source: invented for this test
+decision: simple
+fastener_types:
+  stud: {thread: M8x1.25, length: 40 mm, class: "8.8", reuse: never}
+joints:
+  - id: cover
+    title: Cover
+    criticality: B
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", type: stud}
+      - {id: "2", type: stud}
+    checks:
+      - {id: fitted, ask: New bolts fitted, answer: bolts}
+      - {id: lot, ask: Lot of the bolts, answer: lot}
+    stages:
+      - {id: set, tighten_to: 40 N·m, accept: ±10 %}
+      - {id: residual, verify: 38..50 N·m}
+`
+	s := newShop(t)
+	_, build := s.begin(text, "SM2-1")
+	run := s.start(build, "cover")
+	s.apply(audit.CheckAnswered{Bench: "B1", Run: run, Check: "fitted", Yes: true, Value: "2", Person: "p1"})
+	s.apply(audit.CheckAnswered{Bench: "B1", Run: run, Check: "lot", Yes: true, Value: "L-2217", Person: "p1"})
+	s.pull(400, 400)
+	s.pull(401, 403)
+	got := print(t, s.record(nil), paper.Options{})
+	got.must(t, "Tightened, and every check is accepted. The verification is still open.", "complete, to be verified",
+		"verification is still open: stage residual is open for fastener 1, 2", "L-2217", "at least 2")
+}
+
 // What people said about the build stands on the first page; a new bolt and an adapter where they belong.
 func TestSheet_WhatPeopleSaid(t *testing.T) {
 	const text = `format: witnessmark/procedure/1
