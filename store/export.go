@@ -46,25 +46,14 @@ func (r *Reader) Readings(ctx context.Context, f Filter, each func(*Line) error)
 	if err != nil {
 		return err
 	}
-	d, m := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind())
 	tx, err := r.conn.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
 	if err != nil {
 		return fmt.Errorf("read readings: %w", err)
 	}
 	defer tx.Rollback(context.WithoutCancel(ctx)) // it has nothing to keep
-	// Of a cursor the first rows are wanted soon: EXPLAIN shows a merge join along the primary keys of reading and mark, which
-	// sorts nothing, where the same query without a cursor is hashed and sorted whole. With runs given it begins with the
-	// index mark_run.
-	_, err = tx.Exec(ctx, "DECLARE reading NO SCROLL CURSOR FOR SELECT "+qualified("d", d.columns())+", "+qualified("m", m.columns())+`,
-		coalesce(b.engine, ''), coalesce(b.work_order, ''), coalesce(b.unit, ''), coalesce(p.name, '')
-		FROM witnessmark.reading d
-		JOIN witnessmark.mark m ON m.shop = d.shop AND m.reading = d.seq AND NOT EXISTS (
-			SELECT FROM witnessmark.mark l WHERE l.shop = m.shop AND l.reading = m.reading AND l.no > m.no)
-		LEFT JOIN witnessmark.build b ON b.shop = m.shop AND b.seq = m.build
-		LEFT JOIN witnessmark.joint_start s ON s.shop = m.shop AND s.seq = m.run
-		LEFT JOIN witnessmark.person p ON p.shop = s.shop AND p.person = s.person AND p.refused = ''
-		WHERE d.shop = $1 AND `+where+" ORDER BY d.seq", args...)
-	if err != nil {
+	d, m := emptyRow(audit.ReadingTaken{}.Kind()), emptyRow(audit.Mark{}.Kind())
+	columns := qualified("d", d.columns()) + ", " + qualified("m", m.columns())
+	if err := declareReadings(ctx, tx, columns, where, args); err != nil {
 		return fmt.Errorf("read readings: %w", err)
 	}
 	var l Line
@@ -85,6 +74,23 @@ func (r *Reader) Readings(ctx context.Context, f Filter, each func(*Line) error)
 		more = tag.RowsAffected() == fetchRows
 	}
 	return nil
+}
+
+// declareReadings opens the cursor over the readings with their marks in force.
+func declareReadings(ctx context.Context, tx pgx.Tx, columns, where string, args []any) error {
+	// Of a cursor the first rows are wanted soon: EXPLAIN shows a merge join along the primary keys of reading and mark, which
+	// sorts nothing, where the same query without a cursor is hashed and sorted whole. With runs given it begins with the
+	// index mark_run.
+	_, err := tx.Exec(ctx, "DECLARE reading NO SCROLL CURSOR FOR SELECT "+columns+`,
+		coalesce(b.engine, ''), coalesce(b.work_order, ''), coalesce(b.unit, ''), coalesce(p.name, '')
+		FROM witnessmark.reading d
+		JOIN witnessmark.mark m ON m.shop = d.shop AND m.reading = d.seq AND NOT EXISTS (
+			SELECT FROM witnessmark.mark l WHERE l.shop = m.shop AND l.reading = m.reading AND l.no > m.no)
+		LEFT JOIN witnessmark.build b ON b.shop = m.shop AND b.seq = m.build
+		LEFT JOIN witnessmark.joint_start s ON s.shop = m.shop AND s.seq = m.run
+		LEFT JOIN witnessmark.person p ON p.shop = s.shop AND p.person = s.person AND p.refused = ''
+		WHERE d.shop = $1 AND `+where+" ORDER BY d.seq", args...)
+	return err
 }
 
 // chosen is the filter as a condition, with its arguments; the first is the shop.

@@ -3,6 +3,7 @@
 package export
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -103,8 +104,10 @@ func conformity(c *int64) any {
 	return share(*c)
 }
 
-// share writes millionths as a number of 0 to 1, through the six decimals that a torque has as well.
-func share(millionths int64) decimal { return torque(unit.Torque(millionths)) }
+// share writes millionths as a number of 0 to 1.
+func share(millionths int64) decimal {
+	return trimmed(fmt.Sprintf("%d.%06d", millionths/1_000_000, millionths%1_000_000))
+}
 
 func trimmed(number string) decimal {
 	if !strings.Contains(number, ".") {

@@ -29,8 +29,8 @@ func (d *document) toLookAt() [][2]string {
 func (j *joint) flagged() []string {
 	var all []string
 	for _, c := range j.words.Checks {
-		if len(c.Flags) > 0 {
-			all = append(all, fmt.Sprintf("check %s, %s: reading %d", c.Check, strings.Join(c.Flags, ", "), c.Reading))
+		if odd := oddities(c.Flags, ""); len(odd) > 0 {
+			all = append(all, fmt.Sprintf("check %s, %s: reading %d", c.Check, strings.Join(odd, ", "), c.Reading))
 		}
 	}
 	for _, st := range j.stages {
@@ -43,7 +43,7 @@ func grouped(where, what string, pulls []pull, id func(*pull) string) []string {
 	var heads []string
 	ids := map[string][]string{}
 	for i := range pulls {
-		odd := oddities(&pulls[i].mark)
+		odd := oddities(pulls[i].mark.Flags, pulls[i].mark.LocatedBy)
 		if len(odd) == 0 {
 			continue
 		}
@@ -63,9 +63,9 @@ func grouped(where, what string, pulls []pull, id func(*pull) string) []string {
 
 // oddities are the flags that ask for an eye. A person's word on a reading explains that it was unexpected or unsure, as it
 // does in the review before a release.
-func oddities(m *audit.Mark) []string {
-	return slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool {
-		explained := m.LocatedBy == audit.ByPerson && (f == audit.Unexpected || f == audit.Unsure)
+func oddities(flags []string, by audit.LocatedBy) []string {
+	return slices.DeleteFunc(slices.Clone(flags), func(f string) bool {
+		explained := by == audit.ByPerson && (f == audit.Unexpected || f == audit.Unsure)
 		return f == audit.Conditional || f == audit.Resent || explained
 	})
 }

@@ -1,0 +1,90 @@
+package paper
+
+import "fmt"
+
+// standing says how the build stands, in a box that is seen first.
+func (d *document) standing() {
+	title, text := d.completeness(), "There is nothing to look at."
+	if looks := len(d.toLookAt()); looks > 0 {
+		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
+	}
+	if r := d.released(); r != nil {
+		title, text = fmt.Sprintf("Released on %s by %s.", stamp(r.At), name(r.By)), title+" "+text
+	} else {
+		text = "Not released. " + text
+	}
+	const inset = 13.0
+	d.face(bold, 11, ink)
+	titles := d.lines(title, d.width()-inset-4)
+	high := 9 + float64(len(titles))*d.line()
+	d.y += 3
+	d.room(high)
+	d.fill(wash)
+	d.pdf.Rect(d.left(), d.y, d.width(), high, "F")
+	d.stripe(d.left()+3, d.y+4, 7)
+	y := d.y + 3
+	for _, l := range titles {
+		d.at(d.left()+inset, y, l)
+		y += d.line()
+	}
+	d.face(regular, bodySize, ink)
+	d.at(d.left()+inset, y+0.6, text)
+	d.y += high
+}
+
+// completeness says how many joints are done. Of a joint that was begun anew the newest attempt counts.
+func (d *document) completeness() string {
+	complete, all, verify := 0, 0, 0
+	for i := range d.joints {
+		w := d.joints[i].words
+		if w != nil && w.Earlier {
+			continue
+		}
+		if all++; w != nil && w.Complete {
+			complete++
+			verify += w.ToVerify
+		}
+	}
+	switch {
+	case complete == all && verify > 0:
+		return "Tightened, and every check is accepted. The verification is still open."
+	case complete == all:
+		return "Complete: every joint is done and every check is accepted."
+	}
+	return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
+}
+
+func (d *document) overview() {
+	d.heading("Joints")
+	t := d.table(8, column{"Joint", 44, false}, column{"Class", 10, false}, column{"Steps done", 18, false}, column{"State", 26, false},
+		column{"Started (UTC)", 33, false}, column{"Bench", 16, false}, column{"By", 26, false}, column{"Page", 9, true})
+	for i := range d.joints {
+		j := &d.joints[i]
+		done, all := j.tally()
+		steps := fmt.Sprintf("%d of %d", done, all)
+		if j.words == nil {
+			t.row(strong, j.plan.Title, string(j.plan.Criticality), steps, "never begun", "–", "–", "–", "–")
+			continue
+		}
+		w := plain
+		if !j.words.Complete {
+			w = strong
+		}
+		t.row(w, d.title(j), string(j.plan.Criticality), steps, j.state(), moment(j.words.Started), j.words.Bench, name(j.words.By), fmt.Sprint(j.page))
+	}
+}
+
+// state is how a joint stands in two words.
+func (j *joint) state() string {
+	switch {
+	case j.words.Complete && j.words.ToVerify > 0:
+		return "complete, to be verified"
+	case j.words.Complete && j.words.Closed == nil:
+		return "complete, on the bench"
+	case j.words.Complete:
+		return "complete"
+	case j.words.Closed == nil:
+		return "not complete, on the bench"
+	}
+	return "not complete"
+}
