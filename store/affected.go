@@ -13,7 +13,7 @@ import (
 
 // Suspect names what may be wrong; empty fields ask for nothing, and all that are given must hold.
 type Suspect struct {
-	Lot              string // of bolts, as it was answered to a check
+	Lot              string // of bolts, as it was answered to a check, but for case and separators
 	Family, Revision string // of the procedure; Revision may be empty: all
 	Bench            string
 	From, To         time.Time // both included
@@ -48,7 +48,7 @@ func (r *Reader) Touched(ctx context.Context, f Suspect) ([]Touched, error) {
 		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
 		WHERE s.shop = $1 AND s.refused = '' AND ($2 = '' OR s.bench = $2) AND ($3 = '' OR b.family = $3) AND ($4 = '' OR b.revision = $4)
 		AND s.at <= $6 AND (c.at IS NULL OR c.at >= $5)
-		AND ($7 = '' OR s.seq IN (SELECT run FROM witnessmark.check_answer WHERE shop = $1 AND value = $7 AND value <> '' AND refused = ''))
+		AND ($7 = '' OR s.seq IN (SELECT run FROM witnessmark.check_answer WHERE shop = $1 AND witnessmark.plain(value) COLLATE "C" = witnessmark.plain($7) AND value <> '' AND refused = ''))
 		ORDER BY s.seq`, r.shop, f.Bench, f.Family, f.Revision, f.From, f.To, f.Lot)
 	if err != nil {
 		return nil, fmt.Errorf("list what is affected: %w", err)

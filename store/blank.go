@@ -10,7 +10,8 @@ import (
 	"witnessmark/device/label"
 )
 
-// blank empties the name and the badges of a person, which are in no leaf, in the transaction that records why. A crash
+// blank empties the name and the badges of a person, which are in no leaf, and takes the account away, in the transaction
+// that records why. A crash
 // leaves both or neither.
 func (s *Store) blank(ctx context.Context, tx pgx.Tx, r row) error {
 	if r.Refused != "" {
@@ -20,6 +21,8 @@ func (s *Store) blank(ctx context.Context, tx pgx.Tx, r row) error {
 	for _, sql := range []string{
 		`UPDATE witnessmark.person SET name = '' WHERE shop = $1 AND person = $2`,
 		`UPDATE witnessmark.badge SET badge = '' WHERE shop = $1 AND person = $2`,
+		`DELETE FROM witnessmark.session WHERE shop = $1 AND person = $2`,
+		`DELETE FROM witnessmark.account WHERE shop = $1 AND person = $2`,
 		`UPDATE witnessmark.scan SET value = '', text = '' WHERE shop = $1 AND person = $2 AND label IN ('` + string(label.Badge) + `', '')`,
 	} {
 		if _, err := tx.Exec(ctx, sql, s.opt.Shop, person); err != nil {

@@ -146,6 +146,7 @@ func TestReader_Touched(t *testing.T) {
 	}{
 		"a lot":                        {store.Suspect{Lot: "L-78", To: ever}, "caps"},
 		"one that was said before":     {store.Suspect{Lot: "L-77", To: ever}, "caps"},
+		"a lot written otherwise":      {store.Suspect{Lot: "l 78", To: ever}, "caps"},
 		"another lot":                  {store.Suspect{Lot: "L-7", To: ever}, ""},
 		"a lot that is SQL":            {store.Suspect{Lot: "' OR '1'='1", To: ever}, ""},
 		"a bench":                      {store.Suspect{Bench: "C", To: ever}, "head"},

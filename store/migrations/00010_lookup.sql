@@ -22,8 +22,8 @@ CREATE INDEX mark_step ON witnessmark.mark (shop, family, joint, stage, fastener
 -- Readings lie in the order of time, so that a summary of each range of pages finds a span, in a few kilobytes.
 CREATE INDEX reading_at ON witnessmark.reading USING brin (shop, at);
 
--- A bolt lot, as it was answered.
-CREATE INDEX check_answer_value ON witnessmark.check_answer (shop, value) WHERE value <> '';
+-- A bolt lot, however it was written.
+CREATE INDEX check_answer_value ON witnessmark.check_answer (shop, witnessmark.plain(value) COLLATE "C") WHERE value <> '';
 
 CREATE TABLE witnessmark.calibration_found (
     shop text NOT NULL, seq bigint NOT NULL, at timestamptz NOT NULL, refused text NOT NULL, ledger_index bigint NOT NULL,

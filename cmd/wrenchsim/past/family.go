@@ -60,7 +60,7 @@ func (f *family) write() string {
 		}
 	}
 	const newBolts = "    checks:\n      - {id: new-bolts, ask: New oiled bolts fitted?}\n"
-	const lot = newBolts + "      - {id: " + lotCheck + ", ask: Is the lot of the bolts noted?}\n"
+	const lot = newBolts + "      - {id: " + lotCheck + ", ask: Lot of the bolts, answer: lot}\n"
 	add("main-caps", "A", "stage", f.mains, newBolts, "id: snug, tighten_to: 60 N·m, accept: ±10 %", "id: seat, tighten_to: 180 N·m, accept: ±5 %",
 		"id: turn, turn_by: 90°, accept: ±6°, torque: 220..460 N·m")
 	add("rod-caps", "A", "fastener", f.rods, lot, "id: seat, tighten_to: 50 N·m, accept: ±6 %", "id: turn, turn_by: 60°, accept: ±6°, torque: 60..150 N·m")
