@@ -7,7 +7,6 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"witnessmark/audit"
-	"witnessmark/device/label"
 )
 
 // blank empties the name and the badges of a person, which are in no leaf, and takes the account away, in the transaction
@@ -19,11 +18,9 @@ func (s *Store) blank(ctx context.Context, tx pgx.Tx, r row) error {
 	}
 	person := r.record.Interface().(audit.PersonForgotten).Person
 	for _, sql := range []string{
-		`UPDATE witnessmark.person SET name = '' WHERE shop = $1 AND person = $2`,
-		`UPDATE witnessmark.badge SET badge = '' WHERE shop = $1 AND person = $2`,
+		`SELECT witnessmark.forget($1, $2)`,
 		`DELETE FROM witnessmark.session WHERE shop = $1 AND person = $2`,
 		`DELETE FROM witnessmark.account WHERE shop = $1 AND person = $2`,
-		`UPDATE witnessmark.scan SET value = '', text = '' WHERE shop = $1 AND person = $2 AND label IN ('` + string(label.Badge) + `', '')`,
 	} {
 		if _, err := tx.Exec(ctx, sql, s.opt.Shop, person); err != nil {
 			return fmt.Errorf("blank a name: %w", err)

@@ -59,6 +59,8 @@ func TestStore_AForgottenNameIsBlankAndTheProofHolds(t *testing.T) {
 	for rule, statement := range map[string]string{
 		"another name cannot be put in":   "UPDATE witnessmark.person SET name = 'Somebody' WHERE person = 'cd34'",
 		"nor by the writer":               "SET ROLE witnessmark_writer; UPDATE witnessmark.person SET name = 'Somebody' WHERE person = 'cd34'",
+		"nor without an entry":            "SET ROLE witnessmark_writer; SELECT witnessmark.forget('s1', 'cd34')",
+		"nor by a reader":                 "SET ROLE witnessmark_reader; SELECT witnessmark.forget('s1', 'ab12')",
 		"the entry that says so is kept":  "DELETE FROM witnessmark.person_forgotten",
 		"the reason is kept":              "UPDATE witnessmark.person_forgotten SET reason = ''",
 		"a finding is kept":               "UPDATE witnessmark.calibration_found SET good = true",

@@ -54,10 +54,23 @@ BEGIN
 END $$;
 -- +goose StatementEnd
 
--- The writer blanks a name and badges in the transaction that records why. They may become empty, and nothing else.
+-- A name may become empty, and nothing else.
 CREATE TRIGGER kept_text BEFORE UPDATE OF name ON witnessmark.person
     FOR EACH ROW WHEN (NEW.name <> '') EXECUTE FUNCTION witnessmark.refuse_change();
 ALTER TABLE witnessmark.person ENABLE ALWAYS TRIGGER kept_text;
-GRANT UPDATE (name) ON witnessmark.person TO witnessmark_writer;
-GRANT UPDATE (badge) ON witnessmark.badge TO witnessmark_writer;
-GRANT UPDATE (value, text) ON witnessmark.scan TO witnessmark_writer;
+
+-- Blanks what names a person and is in no leaf. It has the owner's right to do so, and asks for the entry that says why.
+-- +goose StatementBegin
+CREATE FUNCTION witnessmark.forget(of_shop text, who text) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog AS $$
+BEGIN
+    IF NOT EXISTS (SELECT FROM witnessmark.person_forgotten f WHERE f.shop = of_shop AND f.person = who AND f.refused = '') THEN
+        RAISE EXCEPTION 'a name is blanked only where an entry says so: record that the person is forgotten'
+            USING ERRCODE = 'insufficient_privilege';
+    END IF;
+    UPDATE witnessmark.person SET name = '' WHERE shop = of_shop AND person = who;
+    UPDATE witnessmark.badge SET badge = '' WHERE shop = of_shop AND person = who;
+    UPDATE witnessmark.scan SET value = '', text = '' WHERE shop = of_shop AND person = who AND label IN ('badge', '');
+END $$;
+-- +goose StatementEnd
+REVOKE ALL ON FUNCTION witnessmark.forget FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION witnessmark.forget TO witnessmark_writer;
