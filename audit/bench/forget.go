@@ -3,6 +3,7 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -28,8 +29,8 @@ func (s *Shop) refuseForgetting(ev audit.PersonForgotten) error {
 	case ev.By == ev.Person:
 		return errors.New("a name is blanked by someone else: the one who does it stays named in the record")
 	}
-	for id, p := range s.places { // whichever is found first, the person is signed in there
-		if p.person == ev.Person {
+	for _, id := range slices.Sorted(maps.Keys(s.places)) { // the sentence is recorded, and must not depend on the map's order
+		if s.places[id].person == ev.Person {
 			return fmt.Errorf("this person is signed in at bench %s: sign off there first", id)
 		}
 	}
