@@ -52,6 +52,9 @@ type Daemon struct {
 	links   *links
 	metrics *metrics
 
+	clockWatch *clockWatch
+	selfCheck  *selfCheck
+
 	scanners *scanners
 
 	memories map[string]*memory.Memory // by wrench; each belongs to the live follower until the links start, then to its link
@@ -84,7 +87,7 @@ func New(o Options) (*Daemon, error) {
 // may come later. On an error everything that was opened is closed again.
 func (d *Daemon) Start(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{
-		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.startScanners, d.listen,
+		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.startScanners, d.startChecks, d.listen,
 	} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, d.Stop(ctx))
@@ -180,6 +183,7 @@ func (d *Daemon) journalFailed() bool {
 
 func (d *Daemon) startLive(ctx context.Context) error {
 	d.live = newLive(d.journal)
+	d.clockWatch, d.selfCheck = newClockWatch(d.opt.Clock), &selfCheck{d: d}
 	d.metrics = newMetrics(d)
 	d.memories = map[string]*memory.Memory{}
 	for _, w := range d.opt.Config.Wrenches {
@@ -231,6 +235,16 @@ func (d *Daemon) startCopier() {
 	var done sync.WaitGroup
 	done.Go(func() { c.run(ctx) })
 	d.later(func(context.Context) error { cancel(); done.Wait(); return nil })
+}
+
+// startChecks begins to look after the computer's clock and after the record.
+func (d *Daemon) startChecks(context.Context) error {
+	ctx, cancel := context.WithCancel(d.life)
+	var running sync.WaitGroup
+	running.Go(func() { d.clockWatch.run(ctx) })
+	running.Go(func() { d.selfCheck.run(ctx) })
+	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
+	return nil
 }
 
 func (d *Daemon) listen(context.Context) error {

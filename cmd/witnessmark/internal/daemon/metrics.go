@@ -26,6 +26,7 @@ type metrics struct {
 	skipped   *prometheus.CounterVec
 	journaled prometheus.Histogram
 	committed prometheus.Histogram
+	floor     *floor
 }
 
 // Metric descriptions of the figures that are read when asked for, so that nothing stale is ever shown.
@@ -39,6 +40,10 @@ var (
 	databaseUp = desc("database_up", "1 while PostgreSQL takes what is journaled.")
 	ledgerSize = desc("ledger_size", "Leaves of the ledger.")
 	ledgerSign = desc("ledger_last_signature_timestamp_seconds", "When the ledger was last signed.")
+	oldest     = desc("journal_oldest_uncommitted_timestamp_seconds", "When the oldest entry was journaled that is not in PostgreSQL yet; nothing where all are.")
+	signedIn   = desc("sessions", "People signed in at the pages, as far as they were there since the start.")
+	diskFree   = desc("data_folder_free_bytes", "Bytes that are free on the disk of the data folder.")
+	diskSize   = desc("data_folder_size_bytes", "Bytes of the disk of the data folder.")
 	buildInfo  = desc("build_info", "Always 1; the labels say which program this is.", "version", "goversion")
 )
 
@@ -65,8 +70,9 @@ func newMetrics(d *Daemon) *metrics {
 		committed: histogram("commit_latency_seconds", "From the entry of a reading to its row in PostgreSQL.",
 			prometheus.ExponentialBuckets(0.001, 4, 14)),
 	}
+	m.floor = newFloor(d, counter)
 	m.zero()
-	m.registry.MustRegister(m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
+	m.registry.MustRegister(m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
 	return m
 }
 
@@ -74,8 +80,7 @@ func newMetrics(d *Daemon) *metrics {
 func (m *metrics) zero() {
 	for _, w := range m.d.opt.Config.Wrenches {
 		id := w.Declared.Wrench
-		for _, v := range []audit.Verdict{audit.Pass, audit.LowTorque, audit.HighTorque, audit.LowAngle, audit.HighAngle,
-			audit.WrongDirection, audit.NoAngle, audit.NotJudged} {
+		for _, v := range audit.Verdicts() {
 			m.readings.WithLabelValues(id, string(v))
 		}
 		for _, reason := range device.Reasons() {
@@ -90,22 +95,31 @@ func (m *metrics) zero() {
 
 // outcome books what the live follower made of an entry.
 func (m *metrics) outcome(out audit.Outcome) {
-	if out.Entry.Seq <= m.since {
-		return
-	}
+	old := out.Entry.Seq <= m.since
 	switch ev := out.Entry.Event.(type) {
+	case audit.BuildReleased:
+		m.floor.released(ev.Build)
 	case audit.FrameRefused:
-		m.refused.WithLabelValues(ev.Wrench, ev.Reason).Add(float64(1 + ev.More))
+		if !old {
+			m.refused.WithLabelValues(ev.Wrench, ev.Reason).Add(float64(1 + ev.More))
+		}
 	case audit.ReadingTaken:
 		for _, mark := range out.Marks {
 			if mark.Reading != out.Entry.Seq {
 				continue
 			}
-			m.readings.WithLabelValues(ev.Wrench, string(mark.Verdict)).Inc()
-			if slices.Contains(mark.Flags, audit.OutOfOrder) {
-				m.order.WithLabelValues(ev.Wrench).Inc()
+			m.floor.marked(ev.Wrench, &mark, old)
+			if !old {
+				m.judged(ev.Wrench, &mark)
 			}
 		}
+	}
+}
+
+func (m *metrics) judged(wrench string, mark *audit.Mark) {
+	m.readings.WithLabelValues(wrench, string(mark.Verdict)).Inc()
+	if slices.Contains(mark.Flags, audit.OutOfOrder) {
+		m.order.WithLabelValues(wrench).Inc()
 	}
 }
 
@@ -118,7 +132,8 @@ func (m *metrics) written(out audit.Outcome) {
 
 // Describe implements prometheus.Collector.
 func (m *metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, leftOut, entriesIn, depth, databaseUp, ledgerSize, ledgerSign, buildInfo} {
+	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, leftOut, entriesIn, depth, databaseUp, ledgerSize, ledgerSign,
+		oldest, signedIn, diskFree, diskSize, buildInfo} {
 		ch <- d
 	}
 }
@@ -143,6 +158,13 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 			ch <- prometheus.MustNewConstMetric(leftOut, prometheus.CounterValue, float64(h.tape.LeftOut()), id)
 		}
 	}
+	if m.d.pages != nil {
+		gauge(signedIn, float64(m.d.pages.SignedIn()))
+	}
+	if free, size, err := Space(m.d.opt.Data); err == nil {
+		gauge(diskFree, float64(free))
+		gauge(diskSize, float64(size))
+	}
 	last := m.d.journal.Last()
 	gauge(entriesIn, float64(last))
 	s := m.d.writer.reach()
@@ -151,6 +173,9 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	gauge(depth, float64(last-min(last, s.position)))
+	if waits, err := m.d.journal.Read(s.position+1, 1); err == nil && len(waits) > 0 {
+		gauge(oldest, seconds(waits[0].At))
+	}
 	gauge(ledgerSize, float64(s.ledger))
 	if !s.signed.IsZero() {
 		gauge(ledgerSign, seconds(s.signed))

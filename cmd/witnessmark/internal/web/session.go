@@ -54,6 +54,21 @@ func newKept(a *store.Accounts, clock func() time.Time, log zerolog.Logger) *kep
 	return &kept{accounts: a, clock: clock, log: log, all: map[string]store.Session{}}
 }
 
+// SignedIn counts the sessions of people that this process knows and that have not ended.
+func (p *Pages) SignedIn() int { return p.kept.people() }
+
+func (k *kept) people() (n int) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	now := k.clock()
+	for _, s := range k.all {
+		if s.Person != "" && s.Expires.After(now) {
+			n++
+		}
+	}
+	return n
+}
+
 // FindCtx implements scs.CtxStore: the memory first, which is never older than the table.
 func (k *kept) FindCtx(ctx context.Context, key string) ([]byte, bool, error) {
 	now := k.clock()

@@ -1,0 +1,122 @@
+package daemon
+
+import (
+	"slices"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+)
+
+// floor is what happens at the benches, as figures. Its labels are ids of the configuration.
+type floor struct {
+	d       *Daemon
+	first   *prometheus.CounterVec
+	passed  *prometheus.CounterVec
+	expired *prometheus.CounterVec
+	tried   map[uint64]map[spot]bool // by build that is not released: the steps that were pulled at; of the live follower alone
+}
+
+// spot is a fastener at a stage of a joint.
+type spot struct{ joint, stage, fastener string }
+
+var (
+	buildsOpen   = desc("builds_in_work", "Builds that are opened and not released.")
+	stepsLeft    = desc("bench_steps_left", "Steps that are still open of the joint on the bench; nothing where there is no joint.", "bench")
+	calibrateBy  = desc("wrench_calibration_due_timestamp_seconds", "When the calibration of the wrench ends by date.", "wrench")
+	cyclesLeft   = desc("wrench_calibration_readings_left", "Readings until the calibration of the wrench ends by number; below 0 it is over.", "wrench")
+	cyclesInAll  = desc("wrench_calibration_readings_allowed", "Readings that a calibration of the wrench lasts.", "wrench")
+	floorFigures = []*prometheus.Desc{buildsOpen, stepsLeft, calibrateBy, cyclesLeft, cyclesInAll}
+)
+
+func newFloor(d *Daemon, counter func(name, help string, labels ...string) *prometheus.CounterVec) *floor {
+	f := &floor{d: d, tried: map[uint64]map[spot]bool{},
+		first:   counter("first_pulls_total", "Steps that were pulled at for the first time since their build was opened or reopened.", "wrench"),
+		passed:  counter("first_pulls_passed_total", "Steps that passed with the first pull since their build was opened or reopened.", "wrench"),
+		expired: counter("out_of_calibration_readings_total", "Readings of a wrench that was out of calibration.", "wrench"),
+	}
+	for _, w := range d.opt.Config.Wrenches {
+		for _, c := range []*prometheus.CounterVec{f.first, f.passed, f.expired} {
+			c.WithLabelValues(w.Declared.Wrench)
+		}
+	}
+	return f
+}
+
+// marked books the first mark of a reading; old ones, from before this start, are remembered and not counted.
+func (f *floor) marked(wrench string, m *audit.Mark, old bool) {
+	first := m.Fastener != "" && m.CheckID == "" && f.firstPull(m)
+	if old {
+		return
+	}
+	if slices.Contains(m.Flags, audit.OutOfCalibration) {
+		f.expired.WithLabelValues(wrench).Inc()
+	}
+	if first {
+		f.first.WithLabelValues(wrench).Inc()
+		if m.Verdict == audit.Pass {
+			f.passed.WithLabelValues(wrench).Inc()
+		}
+	}
+}
+
+// firstPull remembers the step of a mark, and says whether it was new.
+func (f *floor) firstPull(m *audit.Mark) bool {
+	steps := f.tried[m.Build]
+	if steps == nil {
+		steps = map[spot]bool{}
+		f.tried[m.Build] = steps
+	}
+	at := spot{m.Joint, m.Stage, m.Fastener}
+	before := steps[at]
+	steps[at] = true
+	return !before
+}
+
+// released lets go of what is known of a build: its steps are not pulled at any more.
+func (f *floor) released(build uint64) { delete(f.tried, build) }
+
+// Describe implements prometheus.Collector.
+func (f *floor) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range floorFigures {
+		ch <- d
+	}
+}
+
+// Collect implements prometheus.Collector.
+func (f *floor) Collect(ch chan<- prometheus.Metric) {
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	}
+	pulls, left, open := map[string]int64{}, map[string]int{}, 0
+	f.d.live.look(func(s *bench.Shop) {
+		for _, b := range s.Builds() {
+			if b.Standing() != bench.Released {
+				open++
+			}
+		}
+		for _, b := range f.d.opt.Config.Benches {
+			if s.Run(b.ID) != 0 {
+				left[b.ID] = s.View(b.ID).Left
+			}
+		}
+		for _, w := range f.d.opt.Config.Wrenches {
+			pulls[w.Declared.Wrench] = s.Pulls(w.Declared.Wrench)
+		}
+	})
+	gauge(buildsOpen, float64(open))
+	for id, n := range left {
+		gauge(stepsLeft, float64(n), id)
+	}
+	for _, w := range f.d.opt.Config.Wrenches {
+		declared := w.Declared
+		if declared.Due != nil {
+			gauge(calibrateBy, seconds(*declared.Due), declared.Wrench)
+		}
+		if declared.Cycles > 0 {
+			gauge(cyclesLeft, float64(declared.Cycles-pulls[declared.Wrench]), declared.Wrench)
+			gauge(cyclesInAll, float64(declared.Cycles), declared.Wrench)
+		}
+	}
+}

@@ -1,0 +1,132 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"witnessmark/store"
+	"witnessmark/store/ledger"
+)
+
+// The ledger is checked once a day while the daemon runs. The first pass comes soon after the start, since some boxes are
+// switched off every evening; one that could not be made is made again after checkAgain.
+const (
+	checkFirst = 5 * time.Minute
+	checkEvery = 24 * time.Hour
+	checkAgain = 10 * time.Minute
+	// checkRest is how long it rests for each while of work, so that a pass over years takes a part of the disk only.
+	checkRest = 4
+)
+
+// selfCheck proves now and then that the record in PostgreSQL was not changed, as `witnessmark verify` does.
+type selfCheck struct {
+	d    *Daemon
+	mu   sync.Mutex
+	good time.Time // end of the last pass that found all in order; zero: none since the start
+	bad  error     // what the last pass found wrong; nil: nothing
+	over bool      // a pass came to an end since the start
+}
+
+var (
+	checkedAt    = desc("ledger_verified_timestamp_seconds", "When the ledger was last checked against all rows and was in order.")
+	checkFailed  = desc("ledger_verify_failed", "1 if the last check of the ledger found something changed, 0 if it was in order.")
+	checkFigures = []*prometheus.Desc{checkedAt, checkFailed}
+)
+
+// run checks until ctx ends.
+func (c *selfCheck) run(ctx context.Context) {
+	for wait := checkFirst; ; {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(wait):
+		}
+		wait = checkEvery
+		if err := c.pass(ctx, resting(ctx)); err != nil && ctx.Err() == nil {
+			wait = checkAgain
+			c.d.opt.Log.Warn().Err(err).Msg("the ledger could not be checked; it is tried again later")
+		}
+	}
+}
+
+// resting gives a progress function that sleeps for checkRest times as long as the work since the last call took.
+func resting(ctx context.Context) func(done, all int64) {
+	began := time.Now()
+	return func(int64, int64) {
+		select {
+		case <-time.After(checkRest * time.Since(began)):
+		case <-ctx.Done():
+		}
+		began = time.Now()
+	}
+}
+
+// pass makes one check. Its error says that the check could not be made; what was found is kept for the metrics, and told
+// in the log where something was changed.
+func (c *selfCheck) pass(ctx context.Context, progress func(done, all int64)) error {
+	found, err := c.verify(ctx, progress)
+	var mismatch *store.Mismatch
+	if errors.As(err, &mismatch) || errors.Is(err, store.ErrOlder) {
+		c.d.opt.Log.Error().Err(err).Msg("the ledger does not fit its rows: run witnessmark verify and keep a copy of the database")
+		c.set(func() { c.over, c.bad = true, err })
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	c.d.opt.Log.Info().Int64("leaves", found.Leaves).Msg("the ledger was checked and is in order")
+	c.set(func() { c.over, c.bad, c.good = true, nil, c.d.opt.Clock() })
+	return nil
+}
+
+// verify reads the checkpoint outside before the database, which can only be further.
+func (c *selfCheck) verify(ctx context.Context, progress func(done, all int64)) (found store.Verified, err error) {
+	key, err := ledger.ReadVerifier(c.d.folder.Key() + ".pub")
+	if err != nil {
+		return found, err
+	}
+	outside, err := ledger.ReadOutside(c.d.folder.Outside())
+	if err != nil {
+		return found, err
+	}
+	url, err := c.d.base.address(ctx)
+	if err != nil {
+		return found, fmt.Errorf("find the database: %w", err)
+	}
+	reader, err := store.OpenReader(ctx, url, c.d.opt.Config.Shop.ID)
+	if err != nil {
+		return found, err
+	}
+	defer func() { err = errors.Join(err, reader.Close()) }()
+	return reader.Verify(ctx, key, outside, progress)
+}
+
+func (c *selfCheck) set(change func()) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	change()
+}
+
+// Describe implements prometheus.Collector.
+func (c *selfCheck) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range checkFigures {
+		ch <- d
+	}
+}
+
+// Collect implements prometheus.Collector. Before the first pass there is nothing to tell.
+func (c *selfCheck) Collect(ch chan<- prometheus.Metric) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.over {
+		ch <- prometheus.MustNewConstMetric(checkFailed, prometheus.GaugeValue, truth(c.bad != nil))
+	}
+	if !c.good.IsZero() {
+		ch <- prometheus.MustNewConstMetric(checkedAt, prometheus.GaugeValue, seconds(c.good))
+	}
+}
