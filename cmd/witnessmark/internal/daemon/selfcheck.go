@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"strings"
 	"sync"
 	"time"
 
@@ -86,13 +88,16 @@ func (c *selfCheck) pass(ctx context.Context, progress func(done, all int64)) er
 
 // verify reads the checkpoint outside before the database, which can only be further.
 func (c *selfCheck) verify(ctx context.Context, progress func(done, all int64)) (found store.Verified, err error) {
-	key, err := ledger.ReadVerifier(c.d.folder.Key() + ".pub")
+	key, err := os.ReadFile(c.d.folder.Key() + ".pub")
 	if err != nil {
-		return found, err
+		return found, fmt.Errorf("read the public key of the ledger: %w", err)
 	}
-	outside, err := ledger.ReadOutside(c.d.folder.Outside())
-	if err != nil {
+	var kept []store.Kept
+	switch outside, err := ledger.ReadOutside(c.d.folder.Outside()); {
+	case err != nil:
 		return found, err
+	case outside != nil:
+		kept = append(kept, store.Kept{Where: c.d.folder.Outside(), Note: outside})
 	}
 	url, err := c.d.base.address(ctx)
 	if err != nil {
@@ -103,7 +108,7 @@ func (c *selfCheck) verify(ctx context.Context, progress func(done, all int64)) 
 		return found, err
 	}
 	defer func() { err = errors.Join(err, reader.Close()) }()
-	return reader.Verify(ctx, key, outside, progress)
+	return reader.Verify(ctx, strings.TrimSpace(string(key)), kept, progress)
 }
 
 func (c *selfCheck) set(change func()) {
