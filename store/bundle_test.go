@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"witnessmark/audit"
 	"witnessmark/store"
 	"witnessmark/store/bundle"
 	"witnessmark/store/ledger"
@@ -170,14 +171,7 @@ func TestBundle_NamesWhatDoesNotFit(t *testing.T) {
 		}
 		f[name] = bytes.Replace(f[name], []byte(from), []byte(to), 1)
 	}
-	manifest := func(f files, change func(*bundle.Manifest)) {
-		var m bundle.Manifest
-		if err := json.Unmarshal(f["manifest.json"], &m); err != nil {
-			t.Fatal(err)
-		}
-		change(&m)
-		f["manifest.json"], _ = json.Marshal(m)
-	}
+	manifest := func(f files, change func(*bundle.Manifest)) { remanifest(t, f, change) }
 	drop := func(f files, name string) {
 		delete(f, name)
 		manifest(f, func(m *bundle.Manifest) {
@@ -261,6 +255,77 @@ func storedZip(t *testing.T, files map[string][]byte) []byte {
 	return out.Bytes()
 }
 
+func TestBundle_ProvesWhatAReleaseSigned(t *testing.T) {
+	s := newShop(t)
+	s.released(func(*audit.BuildReleased) {})
+	whole := s.bundled()
+	if got := faults(t, rezip(t, whole), s.opt.Key.Public); got != "" {
+		t.Fatal(got)
+	}
+	got := kinds(t, whole)
+	for _, kind := range []string{"concession", "correction", "release", "reopening"} {
+		if got[kind] != 1 {
+			t.Errorf("got %d of kind %s, want 1", got[kind], kind)
+		}
+	}
+	if got["person"] != 2 || got["mark"] != 17 {
+		t.Errorf("got %d persons and %d marks, want the second person and the superseded mark too", got["person"], got["mark"])
+	}
+	for rule, c := range map[string]struct {
+		change func(*bundle.Manifest)
+		want   string
+	}{
+		"the proof left out":    {func(m *bundle.Manifest) { m.Earlier = nil }, "nothing proves that the one that was signed goes on from it"},
+		"the proof changed":     {func(m *bundle.Manifest) { m.Earlier[0].Proof[0][0] ^= 1 }, "does not go on from the one of"},
+		"the root changed":      {func(m *bundle.Manifest) { m.Earlier[0].Root[0] ^= 1 }, "does not go on from the one of"},
+		"a root that is none":   {func(m *bundle.Manifest) { m.Earlier[0].Root = nil }, "does not go on from the one of"},
+		"the first mark hidden": {hideFirst(whole), "supersedes mark 1 of reading 12"},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			f := maps.Clone(whole)
+			remanifest(t, f, c.change)
+			if got := faults(t, rezip(t, f), ""); !strings.Contains(got, c.want) {
+				t.Errorf("got %q, want %q in it", got, c.want)
+			}
+		})
+	}
+	t.Run("a release of a ledger that never was", func(t *testing.T) {
+		s := newShop(t)
+		s.released(func(r *audit.BuildReleased) { r.Root = make([]byte, 32) })
+		if got := faults(t, rezip(t, s.bundled()), ""); !strings.Contains(got, "does not go on from the one of") {
+			t.Errorf("got %q, want it named", got)
+		}
+	})
+}
+
+// hideFirst takes the first mark of reading 12 out of a manifest.
+func hideFirst(files map[string][]byte) func(*bundle.Manifest) {
+	var name string
+	for n, b := range files {
+		if bytes.Contains(b, []byte(`"no":"1"`)) && bytes.Contains(b, []byte(`"reading":"12"`)) {
+			name = n
+		}
+	}
+	return func(m *bundle.Manifest) {
+		m.Entries = slices.DeleteFunc(m.Entries, func(e bundle.Entry) bool { return e.File == name })
+	}
+}
+
+// remanifest changes the manifest among the files of a bundle.
+func remanifest(t *testing.T, files map[string][]byte, change func(*bundle.Manifest)) {
+	t.Helper()
+	var m bundle.Manifest
+	if err := json.Unmarshal(files["manifest.json"], &m); err != nil {
+		t.Fatal(err)
+	}
+	change(&m)
+	text, err := json.Marshal(m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	files["manifest.json"] = text
+}
+
 // A row that was changed in the database is not put into a bundle.
 func TestBundle_OfAChangedRow(t *testing.T) {
 	s := newShop(t)
@@ -295,7 +360,7 @@ func TestBundle_ByAnotherProgram(t *testing.T) {
 		t.Fatalf("npm ci: %v\n%s\nthis test needs node, npm and the npm registry", err, out)
 	}
 	s := newShop(t)
-	s.commit(s.open(), 1, 130)
+	s.released(func(*audit.BuildReleased) {})
 	print, err := ledger.Fingerprint(s.opt.Key.Public)
 	if err != nil {
 		t.Fatal(err)
@@ -319,9 +384,17 @@ func TestBundle_ByAnotherProgram(t *testing.T) {
 		"a size":         {"checkpoint.txt", "s1\n", "s1\n1", "does not bear the signature"},
 		"another key":    {"key.pub", "", "", "has another fingerprint"},
 		"the added file": {"files/sheet.pdf", "PDF", "PDG", "files/sheet.pdf was changed"},
+		"what was signed": {"manifest.json", `"earlier": [
+  {
+   "size": 4`, `"earlier": [
+  {
+   "size": 3`, "the ledger does not go on from 3"},
 	} {
 		t.Run(rule, func(t *testing.T) {
 			f, print := maps.Clone(whole), print
+			if !bytes.Contains(f[c.name], []byte(c.from)) {
+				t.Fatalf("%s does not hold %q", c.name, c.from)
+			}
 			f[c.name] = bytes.Replace(f[c.name], []byte(c.from), []byte(c.to), 1)
 			if c.from == "" {
 				print = strings.Repeat("0", 64)
