@@ -27,7 +27,7 @@ func (s *shop) bundled() map[string][]byte {
 		s.t.Fatal(err)
 	}
 	defer r.Close()
-	c, err := r.Bundle(s.t.Context(), "WO-1", s.opt.Key.Public)
+	c, err := r.Bundle(s.t.Context(), "WO-1", s.opt.Key.Public, nil)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -138,7 +138,7 @@ func TestBundle_HoldsTheBuildAndProvesIt(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer r.Close()
-		if _, err := r.Bundle(t.Context(), "no such order", s.opt.Key.Public); err == nil || !strings.Contains(err.Error(), "work order or its number") {
+		if _, err := r.Bundle(t.Context(), "no such order", s.opt.Key.Public, nil); err == nil || !strings.Contains(err.Error(), "work order or its number") {
 			t.Errorf("got %v, want it said what to give", err)
 		}
 		if got := faults(t, rezip(t, s.bundled()), s.opt.Key.Public); got != "" {
@@ -338,7 +338,7 @@ func TestBundle_OfAChangedRow(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if _, err := r.Bundle(t.Context(), "4", s.opt.Key.Public); err == nil || !strings.Contains(err.Error(), "table reading, entry 12") {
+	if _, err := r.Bundle(t.Context(), "4", s.opt.Key.Public, nil); err == nil || !strings.Contains(err.Error(), "table reading, entry 12") {
 		t.Errorf("got %v, want the row named", err)
 	}
 }

@@ -16,10 +16,11 @@ import (
 )
 
 // Bundle reads everything recorded of one build, named by its work order or its number, and proves it against the newest
-// checkpoint. known is the verifier's text of a key of the shop.
-func (r *Reader) Bundle(ctx context.Context, name, known string) (c bundle.Content, err error) {
+// checkpoint. known is the verifier's text of a key of the shop;
+// progress is called now and then, as every leaf hash before the checkpoint is needed, and may be nil.
+func (r *Reader) Bundle(ctx context.Context, name, known string, progress func(done, all int64)) (c bundle.Content, err error) {
 	err = r.snapshot(ctx, func(tx pgx.Tx) error {
-		g := &gather{tx: tx, shop: r.shop, found: map[int64]row{}}
+		g := &gather{tx: tx, shop: r.shop, found: map[int64]row{}, progress: progress}
 		if c.Build, c.Engine, err = findBuild(ctx, tx, r.shop, name); err != nil {
 			return err
 		}
@@ -46,6 +47,8 @@ type gather struct {
 	tx    pgx.Tx
 	shop  string
 	found map[int64]row // by leaf
+
+	progress func(done, all int64)
 }
 
 // all collects the build, whatever names it or one of its joint runs, the readings of these with every mark that was ever

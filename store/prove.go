@@ -35,6 +35,9 @@ func (g *gather) prove(ctx context.Context, c *bundle.Content, known string) err
 	}
 	next := c.Leaves
 	err = hashes(ctx, g.tx, g.shop, size, func(i int64, h tlog.Hash) error {
+		if done := i + 1; g.progress != nil && (done%pieceOf == 0 || done == size) {
+			g.progress(done, size)
+		}
 		if len(next) > 0 && next[0].Index == i {
 			if ledger.Hash(next[0].Bytes) != h {
 				return &Mismatch{i, tables[g.found[i].kind].name, g.found[i].Seq, "the row does not give the leaf's hash"}

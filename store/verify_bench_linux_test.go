@@ -51,6 +51,14 @@ func BenchmarkVerify(b *testing.B) {
 		b.ReportMetric(float64(size)*float64(b.N)/b.Elapsed().Seconds(), "leaves/s")
 		b.ReportMetric(float64(size)*float64(b.N)/(processorTime(b)-began).Seconds(), "leaves/core-s") // without the server's part
 	})
+	b.Run("proof from leaf 1", func(b *testing.B) { // the part of a bundle that grows with the ledger
+		for b.Loop() {
+			if _, err := r.Proof(b.Context(), 1, 0); err != nil {
+				b.Fatal(err)
+			}
+		}
+		b.ReportMetric(float64(size)*float64(b.N)/b.Elapsed().Seconds(), "leaves/s")
+	})
 	b.Run("hashing alone", func(b *testing.B) {
 		leaves := leavesOf(b, 1000)
 		for b.Loop() {

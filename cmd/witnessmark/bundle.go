@@ -40,7 +40,7 @@ func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	content, err := reader.Bundle(ctx, c.Build, key)
+	content, err := reader.Bundle(ctx, c.Build, key, progress(s.log))
 	if err != nil {
 		return err
 	}
@@ -121,7 +121,7 @@ func checkBundle(s shop, file, keyFile string) error {
 	fmt.Fprintf(s.out, "ok: build %d, engine %s, work order %s: %d entries are in the ledger %s of %d leaves\n", found.Build,
 		found.Engine, found.WorkOrder, len(found.Entries), found.Checkpoint.Origin, found.Checkpoint.Size)
 	if len(found.Files) > 0 {
-		fmt.Fprintf(s.out, "%d added files are undamaged; the ledger does not prove what they say.\n", len(found.Files))
+		fmt.Fprintf(s.out, "Added files, undamaged: %d. The ledger does not prove what they say.\n", len(found.Files))
 	}
 	if found.Trusted {
 		fmt.Fprintf(s.out, "It is signed with the key given, %s.\n", found.Fingerprint)

@@ -413,7 +413,7 @@ func witnesses(t *testing.T, data string) {
 		{sign, exitOK, "— head-office "},
 		{sign, exitOK, "— head-office "}, // once more is no fault
 		{whole, exitOK, "The witness head-office has signed 2 of them"},
-		{append(whole, "--key", daemon.Folder(data).Key()+"-2.pub"), exitOK, "on signed with the key"},
+		{append(whole, "--key", daemon.Folder(data).Key()+"-2.pub"), exitOK, "leaves on with the key"},
 		{[]string{"ledger", "keys", "--data", data}, exitOK, "by Ada (yearly)"},
 		{[]string{"ledger", "proof", "1", "99999", "--data", data}, exitAttention, "no checkpoint of 99999"},
 	} {

@@ -58,12 +58,12 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(s.out, "from checkpoint %d on signed with the key %s\n", k.From, print)
+		fmt.Fprintf(s.out, "signed from %d leaves on with the key %s\n", k.From, print)
 	}
 	if len(kept) == 0 {
 		fmt.Fprintln(s.out, "No checkpoint was kept outside: an older state of the whole database would not have been noticed.")
 	} else {
-		fmt.Fprintf(s.out, "It goes on from %d checkpoints that were kept outside.\n", found.Kept)
+		fmt.Fprintf(s.out, "Checkpoints kept outside from which it goes on: %d\n", found.Kept)
 	}
 	all, err := c.cosigned(s, kept)
 	if err == nil && !all {

@@ -7,7 +7,7 @@
 //	key.pub                     the public key of the checkpoint, as a verifier's text
 //	manifest.json               a Manifest: what is where, the inclusion proofs (RFC 6962), the hashes of files/
 //
-// The names stand in this order, the files are stored without compression and bear no time: the same content gives the
+// The names stand in this order, the files are stored without compression and all bear one time: the same content gives the
 // same bytes.
 package bundle
 
@@ -23,6 +23,7 @@ import (
 	"maps"
 	"path"
 	"slices"
+	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
 )
@@ -136,10 +137,13 @@ func Write(w io.Writer, c Content) error {
 	return pack(w, files)
 }
 
+// noTime is the earliest time that the zip form knows.
+var noTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
+
 func pack(w io.Writer, files map[string][]byte) error {
 	z := zip.NewWriter(w)
 	for _, name := range slices.Sorted(maps.Keys(files)) {
-		f, err := z.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store})
+		f, err := z.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store, Modified: noTime})
 		if err == nil {
 			_, err = io.Copy(f, bytes.NewReader(files[name]))
 		}
