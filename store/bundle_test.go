@@ -27,7 +27,7 @@ func (s *shop) bundled() map[string][]byte {
 		s.t.Fatal(err)
 	}
 	defer r.Close()
-	c, err := r.Bundle(s.t.Context(), "WO-1", s.opt.Key.Public, nil)
+	c, err := r.Bundle(s.t.Context(), "WO-1", s.opt.Key.Public, nil, nil)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -131,6 +131,20 @@ func TestBundle_HoldsTheBuildAndProvesIt(t *testing.T) {
 			t.Errorf("%s names a person", name)
 		}
 	}
+	t.Run("a checkpoint from before the last entry is refused", func(t *testing.T) {
+		early, err := ledger.Checkpoint{Origin: store.Origin("s1"), Size: 3}.Sign(s.opt.Key.Signer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := store.OpenReader(t.Context(), s.opt.URL, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Close()
+		if _, err := r.Bundle(t.Context(), "WO-1", s.opt.Key.Public, early, nil); err == nil || !strings.Contains(err.Error(), "have a newer one signed") {
+			t.Errorf("got %v, want a newer checkpoint asked for", err)
+		}
+	})
 	t.Run("it fits still when the ledger has gone on", func(t *testing.T) {
 		s.commit(st, 31, 300)
 		r, err := store.OpenReader(t.Context(), s.opt.URL, "")
@@ -138,7 +152,7 @@ func TestBundle_HoldsTheBuildAndProvesIt(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer r.Close()
-		if _, err := r.Bundle(t.Context(), "no such order", s.opt.Key.Public, nil); err == nil || !strings.Contains(err.Error(), "work order or its number") {
+		if _, err := r.Bundle(t.Context(), "no such order", s.opt.Key.Public, nil, nil); err == nil || !strings.Contains(err.Error(), "work order or its number") {
 			t.Errorf("got %v, want it said what to give", err)
 		}
 		if got := faults(t, rezip(t, s.bundled()), s.opt.Key.Public); got != "" {
@@ -338,7 +352,7 @@ func TestBundle_OfAChangedRow(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if _, err := r.Bundle(t.Context(), "4", s.opt.Key.Public, nil); err == nil || !strings.Contains(err.Error(), "table reading, entry 12") {
+	if _, err := r.Bundle(t.Context(), "4", s.opt.Key.Public, nil, nil); err == nil || !strings.Contains(err.Error(), "table reading, entry 12") {
 		t.Errorf("got %v, want the row named", err)
 	}
 }

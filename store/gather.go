@@ -15,10 +15,10 @@ import (
 	"witnessmark/store/bundle"
 )
 
-// Bundle reads everything recorded of one build, named by its work order or its number, and proves it against the newest
-// checkpoint. known is the verifier's text of a key of the shop;
+// Bundle reads everything recorded of one build, named by its work order or its number, and proves it against a signed
+// checkpoint: one that a witness has signed too, or the newest (nil). known is the verifier's text of a key of the shop;
 // progress is called now and then, as every leaf hash before the checkpoint is needed, and may be nil.
-func (r *Reader) Bundle(ctx context.Context, name, known string, progress func(done, all int64)) (c bundle.Content, err error) {
+func (r *Reader) Bundle(ctx context.Context, name, known string, signed []byte, progress func(done, all int64)) (c bundle.Content, err error) {
 	err = r.snapshot(ctx, func(tx pgx.Tx) error {
 		g := &gather{tx: tx, shop: r.shop, found: map[int64]row{}, progress: progress}
 		if c.Build, c.Engine, err = findBuild(ctx, tx, r.shop, name); err != nil {
@@ -28,6 +28,7 @@ func (r *Reader) Bundle(ctx context.Context, name, known string, progress func(d
 			return fmt.Errorf("gather build %d: %w", c.Build, err)
 		}
 		c.WorkOrder = g.workOrder()
+		c.Note = signed
 		return g.prove(ctx, &c, known)
 	})
 	return c, err

@@ -78,7 +78,7 @@ func TestKeys_EachVouchesForTheNext(t *testing.T) {
 	if _, err := r.Verify(t.Context(), newShop(t).opt.Key.Public, nil, nil); err == nil || !strings.Contains(err.Error(), "none of the keys") {
 		t.Errorf("the key of another shop: got %v, want it refused", err)
 	}
-	c, err := r.Bundle(t.Context(), "WO-1", s.opt.Key.Public, nil)
+	c, err := r.Bundle(t.Context(), "WO-1", s.opt.Key.Public, nil, nil)
 	if err != nil || c.Key != last.Public {
 		t.Fatalf("bundle: got key %s, %v, want the last one", c.Key, err)
 	}

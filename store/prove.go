@@ -15,18 +15,20 @@ import (
 	"witnessmark/store/ledger"
 )
 
-// prove adds the newest checkpoint, the leaves and their proofs.
+// prove adds the checkpoint, the leaves and their proofs.
 func (g *gather) prove(ctx context.Context, c *bundle.Content, known string) error {
-	var size int64
-	err := g.tx.QueryRow(ctx, "SELECT size, note FROM witnessmark.checkpoint WHERE shop = $1 ORDER BY size DESC LIMIT 1", g.shop).Scan(&size, &c.Note)
+	size, err := g.checkpoint(ctx, c)
 	if err != nil {
-		return fmt.Errorf("read the newest checkpoint: %w", err)
+		return err
 	}
 	if c.Key, err = keyAt(ctx, g.tx, g.shop, size, known); err != nil {
 		return err
 	}
 	if err := g.leaves(c); err != nil {
 		return err
+	}
+	if last := c.Leaves[len(c.Leaves)-1].Index; last >= size {
+		return fmt.Errorf("the checkpoint of %d leaves is from before the last entry of build %d, leaf %d: have a newer one signed", size, c.Build, last)
 	}
 	states := g.states()
 	p, err := ledger.NewProver(size, slices.Sorted(maps.Keys(g.found)), slices.Sorted(maps.Keys(states)))
@@ -51,6 +53,19 @@ func (g *gather) prove(ctx context.Context, c *bundle.Content, known string) err
 		return err
 	}
 	return fill(c, p, states)
+}
+
+// checkpoint is the size of the checkpoint to prove against: the one given, else the newest.
+func (g *gather) checkpoint(ctx context.Context, c *bundle.Content) (size int64, err error) {
+	if c.Note != nil {
+		at, err := ledger.ParseCheckpoint(string(c.Note))
+		return at.Size, err
+	}
+	err = g.tx.QueryRow(ctx, "SELECT size, note FROM witnessmark.checkpoint WHERE shop = $1 ORDER BY size DESC LIMIT 1", g.shop).Scan(&size, &c.Note)
+	if err != nil {
+		return 0, fmt.Errorf("read the newest checkpoint: %w", err)
+	}
+	return size, nil
 }
 
 func (g *gather) leaves(c *bundle.Content) error {

@@ -18,11 +18,12 @@ import (
 
 type bundleCommand struct {
 	records
-	Build string   `arg:"" help:"Work order or number of the build."`
-	Out   string   `short:"o" required:"" help:"The zip file to write." placeholder:"FILE.zip" type:"path"`
-	With  []string `help:"A file to put in beside the entries, such as a photograph; may be given again." placeholder:"FILE" type:"existingfile"`
-	Force bool     `help:"Write over a file that is there."`
-	Key   string   `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
+	Build   string   `arg:"" help:"Work order or number of the build."`
+	Out     string   `short:"o" required:"" help:"The zip file to write." placeholder:"FILE.zip" type:"path"`
+	With    []string `help:"A file to put in beside the entries, such as a photograph; may be given again." placeholder:"FILE" type:"existingfile"`
+	Witness string   `help:"A file of checkpoints that a witness has signed; the newest of this shop in it is proved against." placeholder:"FILE" type:"existingfile"`
+	Force   bool     `help:"Write over a file that is there."`
+	Key     string   `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 }
 
 // Run writes the bundle of a build, and says what its receiver must be told by another way.
@@ -40,7 +41,11 @@ func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	content, err := reader.Bundle(ctx, c.Build, key, progress(s.log))
+	signed, err := c.signed(s, reader.Shop())
+	if err != nil {
+		return err
+	}
+	content, err := reader.Bundle(ctx, c.Build, key, signed, progress(s.log))
 	if err != nil {
 		return err
 	}
@@ -70,6 +75,21 @@ func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
 	return nil
 }
 
+// signed is the newest checkpoint that the witness signed, nil where none is named.
+func (c *bundleCommand) signed(s shop, shopID string) ([]byte, error) {
+	if c.Witness == "" {
+		return nil, nil
+	}
+	notes, err := witnessed(s, c.Witness, store.Origin(shopID))
+	if err != nil {
+		return nil, inputError{err}
+	}
+	if len(notes) == 0 {
+		return nil, inputError{fmt.Errorf("%s holds no checkpoint of %s", c.Witness, store.Origin(shopID))}
+	}
+	return notes[len(notes)-1].Note, nil
+}
+
 // sheetOf is the build sheet as it goes into a bundle.
 func sheetOf(ctx context.Context, reader *store.Reader, build, key string) (bundle.Extra, error) {
 	r, err := sheetRecord(ctx, reader, build, key)
@@ -95,7 +115,7 @@ func extras(paths []string) ([]bundle.Extra, error) {
 }
 
 // checkBundle checks a bundle without a database; exit code 1 says what does not fit.
-func checkBundle(s shop, file, keyFile string) error {
+func checkBundle(s shop, file, keyFile string, witnessKeys []string) error {
 	key := ""
 	if keyFile != "" {
 		var err error
@@ -107,7 +127,11 @@ func checkBundle(s shop, file, keyFile string) error {
 	if err != nil {
 		return inputError{fmt.Errorf("read bundle: %w", err)}
 	}
-	found, err := bundle.Check(bytes.NewReader(zip), int64(len(zip)), key)
+	witnesses, err := verifiers(witnessKeys)
+	if err != nil {
+		return inputError{err}
+	}
+	found, err := bundle.Check(bytes.NewReader(zip), int64(len(zip)), key, witnesses...)
 	if err != nil {
 		fmt.Fprintf(s.out, "NOT OK: %v\n", err)
 		return errAttention
@@ -120,6 +144,9 @@ func checkBundle(s shop, file, keyFile string) error {
 	}
 	fmt.Fprintf(s.out, "ok: build %d, engine %s, work order %s: %d entries are in the ledger %s of %d leaves\n", found.Build,
 		found.Engine, found.WorkOrder, len(found.Entries), found.Checkpoint.Origin, found.Checkpoint.Size)
+	for _, w := range witnesses {
+		fmt.Fprintf(s.out, "The witness %s has signed it too.\n", w.Name())
+	}
 	if len(found.Files) > 0 {
 		fmt.Fprintf(s.out, "Added files, undamaged: %d. The ledger does not prove what they say.\n", len(found.Files))
 	}

@@ -388,6 +388,7 @@ func witnesses(t *testing.T, data string) {
 	t.Helper()
 	dir := t.TempDir()
 	key, log, request := filepath.Join(dir, "office"), filepath.Join(dir, "witness.txt"), filepath.Join(dir, "request")
+	zip := filepath.Join(dir, "witnessed.zip")
 	ask := func(from string) {
 		t.Helper()
 		code, out, errs := said(t, "ledger", "proof", from, "--data", data)
@@ -415,6 +416,10 @@ func witnesses(t *testing.T, data string) {
 		{whole, exitOK, "The witness head-office has signed 2 of them"},
 		{append(whole, "--key", daemon.Folder(data).Key()+"-2.pub"), exitOK, "leaves on with the key"},
 		{[]string{"ledger", "keys", "--data", data}, exitOK, "by Ada (yearly)"},
+		{[]string{"bundle", "W-12", "-o", zip, "--witness", log, "--data", data}, exitOK, "entries proved"},
+		{[]string{"verify", zip, "--witness-key", key + ".pub"}, exitOK, "The witness head-office has signed it too"},
+		{[]string{"verify", zip, "--witness-key", daemon.Folder(data).Key() + ".pub"}, exitAttention, "does not bear the signature of the witness"},
+		{[]string{"bundle", "W-12", "-o", zip, "--witness", key + ".pub", "--data", data}, exitInput, "holds no checkpoint of witnessmark/north"},
 		{[]string{"ledger", "proof", "1", "99999", "--data", data}, exitAttention, "no checkpoint of 99999"},
 	} {
 		if code, out, errs := said(t, step.args...); code != step.code || !strings.Contains(out+errs, step.says) {

@@ -27,7 +27,7 @@ type verifyCommand struct {
 // Run checks a bundle, or makes every leaf anew from its row and checks the whole ledger; exit code 1 says what does not fit.
 func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	if c.Bundle != "" {
-		return checkBundle(s, c.Bundle, c.Key)
+		return checkBundle(s, c.Bundle, c.Key, c.WitnessKey)
 	}
 	key, err := publicKey(c.Key, s)
 	if err != nil {

@@ -27,8 +27,9 @@ type Report struct {
 }
 
 // Check goes through a bundle with nothing but its bytes, and the public key of the shop where it is known (verifier's
-// text, empty: the one in the bundle is believed). An error says that the file is no bundle at all.
-func Check(r io.ReaderAt, size int64, key string) (*Report, error) {
+// text, empty: the one in the bundle is believed). Each witness must have signed the checkpoint too. An error says that the
+// file is no bundle at all.
+func Check(r io.ReaderAt, size int64, key string, witnesses ...note.Verifier) (*Report, error) {
 	a, err := open(r, size)
 	if err != nil {
 		return nil, err
@@ -39,6 +40,7 @@ func Check(r io.ReaderAt, size int64, key string) (*Report, error) {
 	}
 	c := &checker{archive: a, report: &Report{Manifest: m}, leaves: map[int64]leaf{}}
 	if c.signature(key) {
+		c.cosigned(witnesses)
 		c.entries()
 		c.earlier()
 		c.references()
@@ -87,6 +89,16 @@ func (c *checker) signature(trusted string) bool {
 		return false
 	}
 	return true
+}
+
+// cosigned checks the signatures of witnesses; that checkpoint.txt is there is known.
+func (c *checker) cosigned(witnesses []note.Verifier) {
+	signed, err := c.read(checkpointFile)
+	for _, w := range witnesses {
+		if err != nil || !ledger.SignedBy(signed, w) {
+			c.fault("%s does not bear the signature of the witness %s", checkpointFile, w.Name())
+		}
+	}
 }
 
 // printed is the fingerprint of a key, or says that it has none.
