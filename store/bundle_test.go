@@ -213,6 +213,8 @@ func TestBundle_NamesWhatDoesNotFit(t *testing.T) {
 		"a reading left out":        {func(f files) { drop(f, reading) }, "names reading 9, which is not in the bundle"},
 		"a mark left out":           {func(f files) { drop(f, mark) }, reading + " is a reading without a mark"},
 		"the calibration left out":  {func(f files) { drop(f, entry(t, f, `"kind":"wrench"`)) }, "names calibration 3"},
+		"the procedure left out":    {func(f files) { drop(f, entry(t, f, `"kind":"procedure"`)) }, "names procedure F 1"},
+		"a person left out":         {func(f files) { drop(f, entry(t, f, `"kind":"person"`)) }, "names person ab12"},
 		"the joint left out":        {func(f files) { drop(f, entry(t, f, `"kind":"joint start"`)) }, "names run 5"},
 		"the build left out":        {func(f files) { drop(f, entry(t, f, `"kind":"build"`)) }, "opened build 4 is not in"},
 		"a manifest of tomorrow":    {func(f files) { edit(f, "manifest.json", "bundle/1", "bundle/9") }, "use a newer one"},

@@ -94,7 +94,7 @@ func (g *gather) states() map[int64]tlog.Hash {
 				root = f.Bytes()
 			}
 		})
-		if size > 0 && len(root) == tlog.HashSize {
+		if size > 0 && len(root) == tlog.HashSize && r.Refused == "" {
 			out[size] = tlog.Hash(root)
 		}
 	}

@@ -160,7 +160,7 @@ func (c *checker) earlier() {
 	}
 	for _, i := range slices.Sorted(maps.Keys(c.leaves)) {
 		l := c.leaves[i]
-		if size, root := l.text["size"], l.text["root"]; root != "" && size != "0" && !proved[state(size, root)] {
+		if size, root := l.text["size"], l.text["root"]; root != "" && size != "0" && l.text["refused"] == "" && !proved[state(size, root)] {
 			c.fault("%s names a ledger of %s leaves, and nothing proves that the one that was signed goes on from it", l.file, size)
 		}
 	}

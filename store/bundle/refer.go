@@ -36,20 +36,34 @@ func parse(b []byte) (leaf, error) {
 	return l, nil
 }
 
-// refers says which kind of entry a field names by its sequence number.
+// refers says which kind of entry a field names: by its sequence number, or a person by the id.
 var refers = []struct{ field, kind string }{
 	{"build", "build"}, {"run", "joint start"}, {"continues", "joint start"}, {"reading", "reading"}, {"calibration", "wrench"},
+	{"person", "person"}, {"seconded", "person"},
+}
+
+// names are what others call an entry by.
+func (l leaf) names() []string {
+	kind := l.text["kind"]
+	names := []string{kind + " " + l.text["seq"]}
+	switch kind {
+	case "mark":
+		return []string{"mark " + l.text["reading"] + " " + l.text["no"], "mark of " + l.text["reading"]}
+	case "person":
+		names = append(names, "person "+l.text["person"])
+	case "procedure":
+		names = append(names, "procedure "+l.text["family"]+" "+l.text["revision"])
+	}
+	return names
 }
 
 // references checks that what the entries of this build name is in the bundle: the ledger proves each entry that is there,
 // and only another entry can tell of one that was left out.
 func (c *checker) references() {
-	there, marks := map[string]bool{}, map[string]int{}
+	there := map[string]bool{}
 	for _, l := range c.leaves {
-		there[l.text["kind"]+" "+l.text["seq"]] = true
-		if l.text["kind"] == "mark" {
-			marks[l.text["reading"]]++
-			there["mark "+l.text["reading"]+" "+l.text["no"]] = true
+		for _, name := range l.names() {
+			there[name] = true
 		}
 	}
 	build := fmt.Sprint(c.report.Build)
@@ -58,7 +72,7 @@ func (c *checker) references() {
 	}
 	for _, i := range slices.Sorted(maps.Keys(c.leaves)) {
 		l := c.leaves[i]
-		if l.text["kind"] == "reading" && marks[l.text["seq"]] == 0 {
+		if l.text["kind"] == "reading" && !there["mark of "+l.text["seq"]] {
 			c.fault("%s is a reading without a mark", l.file)
 		}
 		if l.text["kind"] == "mark" {
@@ -75,6 +89,10 @@ func (c *checker) named(l leaf, there map[string]bool) {
 		if seq := l.text[r.field]; seq != "" && seq != "0" && !there[r.kind+" "+seq] {
 			c.fault("%s names %s %s, which is not in the bundle", l.file, r.field, seq)
 		}
+	}
+	procedure := l.text["family"] + " " + l.text["revision"]
+	if l.text["revision"] != "" && !there["procedure "+procedure] {
+		c.fault("%s names procedure %s, which is not in the bundle", l.file, procedure)
 	}
 }
 

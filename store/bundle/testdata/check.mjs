@@ -103,7 +103,7 @@ for (const [name, e] of entries) {
     must(there.has(`reading ${e.reading}`), `${name} names reading ${e.reading}, which is missing`);
     must(e.no === "1" || there.has(`mark ${e.reading} ${e.no - 1}`), `${name} supersedes a mark that is missing`);
   }
-  if (e.root && e.size !== "0") must(proved.has(`${e.size} ${e.root}`), `${name} names a ledger that is not proved`);
+  if (e.root && e.size !== "0" && !e.refused) must(proved.has(`${e.size} ${e.root}`), `${name} names a ledger that is not proved`);
 }
 
 // 6: the files.
