@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"witnessmark/audit"
 	"witnessmark/device"
@@ -72,7 +73,7 @@ func newMetrics(d *Daemon) *metrics {
 	}
 	m.floor = newFloor(d, counter)
 	m.zero()
-	m.registry.MustRegister(m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
+	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
 	return m
 }
 
