@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -17,6 +18,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/store/ledger"
 )
 
 // said runs the program and gives its exit code, its output and its errors.
@@ -170,6 +172,7 @@ joints:
 func TestCommands_OnADaemon(t *testing.T) {
 	text := string(config.Example())
 	text = strings.Replace(text, "listen: 127.0.0.1:7680", "listen: 127.0.0.1:0", 1)
+	text = strings.Replace(text, "# witness: /mnt/office/witnessmark-north.txt", "witness: "+filepath.Join(t.TempDir(), "other-disk.txt"), 1)
 	cfg, err := config.Parse("example.yaml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
@@ -279,6 +282,15 @@ func TestCommands_OnADaemon(t *testing.T) {
 			written(t, data)
 		}
 		t.Run(where, func(t *testing.T) { look(t, data) })
+	}
+	notes, torn, err := ledger.ReadNotes(cfg.Witness)
+	newest, _ := os.ReadFile(daemon.Folder(data).Outside())
+	if err != nil || len(torn) > 0 || len(notes) == 0 || string(notes[len(notes)-1].Note) != string(newest) {
+		t.Errorf("got %d checkpoints on the other disk, torn %v, %v, want the newest as the last", len(notes), torn, err)
+	}
+	code, out, errs := said(t, "verify", "--data", data, "--config", write(t, "shop.yaml", text))
+	if want := fmt.Sprintf("from which it goes on: %d\n", len(notes)+1); code != exitOK || !strings.Contains(out, want) {
+		t.Errorf("got %d, %q, %q, want %q", code, out, errs, want)
 	}
 }
 
