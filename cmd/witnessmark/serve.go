@@ -46,11 +46,14 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 		return err
 	}
 	log.Info().Str("shop", cfg.Shop.ID).Str("data", s.data).Str("listen", d.Addr()).Msg("readings are taken")
+	tending, rest := context.WithCancel(ctx)
+	go tend(tending, d, log)
 	select {
 	case <-ctx.Done():
 		log.Info().Msg("stopping")
 	case <-d.Done():
 	}
+	rest()
 	stopping, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
 	defer cancel()
 	err = d.Err()

@@ -63,7 +63,11 @@ func (j *Journal) write() {
 			return
 		case first := <-j.in:
 			batch := j.gather(first)
-			if err := guard(func() error { return j.commit(batch) }); err != nil {
+			began := time.Now()
+			j.began.Store(&began)
+			err := guard(func() error { return j.commit(batch) })
+			j.began.Store(nil)
+			if err != nil {
 				err = fmt.Errorf("write journal %s: %w", j.path, err)
 				j.fail(err, batch)
 				return

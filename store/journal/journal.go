@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -43,6 +44,7 @@ type Journal struct {
 	quit  chan struct{}
 	ended chan struct{}
 	once  sync.Once
+	began atomic.Pointer[time.Time] // of the commit that is going on, by the process's own clock; nil: none is
 
 	mu     sync.Mutex
 	last   uint64
@@ -92,6 +94,14 @@ func (j *Journal) Wait(ctx context.Context, after uint64) error {
 			return ctx.Err()
 		}
 	}
+}
+
+// Busy is how long the present commit has been going on, 0 while none is.
+func (j *Journal) Busy() time.Duration {
+	if t := j.began.Load(); t != nil {
+		return time.Since(*t)
+	}
+	return 0
 }
 
 // Failed is closed when nothing can be written any more. Everything acknowledged before is on the disk.

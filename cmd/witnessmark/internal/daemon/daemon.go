@@ -63,6 +63,7 @@ type Daemon struct {
 
 	public net.Listener
 	pages  *web.Pages
+	pulse  pulse
 	unwind []func(context.Context) error // what Stop undoes, last first
 
 	end  context.CancelCauseFunc
