@@ -13,6 +13,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+	mangokong "github.com/alecthomas/mango-kong"
+	"github.com/willabides/kongplete"
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
@@ -31,6 +33,8 @@ const safety = paper.Safety
 // commands is the whole command line.
 type commands struct {
 	Data string `help:"Data folder of the daemon." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
+
+	Man mangokong.ManFlag `help:"Write the manual page." hidden:""`
 
 	Demo      demoCommand      `cmd:"" help:"Play a day at an invented bench with simulated wrenches, and show what is recorded."`
 	Serve     serveCommand     `cmd:"" help:"Run the daemon: take readings, match, judge and record them."`
@@ -102,6 +106,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
 		fmt.Fprintln(errs, "witnessmark:", err)
 		return exitInput
 	}
+	kongplete.Complete(parser) // ends here where a shell asks what could come next
 	words, err := parser.Parse(args)
 	if exited {
 		return code

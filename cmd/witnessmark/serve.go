@@ -47,13 +47,15 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 	}
 	log.Info().Str("shop", cfg.Shop.ID).Str("data", s.data).Str("listen", d.Addr()).Msg("readings are taken")
 	tending, rest := context.WithCancel(ctx)
-	go tend(tending, d, log)
+	rested := make(chan struct{})
+	go func() { defer close(rested); tend(tending, d, log) }()
 	select {
 	case <-ctx.Done():
 		log.Info().Msg("stopping")
 	case <-d.Done():
 	}
 	rest()
+	<-rested
 	stopping, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
 	defer cancel()
 	err = d.Err()
