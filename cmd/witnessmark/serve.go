@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime"
 	"time"
 
 	"github.com/mattn/go-isatty"
@@ -21,6 +22,10 @@ type serveCommand struct {
 	Config string `required:"" help:"Configuration file; see witnessmark config example." placeholder:"FILE" type:"existingfile"`
 	Listen string `help:"Address of the public page and the metrics, instead of the file's." placeholder:"HOST:PORT"`
 }
+
+// elsewhere is what a daemon cannot do where it is not at home.
+const elsewhere = "this system is not Linux: wrenches are read over TCP only, none is found by its plug, and nothing ties a private " +
+	"database to the life of the daemon: use a database of your own"
 
 // stopWithin bounds how long a stop may take in all.
 const stopWithin = 45 * time.Second
@@ -38,6 +43,9 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 		s.data = cfg.Data
 	}
 	log := logger(s.log)
+	if runtime.GOOS != "linux" {
+		log.Warn().Msg(elsewhere)
+	}
 	d, err := daemon.New(daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, NewID: newID, Log: log, Version: version()})
 	if err != nil {
 		return err

@@ -6,7 +6,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"syscall"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -103,7 +102,7 @@ func (j *Journal) open() error {
 // letGo closes the file of a wrecked database, which bbolt may have left holding its own locks. The pages stay mapped,
 // and a mapped file keeps its lock after it was closed.
 func letGo(f *os.File) error {
-	return errors.Join(syscall.Flock(int(f.Fd()), syscall.LOCK_UN), f.Close())
+	return errors.Join(unlock(f), f.Close())
 }
 
 func (j *Journal) openFile() error {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"syscall"
 )
 
 // Folder is the data folder of one shop.
@@ -41,8 +40,8 @@ func (f Folder) open() (*os.File, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open lock of data folder: %w", err)
 	}
-	err = syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-	if errors.Is(err, syscall.EWOULDBLOCK) {
+	taken, err := lockFile(lock)
+	if taken {
 		err = fmt.Errorf("another daemon works in %s: stop it first, or give this one a folder of its own with --data", f)
 	}
 	if err != nil {

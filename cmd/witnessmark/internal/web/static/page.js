@@ -42,13 +42,24 @@
     return at && bench.contains(at) && at.tagName === "INPUT" && at.value !== "";
   }
 
+  // Only what has changed is replaced, so that nothing moves under a finger or loses the focus.
   function show(html) {
-    const open = [...bench.querySelectorAll("details")].map((d) => d.open);
-    const at = document.activeElement;
-    const where = bench.contains(at) ? [...bench.querySelectorAll("a, button, input, summary")].indexOf(at) : -1;
-    bench.innerHTML = html;
-    if (where >= 0) [...bench.querySelectorAll("a, button, input, summary")][where]?.focus();
-    bench.querySelectorAll("details").forEach((d, i) => { d.open = d.open || open[i] || false; });
+    const fresh = document.createElement("div");
+    fresh.innerHTML = html;
+    renew(bench, fresh, 3);
+  }
+
+  function renew(old, fresh, depth) {
+    const was = [...old.children], is = [...fresh.children];
+    if (depth === 0 || was.length !== is.length || was.length === 0) {
+      old.replaceChildren(...fresh.childNodes);
+      return;
+    }
+    was.forEach((w, i) => {
+      if (w.isEqualNode(is[i])) return;
+      if (w.tagName === is[i].tagName && w.className === is[i].className && w.tagName !== "svg") renew(w, is[i], depth - 1);
+      else w.replaceWith(is[i]);
+    });
   }
 
   let pending = null;
