@@ -13,7 +13,6 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
-	mangokong "github.com/alecthomas/mango-kong"
 	"github.com/willabides/kongplete"
 
 	"witnessmark/cmd/witnessmark/internal/control"
@@ -34,7 +33,7 @@ const safety = paper.Safety
 type commands struct {
 	Data string `help:"Data folder of the daemon." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
 
-	Man mangokong.ManFlag `help:"Write the manual page." hidden:""`
+	Man manFlag `help:"Write the manual page." hidden:""`
 
 	Demo      demoCommand      `cmd:"" help:"Play a day at an invented bench with simulated wrenches, and show what is recorded."`
 	Serve     serveCommand     `cmd:"" help:"Run the daemon: take readings, match, judge and record them."`
