@@ -119,17 +119,14 @@ func TestDaemon_ACorrectionShowsAtTheBench(t *testing.T) {
 	d := start(t, t.TempDir(), shopFile(port))
 	c := client(t, d)
 	onBench(t, c)
-	w.pull(t, 30, 25)
-	v, err := c.View(t.Context(), "1")
-	if err != nil {
-		t.Fatal(err)
-	}
 	updates, stop, err := d.Watch("1")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer stop()
 	<-updates
+	w.pull(t, 30, 25)
+	v := (<-updates).View
 	if _, err := c.Correct(t.Context(), control.Correct{Reading: v.Last.Seq, Fastener: "2", Reason: "seen", Person: "Ada Holt"}); err != nil {
 		t.Fatal(err)
 	}
