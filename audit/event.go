@@ -175,6 +175,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	BoltReplaced{}.Kind():   decode[BoltReplaced],
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
 	RolesGiven{}.Kind():     decode[RolesGiven],
+	TokenGiven{}.Kind():     decode[TokenGiven],
 	LabelScanned{}.Kind():   decode[LabelScanned],
 	KeyChanged{}.Kind():     decode[KeyChanged],
 	AdapterFitted{}.Kind():  decode[AdapterFitted],

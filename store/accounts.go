@@ -21,7 +21,10 @@ type Accounts struct {
 }
 
 // Proofs are the hashes by which a person signs in; empty: that way is not set up.
-type Proofs struct{ Password string }
+type Proofs struct {
+	Password string
+	PIN      string // at an enrolled bench only
+}
 
 // Session is somebody who is signed in. Data is the caller's.
 type Session struct {
@@ -87,7 +90,7 @@ func (a *Accounts) with(ctx context.Context, f func(context.Context, *pgx.Conn) 
 // Proofs reads those of a person; the zero Proofs where there are none.
 func (a *Accounts) Proofs(ctx context.Context, person string) (p Proofs, err error) {
 	err = a.with(ctx, func(ctx context.Context, c *pgx.Conn) error {
-		return c.QueryRow(ctx, "SELECT password FROM witnessmark.account WHERE shop = $1 AND person = $2", a.shop, person).Scan(&p.Password)
+		return c.QueryRow(ctx, "SELECT password, pin FROM witnessmark.account WHERE shop = $1 AND person = $2", a.shop, person).Scan(&p.Password, &p.PIN)
 	})
 	if errors.Is(err, pgx.ErrNoRows) {
 		return Proofs{}, nil
@@ -95,11 +98,12 @@ func (a *Accounts) Proofs(ctx context.Context, person string) (p Proofs, err err
 	return p, err
 }
 
-// Prove sets the proofs of a person.
+// Prove sets those proofs of a person that are not empty.
 func (a *Accounts) Prove(ctx context.Context, person string, p Proofs) error {
 	return a.with(ctx, func(ctx context.Context, c *pgx.Conn) error {
-		_, err := c.Exec(ctx, `INSERT INTO witnessmark.account (shop, person, password) VALUES ($1, $2, $3)
-			ON CONFLICT (shop, person) DO UPDATE SET password = $3`, a.shop, person, p.Password)
+		_, err := c.Exec(ctx, `INSERT INTO witnessmark.account AS old (shop, person, password, pin) VALUES ($1, $2, $3, $4)
+			ON CONFLICT (shop, person) DO UPDATE SET password = coalesce(nullif($3, ''), old.password), pin = coalesce(nullif($4, ''), old.pin)`,
+			a.shop, person, p.Password, p.PIN)
 		return err
 	})
 }

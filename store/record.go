@@ -27,6 +27,7 @@ var tables = map[string]table{
 	audit.BoltReplaced{}.Kind():   {"bolt_replaced", reflect.TypeFor[audit.BoltReplaced]()},
 	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
 	audit.RolesGiven{}.Kind():     {"roles", reflect.TypeFor[audit.RolesGiven]()},
+	audit.TokenGiven{}.Kind():     {"token_given", reflect.TypeFor[audit.TokenGiven]()},
 	audit.AdapterFitted{}.Kind():  {"adapter", reflect.TypeFor[audit.AdapterFitted]()},
 	audit.LabelScanned{}.Kind():   {"scan", reflect.TypeFor[audit.LabelScanned]()},
 	audit.KeyChanged{}.Kind():     {"key_change", reflect.TypeFor[audit.KeyChanged]()},

@@ -58,6 +58,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.giveBadge(ev)
 	case audit.RolesGiven:
 		s.roles[ev.Person] = ev.Roles
+	case audit.TokenGiven:
+		s.giveToken(ev)
 	case audit.AdapterFitted:
 		s.fit(ev)
 	case audit.KeyChanged:

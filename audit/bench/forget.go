@@ -48,6 +48,7 @@ func (s *Shop) forget(ev audit.PersonForgotten) {
 			delete(s.badges, badge)
 		}
 	}
+	maps.DeleteFunc(s.tokens, func(_ string, t audit.TokenGiven) bool { return t.Person == ev.Person })
 }
 
 func (s *Shop) refuseFound(ev audit.CalibrationFound) error {

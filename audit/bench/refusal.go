@@ -53,6 +53,8 @@ func (s *Shop) Refusal(ev audit.Event) error {
 		return s.refuseGift(ev)
 	case audit.RolesGiven:
 		return s.refuseRoles(ev)
+	case audit.TokenGiven:
+		return s.refuseToken(ev)
 	case audit.AdapterFitted:
 		return s.refuseFit(ev)
 	case audit.LabelScanned:

@@ -18,9 +18,10 @@ type Shop struct {
 	builds     []*Build
 	runs       map[string]*run // by bench
 	heard      map[string]*device.Reading
-	badges     map[string]string   // person by badge
-	roles      map[string][]string // by person
-	places     map[string]*place   // by bench
+	badges     map[string]string           // person by badge
+	roles      map[string][]string         // by person
+	tokens     map[string]audit.TokenGiven // by name
+	places     map[string]*place           // by bench
 	learned    map[lesson]match.Learned
 	fits       map[string]fits      // by bench
 	closed     map[position]*closed // joints that are on no bench
@@ -68,7 +69,7 @@ type ProcedureRev struct {
 // NewShop is a shop before its first entry.
 func NewShop() *Shop {
 	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
-		badges: map[string]string{}, roles: map[string][]string{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
+		badges: map[string]string{}, roles: map[string][]string{}, tokens: map[string]audit.TokenGiven{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
 		fits: map[string]fits{}, closed: map[position]*closed{}, lives: Lives{}}
 }
 

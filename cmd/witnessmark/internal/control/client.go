@@ -21,15 +21,17 @@ import (
 // maxEvent bounds one line of a watch: a view of the largest joint takes a small part of it.
 const maxEvent = 4 << 20
 
-// Client speaks to the daemon behind a socket file. Refusals come back as *Error.
+// Client speaks to the daemon behind a socket file or an address. Refusals come back as *Error.
 type Client struct {
-	path string
-	http *http.Client
+	base  string // what the paths of the package comment follow
+	where string // for people
+	token string // empty over a socket
+	http  *http.Client
 }
 
 // NewClient makes a client of the socket at path; nothing is opened before the first call.
 func NewClient(path string) *Client {
-	return &Client{path, &http.Client{Transport: &http.Transport{
+	return &Client{base: "http://daemon", where: path, http: &http.Client{Transport: &http.Transport{
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return dial(ctx, path) },
 	}}}
 }
@@ -183,25 +185,30 @@ func (c *Client) call(ctx context.Context, method, what string, in, out any) err
 
 // send returns a response that is good; a refusal is an *Error.
 func (c *Client) send(ctx context.Context, method, what string, body io.Reader) (*http.Response, error) {
-	req, err := http.NewRequestWithContext(ctx, method, "http://daemon/api/v1/"+what, body)
+	req, err := http.NewRequestWithContext(ctx, method, c.base+"/api/v1/"+what, body)
 	if err != nil {
 		return nil, fmt.Errorf("make request: %w", err)
 	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
 	resp, err := c.http.Do(req)
 	switch {
+	case err != nil && c.token != "":
+		return nil, c.unreached(err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ECONNREFUSED):
-		return nil, Unknown(fmt.Sprintf("no daemon answers at %s: start one with `witnessmark serve`, or name its folder with --data", c.path))
+		return nil, Unknown(fmt.Sprintf("no daemon answers at %s: start one with `witnessmark serve`, or name its folder with --data", c.where))
 	case errors.Is(err, fs.ErrPermission):
-		return nil, &Error{http.StatusForbidden, fmt.Sprintf("the socket %s belongs to another user: run this command as the user of the daemon", c.path)}
+		return nil, &Error{http.StatusForbidden, fmt.Sprintf("the socket %s belongs to another user: run this command as the user of the daemon", c.where)}
 	case err != nil:
 		return nil, fmt.Errorf("ask the daemon: %w", err)
-	case resp.StatusCode < 400:
+	case resp.StatusCode < 300:
 		return resp, nil
 	}
 	var s sentence
 	err = json.NewDecoder(io.LimitReader(resp.Body, maxBody)).Decode(&s)
 	if s.Error == "" {
-		s.Error = "the daemon answered " + resp.Status
+		s.Error = fmt.Sprintf("%s answered %s: is this the address of the pages?", c.where, resp.Status)
 		err = nil
 	}
 	return nil, errors.Join(&Error{resp.StatusCode, s.Error}, err, resp.Body.Close())

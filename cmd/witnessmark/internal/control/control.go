@@ -1,5 +1,6 @@
 // Package control is the way people's commands reach the running daemon: HTTP and JSON under /api/v1 over a unix
-// socket in the data folder. Whoever may open the socket may act; a person's name is taken at their word.
+// socket in the data folder. Whoever may open the socket may act; a person's name is taken at their word. Package web
+// serves the same over the network to whoever proves who they are, and As says who that is.
 //
 //	GET    /api/v1/status                  → Status
 //	GET    /api/v1/procedures              → []Procedure
@@ -26,6 +27,11 @@
 //	POST   /api/v1/badges                  NewBadge → Badge
 //	GET    /api/v1/scanners                → []Scanner
 //	POST   /api/v1/ledger/key              NewKey → KeyChange
+//	POST   /api/v1/findings                Finding → Recorded
+//	POST   /api/v1/forgotten               Forget → Recorded
+//	GET    /api/v1/tokens                  → []Token
+//	POST   /api/v1/tokens                  NewToken → Token
+//	DELETE /api/v1/tokens/{name}           TakeToken → Token
 //
 // Every refusal is {"error": sentence} with a status of 4xx: 400 the request is malformed, 404 no such thing, 409 it
 // cannot be done now. 5xx: the daemon cannot, whatever is asked.
@@ -215,6 +221,7 @@ type Desk interface {
 	ReleaseDesk
 	RecordDesk
 	LedgerDesk
+	TokenDesk
 	Status() Status
 	Procedures() []Procedure
 	AddProcedure(context.Context, NewProcedure) (Procedure, error)

@@ -22,7 +22,7 @@ type LedgerDesk interface {
 	ChangeKey(context.Context, NewKey) (KeyChange, error)
 }
 
-func routeLedger(mux *http.ServeMux, d LedgerDesk) {
+func routeLedger(mux routes, d LedgerDesk) {
 	mux.HandleFunc("POST /api/v1/ledger/key", func(w http.ResponseWriter, r *http.Request) {
 		act(w, r, maxBody, func(in NewKey) (any, error) { return d.ChangeKey(r.Context(), in) })
 	})

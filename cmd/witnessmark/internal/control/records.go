@@ -36,7 +36,7 @@ type RecordDesk interface {
 	Forget(context.Context, Forget) (Recorded, error)
 }
 
-func routeRecords(mux *http.ServeMux, d RecordDesk) {
+func routeRecords(mux routes, d RecordDesk) {
 	mux.HandleFunc("POST /api/v1/findings", func(w http.ResponseWriter, r *http.Request) {
 		act(w, r, maxBody, func(in Finding) (any, error) { return d.RecordFinding(r.Context(), in) })
 	})
@@ -47,10 +47,10 @@ func routeRecords(mux *http.ServeMux, d RecordDesk) {
 
 // RecordFinding records how a wrench was found.
 func (c *Client) RecordFinding(ctx context.Context, in Finding) (out Recorded, err error) {
-	return out, c.call(ctx, http.MethodPost, "/findings", in, &out)
+	return out, c.call(ctx, http.MethodPost, "findings", in, &out)
 }
 
 // Forget blanks a name.
 func (c *Client) Forget(ctx context.Context, in Forget) (out Recorded, err error) {
-	return out, c.call(ctx, http.MethodPost, "/forgotten", in, &out)
+	return out, c.call(ctx, http.MethodPost, "forgotten", in, &out)
 }

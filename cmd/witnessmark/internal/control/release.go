@@ -53,7 +53,7 @@ type ReleaseDesk interface {
 	Correct(context.Context, Correct) (Corrected, error)
 }
 
-func routeReleases(mux *http.ServeMux, d ReleaseDesk) {
+func routeReleases(mux routes, d ReleaseDesk) {
 	mux.HandleFunc("GET /api/v1/builds/{build}/review", func(w http.ResponseWriter, r *http.Request) {
 		build, err := number(r)
 		if err != nil {

@@ -29,8 +29,16 @@ type server struct {
 func Handler(d Desk) http.Handler { return handler(d, Beat) }
 
 func handler(d Desk, beat time.Duration) http.Handler {
-	s := server{d, beat}
 	mux := http.NewServeMux()
+	server{d, beat}.route(mux)
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, nil, Unknown(fmt.Sprintf("%s %s is not served here: use the commands of this program", r.Method, r.URL.Path)))
+	})
+	return mux
+}
+
+func (s server) route(mux routes) {
+	d := s.desk
 	mux.Handle("GET /api/v1/status", list(d.Status))
 	mux.Handle("GET /api/v1/procedures", list(d.Procedures))
 	mux.Handle("GET /api/v1/builds", list(d.Builds))
@@ -76,10 +84,8 @@ func handler(d Desk, beat time.Duration) http.Handler {
 	routeReleases(mux, d)
 	routeRecords(mux, d)
 	routeLedger(mux, d)
-	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		reply(w, nil, Unknown(fmt.Sprintf("%s %s is not served here: use the commands of this program", r.Method, r.URL.Path)))
-	})
-	return mux
+	routeTokens(mux, d)
+	routeOpenAPI(mux)
 }
 
 func list[T any](get func() T) http.Handler {
@@ -90,6 +96,10 @@ func list[T any](get func() T) http.Handler {
 func act[In any](w http.ResponseWriter, r *http.Request, limit int64, do func(In) (any, error)) {
 	var in In
 	if err := decode(http.MaxBytesReader(w, r.Body, limit), &in); err != nil {
+		reply(w, nil, err)
+		return
+	}
+	if err := sign(r.Context(), &in); err != nil {
 		reply(w, nil, err)
 		return
 	}
@@ -112,6 +122,9 @@ func decode(body io.Reader, in any) error {
 	}
 	return nil
 }
+
+// Refused writes an error as every refusal of the API is written.
+func Refused(w http.ResponseWriter, err error) { reply(w, nil, err) }
 
 type sentence struct {
 	Error string `json:"error"`

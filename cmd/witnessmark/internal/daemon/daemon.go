@@ -25,6 +25,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/web"
 	"witnessmark/device/memory"
+	"witnessmark/store"
 	"witnessmark/store/journal"
 	"witnessmark/store/ledger"
 )
@@ -61,10 +62,11 @@ type Daemon struct {
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 
-	public net.Listener
-	pages  *web.Pages
-	pulse  pulse
-	unwind []func(context.Context) error // what Stop undoes, last first
+	public   net.Listener
+	pages    *web.Pages
+	accounts *store.Accounts
+	pulse    pulse
+	unwind   []func(context.Context) error // what Stop undoes, last first
 
 	end  context.CancelCauseFunc
 	life context.Context // ends when the daemon stops or cannot go on
@@ -249,6 +251,8 @@ func (d *Daemon) startChecks(context.Context) error {
 }
 
 func (d *Daemon) listen(context.Context) error {
+	d.accounts = store.NewAccounts(d.opt.Config.Shop.ID, d.base.address)
+	d.later(func(context.Context) error { return d.accounts.Close() })
 	socket, err := control.Listen(d.folder.Socket())
 	if err != nil {
 		return err

@@ -10,7 +10,6 @@ import (
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/web"
-	"witnessmark/store"
 )
 
 var _ web.Shop = (*Daemon)(nil)
@@ -57,10 +56,8 @@ func (d *Daemon) EnterLink(ctx context.Context, name, page string) (string, erro
 // openPages makes the site and listens. TLS is demanded wherever somebody else may listen in.
 func (d *Daemon) openPages() error {
 	c := d.opt.Config
-	accounts := store.NewAccounts(c.Shop.ID, d.base.address)
-	d.later(func(context.Context) error { return accounts.Close() })
 	var err error
-	d.pages, err = web.New(web.Options{Shop: d, Name: c.Shop.Name, Version: d.opt.Version, Accounts: accounts, Folder: d.opt.Data,
+	d.pages, err = web.New(web.Options{Shop: d, Name: c.Shop.Name, Version: d.opt.Version, Accounts: d.accounts, Folder: d.opt.Data,
 		Clock: d.opt.Clock, Log: d.opt.Log, Secure: c.Certificate != ""})
 	if err != nil {
 		return err

@@ -20,7 +20,7 @@ func (p *Pages) peoplePage(w http.ResponseWriter, r *http.Request) {
 	v := peopleView{Roles: audit.Roles()}
 	p.Shop.Look(func(s *bench.Shop) {
 		for _, who := range s.People() {
-			v.People = append(v.People, person{who.Person, who.Name, s.RolesOf(who.Person)})
+			v.People = append(v.People, person{ID: who.Person, Name: who.Name, Roles: s.RolesOf(who.Person)})
 		}
 	})
 	p.show(w, r, http.StatusOK, "people", "People", v)
@@ -43,19 +43,31 @@ func (p *Pages) changePerson(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/people", http.StatusSeeOther)
 }
 
-func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
+// prove holds a password against that of who is signed in already.
+func (p *Pages) prove(r *http.Request, me person, password string) error {
 	key := me.ID + "\x00again"
 	if p.throttle.wait(key) > 0 {
 		return errors.New("too many wrong tries: wait a moment")
 	}
-	if id, err := p.proven(ctx, me.Name, r.FormValue("own_password")); err != nil || id != me.ID {
-		if err == nil || errors.Is(err, errWrong) {
-			p.throttle.wrong(key)
-			return errPassword
-		}
+	id, err := p.proven(r.Context(), me.Name, password)
+	if err == nil && id != me.ID {
+		err = errWrong
+	}
+	switch {
+	case errors.Is(err, errWrong):
+		p.throttle.wrong(key)
+		return errPassword
+	case err != nil:
 		return err
 	}
 	p.throttle.right(key)
+	return nil
+}
+
+func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
+	if err := p.prove(r, me, r.FormValue("own_password")); err != nil {
+		return err
+	}
 	name := fields(r.FormValue("name"))
 	if name == "" {
 		return errors.New("say who: give a name")

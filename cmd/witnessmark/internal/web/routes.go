@@ -15,13 +15,15 @@ type route struct {
 	pattern string
 	need    []audit.Role // one of these; nil: everybody who is signed in
 	open    bool         // nobody need be signed in
+	again   bool         // asks for the person's own password again: no token and no PIN will do
+	api     bool         // for programs: answers in JSON
 	serve   http.HandlerFunc
 }
 
 // routes is the whole site: there is no page that is not in this table.
 func (p *Pages) routes() []route {
 	record := []audit.Role{audit.Technician, audit.Lead, audit.Administrator}
-	return []route{
+	pages := []route{
 		{pattern: "GET /{$}", serve: p.home},
 		{pattern: "GET /sign-in", open: true, serve: p.signInPage},
 		{pattern: "POST /sign-in", open: true, serve: p.signIn},
@@ -38,9 +40,10 @@ func (p *Pages) routes() []route {
 		{pattern: "POST /bench/{bench}/answer", need: record, serve: p.answer},
 		{pattern: "POST /bench/{bench}/name", need: record, serve: p.name},
 		{pattern: "GET /people", need: []audit.Role{audit.Administrator}, serve: p.peoplePage},
-		{pattern: "POST /people", need: []audit.Role{audit.Administrator}, serve: p.changePerson},
+		{pattern: "POST /people", need: []audit.Role{audit.Administrator}, again: true, serve: p.changePerson},
 		{pattern: "GET /wrenches", serve: p.wrenchesPage},
 	}
+	return append(pages, p.apiRoutes()...)
 }
 
 // Access is a route as seen from outside: who may have it. Open: nobody need be signed in; no roles: whoever is.
@@ -48,13 +51,14 @@ type Access struct {
 	Pattern string
 	Roles   []audit.Role
 	Open    bool
+	Again   bool // asks for the person's own password again
 }
 
 // Table lists every page and action with who may have it.
 func (p *Pages) Table() []Access {
 	var out []Access
 	for _, rt := range p.routes() {
-		out = append(out, Access{rt.pattern, rt.need, rt.open})
+		out = append(out, Access{rt.pattern, rt.need, rt.open, rt.again})
 	}
 	return out
 }
@@ -72,18 +76,28 @@ func (p *Pages) guard(rt route) http.Handler {
 			http.Redirect(w, r, "/sign-in?next="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 		case who.ID == "":
 			p.fault(w, r, http.StatusUnauthorized, "you are no longer signed in and nothing was done: sign in and repeat it")
-		case rt.need != nil && !slices.ContainsFunc(rt.need, func(need audit.Role) bool { return slices.Contains(who.Roles, need) }):
-			p.fault(w, r, http.StatusForbidden, fmt.Sprintf("this takes the role %s, which you do not have: ask an administrator", list(rt.need)))
+		case !rt.allows(who):
+			p.fault(w, r, http.StatusForbidden, lacking(rt))
 		default:
 			rt.serve(w, r)
 		}
 	})
 }
 
+// allows tells whether a person has a role that the route takes.
+func (rt route) allows(who person) bool {
+	return rt.need == nil || slices.ContainsFunc(rt.need, who.Can)
+}
+
+func lacking(rt route) string {
+	return fmt.Sprintf("this takes the role %s, which you do not have: ask an administrator", list(rt.need))
+}
+
 // person is who is signed in; the zero value is nobody.
 type person struct {
 	ID, Name string
 	Roles    []audit.Role
+	Machine  bool // it is a machine that acts as the person
 }
 
 // Can is true of one who has a role.
@@ -95,7 +109,7 @@ func (p *Pages) who(r *http.Request) (who person) {
 	if id == "" {
 		return who
 	}
-	p.Shop.Look(func(s *bench.Shop) { who = person{id, s.PersonName(id), s.RolesOf(id)} })
+	p.Shop.Look(func(s *bench.Shop) { who = person{ID: id, Name: s.PersonName(id), Roles: s.RolesOf(id)} })
 	if len(who.Roles) == 0 {
 		return person{}
 	}

@@ -1,6 +1,9 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
+	"strings"
+)
 
 // policy lets a page load from this shop only, and no other site frame it.
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'self'; " +
@@ -32,7 +35,12 @@ const maxForm = 64 << 10
 // limit bounds what a request may send.
 func limit(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		if !forPrograms(r) { // the API has limits of its own
+			r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		}
 		next.ServeHTTP(w, r)
 	})
 }
+
+// forPrograms is true of a request of the API.
+func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }

@@ -55,6 +55,8 @@ type Pages struct {
 	kept      *kept
 	throttle  *throttle
 	setup     *setupCode
+	tokens    *tokens
+	api       http.Handler
 }
 
 // New makes the site. The error says what is wrong with the folder.
@@ -68,6 +70,8 @@ func New(o Options) (*Pages, error) {
 	p.setup = &setupCode{folder: o.Folder}
 	p.kept = newKept(o.Accounts, o.Clock, o.Log)
 	p.sessions = p.newSessions()
+	p.tokens = &tokens{accounts: o.Accounts, clock: o.Clock, log: o.Log, all: map[string]store.Token{}}
+	p.api = control.Handler(o.Shop)
 	return p, nil
 }
 
@@ -81,12 +85,24 @@ func (p *Pages) Handler(open http.Handler) http.Handler {
 		files.ServeHTTP(w, r)
 	}))
 	for _, rt := range p.routes() {
-		mux.Handle(rt.pattern, p.guard(rt))
+		if rt.api {
+			mux.Handle(rt.pattern, p.guardAPI(rt))
+		} else {
+			mux.Handle(rt.pattern, p.guard(rt))
+		}
 	}
+	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
+		control.Refused(w, control.Unknown(r.Method+" "+r.URL.Path+" is not served here: see /api/v1/openapi.yaml"))
+	})
 	mux.Handle("/", open)
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		p.fault(w, r, http.StatusForbidden, "this request came from another site and was not done: go to the page itself and repeat it there")
+		const sentence = "this request came from another site and was not done: go to the page itself and repeat it there"
+		if forPrograms(r) {
+			control.Refused(w, &control.Error{Status: http.StatusForbidden, Sentence: sentence})
+			return
+		}
+		p.fault(w, r, http.StatusForbidden, sentence)
 	}))
 	return headers(p.sessions.LoadAndSave(cross.Handler(limit(mux))))
 }
