@@ -31,6 +31,12 @@ func TestAccounts(t *testing.T) {
 			t.Errorf("got %+v, %v, want %s", p, err, hash)
 		}
 	}
+	if err := a.Prove(ctx, "p1", store.Proofs{PIN: "three"}); err != nil { // leaves the password as it is
+		t.Fatal(err)
+	}
+	if p, err := a.Proofs(ctx, "p1"); err != nil || p != (store.Proofs{Password: "two", PIN: "three"}) {
+		t.Errorf("got %+v, %v", p, err)
+	}
 	keep := func(key, person string, expires time.Time) {
 		if err := a.Keep(ctx, store.Session{Key: key, Person: person, Data: []byte(key), Expires: expires}, now); err != nil {
 			t.Fatal(err)

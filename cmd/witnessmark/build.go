@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -12,7 +13,15 @@ import (
 
 // person is the flag of every command that records who did something.
 type person struct {
-	By string `required:"" help:"Your name, as it shall stand in the record." placeholder:"NAME" env:"WITNESSMARK_PERSON"`
+	By string `help:"Your name, as it shall stand in the record; needed where no token says it." placeholder:"NAME" env:"WITNESSMARK_PERSON"`
+}
+
+// AfterApply asks for the name where nothing else says it.
+func (p *person) AfterApply(n *network) error {
+	if strings.TrimSpace(p.By) == "" && n.Server == "" {
+		return errors.New("say who does this: give your name with --by")
+	}
+	return nil
 }
 
 // atWork is that flag where a badge may stand in for it.

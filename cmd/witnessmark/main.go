@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strconv"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -32,6 +33,7 @@ const safety = paper.Safety
 // commands is the whole command line.
 type commands struct {
 	Data string `help:"Data folder of the daemon." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
+	network
 
 	Man manFlag `help:"Write the manual page." hidden:""`
 
@@ -51,6 +53,7 @@ type commands struct {
 	Person    personCommand    `cmd:"" help:"Blank the name of a person when its time is over."`
 	Retention retentionCommand `cmd:"" help:"List the people whose names need not be kept any more."`
 	Badge     badgeCommand     `cmd:"" help:"Give badges to people, take them back, or list them."`
+	Token     tokenCommand     `cmd:"" help:"Give tokens to machines, take them back, or list them."`
 	Scanner   scannerCommand   `cmd:"" help:"Show how the barcode scanners fare."`
 	Replay    replayCommand    `cmd:"" help:"Match and judge a file of readings with no database."`
 	History   historyCommand   `cmd:"" help:"Show everything recorded about an engine."`
@@ -65,16 +68,22 @@ type commands struct {
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 
-// shop is what every command gets: where the daemon's folder is and where to write.
+// shop is what every command gets: where the daemon's folder is, how it is reached from elsewhere, and where to write.
 type shop struct {
-	data string
-	out  io.Writer
-	log  io.Writer
+	data   string
+	remote network // without a server: the daemon is on this machine
+	out    io.Writer
+	log    io.Writer
 }
 
 func (s shop) folder() daemon.Folder { return daemon.Folder(s.data) }
 
-func (s shop) client() *control.Client { return control.NewClient(s.folder().Socket()) }
+func (s shop) client() *control.Client {
+	if s.remote.Server != "" {
+		return s.remote.client()
+	}
+	return control.NewClient(s.folder().Socket())
+}
 
 // inputError marks what the person must write differently: exit code 2.
 type inputError struct{ error }
@@ -100,7 +109,8 @@ func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
 			"procedure, and records it so that a change shows."),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Help(helpWithSafety),
 		kong.Exit(func(n int) { exited, code = true, n }),
-		kong.BindTo(ctx, (*context.Context)(nil)))
+		kong.Vars{"token_days": strconv.Itoa(control.TokenDays)},
+		kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(&c.network))
 	if err != nil {
 		fmt.Fprintln(errs, "witnessmark:", err)
 		return exitInput
@@ -114,7 +124,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
 		fmt.Fprintln(errs, "witnessmark:", err)
 		return exitInput
 	}
-	return report(errs, words.Run(shop{folder(c.Data), out, errs}))
+	return report(errs, words.Run(shop{data: folder(c.Data), remote: c.network, out: out, log: errs}))
 }
 
 func helpWithSafety(o kong.HelpOptions, ctx *kong.Context) error {

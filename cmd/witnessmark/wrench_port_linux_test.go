@@ -31,7 +31,7 @@ import (
 func alone(t *testing.T) (s shop, out, log *bytes.Buffer) {
 	t.Helper()
 	out, log = new(bytes.Buffer), new(bytes.Buffer)
-	return shop{filepath.Join(t.TempDir(), "none"), out, log}, out, log
+	return shop{data: filepath.Join(t.TempDir(), "none"), out: out, log: log}, out, log
 }
 
 func TestWrenchPorts(t *testing.T) {
@@ -376,7 +376,7 @@ func TestWrenchWhich_WithADaemon(t *testing.T) {
 		defer client.Close()
 		plugs := []port.Plug{{Node: s.Device()}}
 		all := []listedPort{{Plug: plugs[0]}}
-		if err := (shop{data, out, out}).users(t.Context(), plugs, all); err != nil || all[0].users() != "wrench TW-01" {
+		if err := (shop{data: data, out: out, log: out}).users(t.Context(), plugs, all); err != nil || all[0].users() != "wrench TW-01" {
 			t.Errorf("got %+v, %v, want the wrench named", all, err)
 		}
 	})

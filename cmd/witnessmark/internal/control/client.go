@@ -26,6 +26,7 @@ type Client struct {
 	base  string // what the paths of the package comment follow
 	where string // for people
 	token string // empty over a socket
+	fault error  // what every call says; nil: it is asked
 	http  *http.Client
 }
 
@@ -35,6 +36,9 @@ func NewClient(path string) *Client {
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return dial(ctx, path) },
 	}}}
 }
+
+// Refusing makes a client whose every call gives an error.
+func Refusing(err error) *Client { return &Client{fault: err, http: &http.Client{}} }
 
 // Close lets idle connections go.
 func (c *Client) Close() { c.http.CloseIdleConnections() }
@@ -185,6 +189,9 @@ func (c *Client) call(ctx context.Context, method, what string, in, out any) err
 
 // send returns a response that is good; a refusal is an *Error.
 func (c *Client) send(ctx context.Context, method, what string, body io.Reader) (*http.Response, error) {
+	if c.fault != nil {
+		return nil, c.fault
+	}
 	req, err := http.NewRequestWithContext(ctx, method, c.base+"/api/v1/"+what, body)
 	if err != nil {
 		return nil, fmt.Errorf("make request: %w", err)

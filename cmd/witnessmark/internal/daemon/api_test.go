@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -13,7 +12,6 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/web"
-	"witnessmark/store/cluster"
 )
 
 // ask sends a request of the API and gives its status and what it says. in is written as JSON; nil: no body.
@@ -242,45 +240,6 @@ func TestAPI_Token(t *testing.T) {
 			t.Errorf("got %v", err)
 		}
 	})
-}
-
-// private is a PostgreSQL that a test stops and starts; its address stays.
-type private struct {
-	t      *testing.T
-	folder string
-	now    *cluster.Cluster
-}
-
-func newPrivate(t *testing.T) *private {
-	t.Helper()
-	p := &private{t: t, folder: t.TempDir()}
-	p.start()
-	t.Cleanup(p.stop)
-	return p
-}
-
-func (p *private) start() {
-	p.t.Helper()
-	var err error
-	if p.now, err = cluster.Start(context.WithoutCancel(p.t.Context()), p.folder); err != nil {
-		p.t.Fatal(err)
-	}
-}
-
-func (p *private) stop() {
-	p.t.Helper()
-	if p.now == nil {
-		return
-	}
-	if err := stop(p.now); err != nil {
-		p.t.Error(err)
-	}
-	p.now = nil
-}
-
-// in is a configuration with this database.
-func (p *private) in(file string) string {
-	return strings.Replace(file, "listen:", "database: "+p.now.ConnString()+"\nlisten:", 1)
 }
 
 // While PostgreSQL is away a machine that was known goes on, one that was not is told to wait, and no token is given.
