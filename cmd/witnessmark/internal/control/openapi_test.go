@@ -60,7 +60,7 @@ func TestOpenAPI_Fields(t *testing.T) {
 	}
 	for _, message := range []any{Status{}, Procedure{}, NewProcedure{}, Build{}, NewBuild{}, bench.Review{}, Concede{}, Release{}, Reopen{}, Correct{},
 		Corrected{}, Bench{}, bench.View{}, Start{}, Close{}, Answer{}, Name{}, Fit{}, TakeOff{}, Renew{}, Update{}, Wrench{}, Scanner{}, Badge{},
-		NewBadge{}, Finding{}, Recorded{}, Forget{}, Token{}, NewToken{}, TakeToken{}} {
+		NewBadge{}, Finding{}, Recorded{}, Forget{}, NewKey{}, KeyChange{}, Token{}, NewToken{}, TakeToken{}} {
 		hold(reflect.TypeOf(message))
 	}
 	if got, want := slices.Sorted(maps.Keys(doc.Components.Schemas)), slices.Sorted(maps.Keys(held)); !slices.Equal(got, want) {

@@ -201,6 +201,7 @@ func TestOpenAPI_Answers(t *testing.T) {
 	doc.try("POST", "/findings", map[string]any{"wrench": "TW-01", "certificate": "K-2", "found": epoch, "points": "2.5 %@40 N·m", "good": false})
 	doc.try("POST", "/badges", map[string]any{"badge": "B-7", "to": "Bo Lind"})
 	doc.try("POST", "/forgotten", map[string]any{"who": "Bo Lind", "reason": "its time is over"})
+	doc.try("POST", "/ledger/key", map[string]any{"reason": "a year is over"})
 	doc.try("POST", "/tokens", map[string]any{"token": "cell-4", "for": "Ada Holt", "days": 1})
 	for _, path := range []string{"/status", "/procedures", "/builds", "/benches", "/wrenches", "/scanners", "/badges", "/tokens"} {
 		doc.try("GET", path, nil)

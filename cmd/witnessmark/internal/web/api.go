@@ -48,6 +48,7 @@ func (p *Pages) apiRoutes() []route {
 		{pattern: "GET /api/v1/scanners"},
 		{pattern: "POST /api/v1/findings", need: keep, again: true},
 		{pattern: "POST /api/v1/forgotten", need: admin, again: true},
+		{pattern: "POST /api/v1/ledger/key", need: admin, again: true},
 		{pattern: "GET /api/v1/badges", need: admin},
 		{pattern: "POST /api/v1/badges", need: admin, again: true},
 		{pattern: "GET /api/v1/tokens", need: admin},
