@@ -3,6 +3,7 @@ package control
 import (
 	"context"
 	"errors"
+	"log"
 	"net/http"
 	"net/http/httptest"
 	"reflect"
@@ -70,13 +71,15 @@ func TestControl_As(t *testing.T) {
 
 func TestRemote(t *testing.T) {
 	d := &desk{updates: make(chan Update), stopped: make(chan struct{}, 1)}
-	s := httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	s := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Header.Get("Authorization") != "Bearer wmt_x" {
 			http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
 			return
 		}
 		Handler(d).ServeHTTP(w, r)
 	}))
+	s.Config.ErrorLog = log.New(t.Output(), "", 0)
+	s.StartTLS()
 	t.Cleanup(s.Close)
 	remote := func(token string) *Client {
 		c, err := NewRemote(s.URL+"/", token)
