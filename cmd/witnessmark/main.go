@@ -65,6 +65,7 @@ type commands struct {
 	Affected  affectedCommand  `cmd:"" help:"List the engines that a bad bolt lot, procedure revision or bench has touched."`
 	Ledger    ledgerCommand    `cmd:"" help:"Change the key that signs the record, or prove to a witness that it goes on."`
 	Witness   witnessCommand   `cmd:"" help:"Sign the checkpoints of a shop from outside it."`
+	Doctor    doctorCommand    `cmd:"" help:"Look at this computer: what is missing for the daemon, what will go wrong, what to do."`
 	Version   versionCommand   `cmd:"" help:"Show the version."`
 }
 

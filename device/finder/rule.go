@@ -39,6 +39,17 @@ func (r Rule) rank(i int, plugs []port.Plug) int {
 	return sum
 }
 
+// Plugged is the port among plugs that fits the rule best; false: none does, or what it says would have to be heard.
+func (r Rule) Plugged(plugs []port.Plug) (node string, ok bool) {
+	best := 0
+	for i, p := range plugs {
+		if n := r.rank(i, plugs); n > best {
+			best, node = n, p.Node
+		}
+	}
+	return node, best > 0
+}
+
 // inSocket takes a socket with its interface, without it, or a stable name after the socket with or without its folder.
 func inSocket(p port.Plug, socket string) bool {
 	if usb, _, _ := strings.Cut(p.Socket, ":"); p.Socket != "" && (socket == p.Socket || socket == usb) {

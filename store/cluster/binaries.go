@@ -32,6 +32,9 @@ func Find() (Binaries, error) {
 	return all[0], nil
 }
 
+// FindFor gives the binaries that Start would use for a data folder.
+func FindFor(dir string) (Binaries, error) { return findFor(dir, candidates(places)) }
+
 // findFor gives the binaries for a data folder: any for a new one, else those of the version that made it. After an
 // upgrade of the system the newest are often not those.
 func findFor(dir string, all []Binaries) (Binaries, error) {

@@ -65,7 +65,7 @@ func (d *Daemon) openPages() error {
 	if err := d.tellSetUp(); err != nil {
 		return err
 	}
-	if c.Certificate == "" && !c.PlainHTTP && !loopback(c.Listen) {
+	if c.Certificate == "" && !c.PlainHTTP && !Loopback(c.Listen) {
 		return fmt.Errorf("the pages would go unencrypted over the network at %s: give certificate and key under tls in the configuration, or listen on 127.0.0.1", c.Listen)
 	}
 	if d.public, err = net.Listen("tcp", c.Listen); err != nil {
@@ -98,7 +98,8 @@ func (d *Daemon) tellSetUp() error {
 	return nil
 }
 
-func loopback(address string) bool {
+// Loopback says that an address, host:port, is reached from this computer only.
+func Loopback(address string) bool {
 	host, _, err := net.SplitHostPort(address)
 	if err != nil {
 		return false
