@@ -333,6 +333,38 @@ func TestGroup(t *testing.T) {
 	})
 }
 
+func TestGroup_AConsoleHasItsOwn(t *testing.T) {
+	c := plugtest.NewComputer(t)
+	c.Builtin("ttyS0", "4")
+	c.File("dev/ttyS0", "")
+	c.File("etc/group", "dialout:x:20:\n")
+	b := sound(t)
+	b.Root, b.User = c.Root, Person{Name: "member", UID: 54321, Groups: []uint32{20}}
+	is(t, b.group(), OK, "in the group dialout")
+}
+
+func TestPerson_May(t *testing.T) {
+	file := status{uid: 7, gid: 20, mode: 0o640}
+	owner, member, other := Person{UID: 7}, Person{UID: 8, Groups: []uint32{20}}, Person{UID: 9}
+	for name, tc := range map[string]struct {
+		who    Person
+		wanted os.FileMode
+		want   bool
+	}{
+		"the owner may write":           {owner, read | write, true},
+		"a member of the group may not": {member, read | write, false},
+		"but read":                      {member, read, true},
+		"another may not even that":     {other, read, false},
+		"root may all":                  {Person{}, read | write | enter, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if got := tc.who.may(file, tc.wanted); got != tc.want {
+				t.Errorf("got %v, want %v", got, tc.want)
+			}
+		})
+	}
+}
+
 func TestModemManager(t *testing.T) {
 	b := sound(t)
 	put := func(name, text string) {
