@@ -245,7 +245,7 @@ func (d *Daemon) startChecks(context.Context) error {
 	ctx, cancel := context.WithCancel(d.life)
 	var running sync.WaitGroup
 	running.Go(func() { d.clockWatch.run(ctx) })
-	running.Go(func() { d.selfCheck.run(ctx) })
+	running.Go(func() { d.selfCheck.run(ctx, d.selfCheck.pass) })
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
 	return nil
 }

@@ -3,13 +3,17 @@ package daemon
 import (
 	"bytes"
 	"context"
+	"errors"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/prometheus/client_golang/prometheus/testutil"
+	"github.com/rs/zerolog"
 
 	"witnessmark/cmd/witnessmark/internal/control"
 )
@@ -188,6 +192,49 @@ func tamper(t *testing.T, d *Daemon) {
 			t.Fatal(err)
 		}
 	}
+}
+
+func TestSelfCheck_OnceADay(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		began := time.Now()
+		var at []time.Duration
+		ctx, cancel := context.WithCancel(t.Context())
+		c := &selfCheck{d: &Daemon{opt: Options{Log: zerolog.Nop()}}}
+		c.run(ctx, func(context.Context, func(done, all int64)) error {
+			switch at = append(at, time.Since(began)); len(at) {
+			case 2:
+				return errors.New("the database is away")
+			case 4:
+				cancel()
+			}
+			return nil
+		})
+		want := []time.Duration{5 * time.Minute, 24*time.Hour + 5*time.Minute, 24*time.Hour + 15*time.Minute, 48*time.Hour + 15*time.Minute}
+		if !slices.Equal(at, want) {
+			t.Errorf("got passes at %v, want %v", at, want)
+		}
+	})
+}
+
+func TestSelfCheck_RestsFourTimesAsLongAsItWorks(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		progress := resting(ctx)
+		for _, work := range []time.Duration{time.Second, 3 * time.Second} {
+			time.Sleep(work)
+			began := time.Now()
+			progress(1, 2)
+			if got := time.Since(began); got != 4*work {
+				t.Errorf("got a rest of %v after %v", got, work)
+			}
+		}
+		time.Sleep(time.Hour)
+		cancel()
+		began := time.Now()
+		if progress(2, 2); time.Since(began) != 0 {
+			t.Error("got a rest when the daemon stops")
+		}
+	})
 }
 
 func TestSelfCheck_CannotBeMade(t *testing.T) {

@@ -40,8 +40,8 @@ var (
 	checkFigures = []*prometheus.Desc{checkedAt, checkFailed}
 )
 
-// run checks until ctx ends.
-func (c *selfCheck) run(ctx context.Context) {
+// run makes pass after pass until ctx ends.
+func (c *selfCheck) run(ctx context.Context, pass func(context.Context, func(done, all int64)) error) {
 	for wait := checkFirst; ; {
 		select {
 		case <-ctx.Done():
@@ -49,7 +49,7 @@ func (c *selfCheck) run(ctx context.Context) {
 		case <-time.After(wait):
 		}
 		wait = checkEvery
-		if err := c.pass(ctx, resting(ctx)); err != nil && ctx.Err() == nil {
+		if err := pass(ctx, resting(ctx)); err != nil && ctx.Err() == nil {
 			wait = checkAgain
 			c.d.opt.Log.Warn().Err(err).Msg("the ledger could not be checked; it is tried again later")
 		}
