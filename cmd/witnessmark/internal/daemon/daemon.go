@@ -140,12 +140,12 @@ func (d *Daemon) Socket() string { return d.folder.Socket() }
 func (d *Daemon) later(undo func(context.Context) error) { d.unwind = append(d.unwind, undo) }
 
 func (d *Daemon) openFolder(context.Context) error {
-	lock, err := d.folder.open()
+	lock, err := d.folder.Lock()
 	if err != nil {
 		return err
 	}
 	d.later(func(context.Context) error { return lock.Close() })
-	return nil
+	return d.folder.whole()
 }
 
 func (d *Daemon) openJournal(context.Context) error {

@@ -3,8 +3,11 @@ package daemon
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 )
 
 // Folder is the data folder of one shop.
@@ -28,11 +31,33 @@ func (f Folder) Outside() string { return f.in("checkpoint") }
 // Socket is the control socket.
 func (f Folder) Socket() string { return f.in("control.sock") }
 
+// Kept are the files that belong to the record and are neither journal, database nor the checkpoint outside: the keys, and the
+// code by which the first administrator comes in.
+func (f Folder) Kept() ([]string, error) {
+	keys, err := filepath.Glob(filepath.Join(filepath.Dir(f.Key()), filepath.Base(f.Key())+"*"))
+	if err != nil {
+		return nil, fmt.Errorf("list the keys: %w", err)
+	}
+	keys = slices.DeleteFunc(keys, func(name string) bool { return strings.HasSuffix(name, ".new") }) // half written
+	return append(keys, f.in("set-up-code")), nil
+}
+
+// Unfinished is the file that lies in a folder for as long as a restore works in it.
+func (f Folder) Unfinished() string { return f.in("unfinished-restore") }
+
+// whole refuses a folder in which a restore was cut off.
+func (f Folder) whole() error {
+	if _, err := os.Lstat(f.Unfinished()); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return fmt.Errorf("a restore into %s was not finished: remove the folder and restore again into an empty one", f)
+}
+
 func (f Folder) in(name string) string { return filepath.Join(string(f), name) }
 
-// open makes the folder if it is missing and locks it for this process. The lock lies on an open file, so it ends with
+// Lock makes the folder if it is missing and locks it for this process. The lock lies on an open file, so it ends with
 // the process however that ends, and the file that stays behind means nothing.
-func (f Folder) open() (*os.File, error) {
+func (f Folder) Lock() (*os.File, error) {
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
 		return nil, fmt.Errorf("make data folder: %w", err)
 	}

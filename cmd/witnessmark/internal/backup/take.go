@@ -1,0 +1,153 @@
+package backup
+
+import (
+	"archive/zip"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/store/cluster"
+)
+
+// Source is what is backed up.
+type Source struct {
+	Shop          string
+	Folder        daemon.Folder
+	Configuration string // file; empty: none is taken along
+	Tools         cluster.Tools
+	Journal       func(context.Context, io.Writer) error // writes a copy of the journal
+	Version       string                                 // of this program
+	Now           time.Time
+}
+
+// Take writes a backup to path, where nothing may be, reads it back and checks it. It gets its name when it has stood the
+// check: a crash before leaves path+".part", which may be thrown away and is replaced by the next one.
+func Take(ctx context.Context, path string, s Source, seal Seal, told Told) (_ *Archive, err error) {
+	if _, err := os.Lstat(path); err == nil {
+		return nil, fmt.Errorf("%s is there already: give the backup another name", path)
+	}
+	part := path + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("remove what an earlier backup left: %w", err)
+	}
+	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("write backup: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(part))
+		}
+	}()
+	err = write(ctx, f, s, seal, told)
+	if err == nil {
+		err = f.Sync()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return nil, fmt.Errorf("write backup: %w", err)
+	}
+	a, err := checked(ctx, part, seal, told)
+	if err != nil {
+		return nil, fmt.Errorf("the backup was written and does not read back right, so it was thrown away; see to the disk: %w", err)
+	}
+	return a, place(part, path)
+}
+
+// place gives the backup its name, which is never one that somebody else has taken meanwhile.
+func place(part, path string) error {
+	if err := os.Link(part, path); err != nil {
+		if errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("%s came up meanwhile: give the backup another name", path)
+		}
+		if err := os.Rename(part, path); err != nil { // a file system without links, such as a memory stick's
+			return err
+		}
+	} else if err := os.Remove(part); err != nil {
+		return err
+	}
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+func checked(ctx context.Context, path string, seal Seal, told Told) (*Archive, error) {
+	a, err := Open(path, seal.check)
+	if err != nil {
+		return nil, err
+	}
+	if err := errors.Join(a.Check(ctx, told), a.Close()); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// write takes the parts in an order that makes them fit each other while the daemon works:
+//
+// the checkpoint kept outside before the database, because a checkpoint that is newer than the database says that an old
+// one was put back; the database before the journal, because the writer goes on from the journal and brings in what the
+// database lacks, whereas a database with entries that the journal has not would have them given out a second time; the
+// keys last, because a new key lies on the disk before the entry that says so.
+func write(ctx context.Context, f io.Writer, s Source, seal Seal, told Told) error {
+	out, err := seal.over(f)
+	if err != nil {
+		return err
+	}
+	w := &writer{zip: zip.NewWriter(out), told: told}
+	if s.Configuration != "" {
+		if err := w.addFile(partConfiguration, s.Configuration); err != nil {
+			return err
+		}
+	}
+	if err := w.addKept(s.Folder, s.Folder.Outside()); err != nil {
+		return err
+	}
+	// pg_dump has compressed it.
+	if err := w.add(partDatabase, zip.Store, func(o io.Writer) error { return s.Tools.Dump(ctx, "witnessmark", o) }); err != nil {
+		return err
+	}
+	if err := w.add(partJournal, zip.Deflate, func(o io.Writer) error { return s.Journal(ctx, o) }); err != nil {
+		return err
+	}
+	kept, err := s.Folder.Kept()
+	if err != nil {
+		return err
+	}
+	for _, file := range kept {
+		if err := w.addKept(s.Folder, file); err != nil {
+			return err
+		}
+	}
+	if err := w.close(Manifest{Shop: s.Shop, Taken: s.Now, Version: s.Version}); err != nil {
+		return err
+	}
+	return out.Close()
+}
+
+// addKept adds a file of the data folder, if it is there.
+func (w *writer) addKept(f daemon.Folder, file string) error {
+	name, err := filepath.Rel(string(f), file)
+	if err != nil {
+		return err
+	}
+	err = w.addFile(partFolder+filepath.ToSlash(name), file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
+func (w *writer) addFile(name, file string) error {
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return err
+	}
+	return w.add(name, zip.Deflate, func(out io.Writer) error { _, err := out.Write(text); return err })
+}
