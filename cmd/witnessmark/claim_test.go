@@ -16,7 +16,13 @@ import (
 	"witnessmark/store/ledger"
 )
 
-func TestMain(m *testing.M) { os.Exit(clustertest.Main(m)) }
+// TestMain is the program itself where the test binary was started again for that.
+func TestMain(m *testing.M) {
+	if os.Getenv(childMain) != "" {
+		child()
+	}
+	os.Exit(clustertest.Main(m))
+}
 
 // years is a database with a made-up history and the data folder that belongs to it.
 func years(t *testing.T, readings int) (url, data string) {

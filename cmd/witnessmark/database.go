@@ -21,9 +21,11 @@ type records struct {
 func (r records) open(ctx context.Context, s shop) (_ *store.Reader, close func() error, err error) {
 	url, stop := r.Database, func() error { return nil }
 	if url == "" {
-		if url, stop, err = private(ctx, s.folder().Postgres()); err != nil {
+		c, err := private(ctx, s.folder().Postgres())
+		if err != nil {
 			return nil, nil, err
 		}
+		url, stop = c.ConnString(), func() error { return c.Stop(context.WithoutCancel(ctx)) }
 	}
 	reader, err := store.OpenReader(ctx, url, r.Shop)
 	if err != nil {
@@ -32,15 +34,16 @@ func (r records) open(ctx context.Context, s shop) (_ *store.Reader, close func(
 	return reader, func() error { return errors.Join(reader.Close(), stop()) }, nil
 }
 
-func private(ctx context.Context, dir string) (url string, stop func() error, err error) {
+// private attaches to the private database of a folder, or starts it for the moment where no daemon runs it.
+func private(ctx context.Context, dir string) (*cluster.Cluster, error) {
 	if _, err := os.Stat(dir); err != nil {
-		return "", nil, inputError{fmt.Errorf("no private database in %s: name the data folder with --data, or the database with --database", dir)}
+		return nil, inputError{fmt.Errorf("no private database in %s: name the data folder with --data, or the database with --database", dir)}
 	}
 	c, err := cluster.Attach(ctx, dir)
 	if err != nil { // nobody runs it
 		if c, err = cluster.Start(ctx, dir); err != nil {
-			return "", nil, fmt.Errorf("start the private database for a moment: %w", err)
+			return nil, fmt.Errorf("start the private database for a moment: %w", err)
 		}
 	}
-	return c.ConnString(), func() error { return c.Stop(context.WithoutCancel(ctx)) }, nil
+	return c, nil
 }

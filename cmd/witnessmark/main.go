@@ -63,6 +63,8 @@ type commands struct {
 	Verify    verifyCommand    `cmd:"" help:"Prove that the record was not changed, or check a bundle."`
 	Export    exportCommand    `cmd:"" help:"Write readings as a table, CSV or xlsx."`
 	Affected  affectedCommand  `cmd:"" help:"List the engines that a bad bolt lot, procedure revision or bench has touched."`
+	Backup    backupCommand    `cmd:"" help:"Write database, journal and keys into one encrypted file, and check it."`
+	Restore   restoreCommand   `cmd:"" help:"Make a data folder of a backup, and prove what is in it."`
 	Ledger    ledgerCommand    `cmd:"" help:"Change the key that signs the record, or prove to a witness that it goes on."`
 	Witness   witnessCommand   `cmd:"" help:"Sign the checkpoints of a shop from outside it."`
 	Doctor    doctorCommand    `cmd:"" help:"Look at this computer: what is missing for the daemon, what will go wrong, what to do."`

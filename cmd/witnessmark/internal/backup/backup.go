@@ -93,7 +93,7 @@ func (w *writer) close(m Manifest) error {
 
 // measure hashes and counts what passes through.
 type measure struct {
-	out io.Writer
+	out  io.Writer
 	sum  hash.Hash
 	size int64
 	what string

@@ -99,22 +99,26 @@ func keep(path string, in io.Reader) error {
 	return errors.Join(err, f.Sync(), f.Close(), syncFolder(filepath.Dir(path)))
 }
 
-func fill(ctx context.Context, f daemon.Folder, database string, dump io.Reader) (err error) {
-	tools, url := cluster.Tools{}, database
-	if database == "" {
-		c, err := cluster.Start(ctx, f.Postgres())
+func fill(ctx context.Context, f daemon.Folder, database string, dump io.Reader) error {
+	if database != "" {
+		tools, err := cluster.ToolsFor(database)
 		if err != nil {
 			return err
 		}
-		defer func() { err = errors.Join(err, c.Stop(context.WithoutCancel(ctx))) }()
-		url = c.ConnString()
-		tools, err = c.Tools()
-		if err != nil {
-			return err
-		}
-	} else if tools, err = cluster.ToolsFor(database); err != nil {
+		return pour(ctx, database, tools, dump)
+	}
+	c, err := cluster.Start(ctx, f.Postgres())
+	if err != nil {
 		return err
 	}
+	tools, err := c.Tools()
+	if err == nil {
+		err = pour(ctx, c.ConnString(), tools, dump)
+	}
+	return errors.Join(err, c.Stop(context.WithoutCancel(ctx)))
+}
+
+func pour(ctx context.Context, url string, tools cluster.Tools, dump io.Reader) error {
 	if err := store.PrepareRestore(ctx, url); err != nil {
 		return err
 	}

@@ -69,6 +69,17 @@ func (d *desk) Scanners() []Scanner {
 	return []Scanner{{ID: "S-1", Bench: "bench 1/a", Up: true, Refused: 2}}
 }
 
+// CopyJournal breaks off in the middle when it is asked for the second time.
+func (d *desk) CopyJournal(_ context.Context, w io.Writer) error {
+	again := d.last() == "journal"
+	d.ask("journal")
+	_, err := io.WriteString(w, strings.Repeat("entry ", 10000))
+	if again {
+		return errors.New("disk is damaged")
+	}
+	return err
+}
+
 func (d *desk) RecordFinding(_ context.Context, in Finding) (Recorded, error) {
 	d.ask(in)
 	return Recorded{Entry: 9}, nil

@@ -55,6 +55,9 @@ func (f Folder) whole() error {
 
 func (f Folder) in(name string) string { return filepath.Join(string(f), name) }
 
+// ErrTaken is a data folder that another daemon has locked.
+var ErrTaken = errors.New("another daemon works")
+
 // Lock makes the folder if it is missing and locks it for this process. The lock lies on an open file, so it ends with
 // the process however that ends, and the file that stays behind means nothing.
 func (f Folder) Lock() (*os.File, error) {
@@ -67,7 +70,7 @@ func (f Folder) Lock() (*os.File, error) {
 	}
 	taken, err := lockFile(lock)
 	if taken {
-		err = fmt.Errorf("another daemon works in %s: stop it first, or give this one a folder of its own with --data", f)
+		err = fmt.Errorf("%w in %s: stop it first, or give this one a folder of its own with --data", ErrTaken, f)
 	}
 	if err != nil {
 		return nil, errors.Join(err, lock.Close())
