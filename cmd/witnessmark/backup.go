@@ -12,6 +12,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/backup"
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/store"
 	"witnessmark/store/cluster"
@@ -109,7 +110,7 @@ func journalOf(s shop) (read func(context.Context, io.Writer) error, letGo func(
 	}
 	lock, err := s.folder().Lock()
 	if errors.Is(err, daemon.ErrTaken) {
-		client := s.client()
+		client := control.NewClient(s.folder().Socket())
 		return client.CopyJournal, func() error { client.Close(); return nil }, nil
 	}
 	if err != nil {

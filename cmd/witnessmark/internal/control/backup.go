@@ -13,8 +13,8 @@ type BackupDesk interface {
 	CopyJournal(context.Context, io.Writer) error
 }
 
-// SocketHandler serves what Handler does, and what is for the socket alone: the journal holds names, and what the badges
-// and people's codes are made of.
+// SocketHandler serves what Handler does, and what is for the socket alone: the whole journal, in which names stand that
+// were blanked elsewhere.
 func SocketHandler(d interface {
 	Desk
 	BackupDesk

@@ -257,7 +257,7 @@ func (d *Daemon) listen(context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.serve(socket, control.Handler(d))
+	d.serve(socket, control.SocketHandler(d))
 	return d.openPages()
 }
 
