@@ -61,7 +61,11 @@ func (r *run) ask() *Ask {
 	if c == nil {
 		return nil
 	}
-	a := &Ask{Check: c.ID, Fastener: f, Text: c.Ask, ByWrench: c.ByWrench, Lot: c.Answer == procedure.LotNumber}
+	return asking(c, f)
+}
+
+func asking(c *procedure.Check, fastener string) *Ask {
+	a := &Ask{Check: c.ID, Fastener: fastener, Text: c.Ask, ByWrench: c.ByWrench, Lot: c.Answer == procedure.LotNumber}
 	if c.Accept != nil || c.Answer != "" {
 		a.Accept = Wanted(c)
 	}

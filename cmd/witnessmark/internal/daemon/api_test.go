@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -80,6 +81,31 @@ func token(t *testing.T, c *control.Client, name, as string) string {
 	return got.Secret
 }
 
+// ahead is by how much the clock of a daemon is put on.
+type ahead struct{ atomic.Int64 }
+
+func (a *ahead) by(d time.Duration) { a.Store(int64(d)) }
+
+func (a *ahead) start(t *testing.T, data, file string) *Daemon {
+	t.Helper()
+	o, know, err := options(data, file, t.Output())
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := o.Clock
+	o.Clock = func() time.Time { return clock().Add(time.Duration(a.Load())) }
+	d, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	know(d)
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { stopDaemon(t, d) })
+	return d
+}
+
 func TestAPI_Session(t *testing.T) {
 	_, port := newWrench(t)
 	d := start(t, t.TempDir(), shopFile(port))
@@ -110,26 +136,9 @@ func TestAPI_Session(t *testing.T) {
 func TestAPI_Token(t *testing.T) {
 	_, port := newWrench(t)
 	data, file := t.TempDir(), shopFile(port)
-	var later time.Duration // that the clock is put on
-	begin := func() *Daemon {
-		o, know, err := options(data, file, t.Output())
-		if err != nil {
-			t.Fatal(err)
-		}
-		clock := o.Clock
-		o.Clock = func() time.Time { return clock().Add(later) }
-		d, err := New(o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		know(d)
-		if err := d.Start(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-		t.Cleanup(func() { stopDaemon(t, d) })
-		return d
-	}
-	d := begin()
+	var later ahead
+	whole := t
+	d := later.start(t, data, file)
 	c := client(t, d)
 	build := onBench(t, c)
 	admin := newVisitor(t, d)
@@ -202,8 +211,8 @@ func TestAPI_Token(t *testing.T) {
 	})
 	t.Run("a restart, and the list", func(t *testing.T) {
 		stopDaemon(t, d)
-		d = begin()
-		c, m = client(t, d), remote(t, d, secret)
+		d = later.start(whole, data, file)
+		c, m = client(whole, d), remote(whole, d, secret)
 		if _, err := m.Status(t.Context()); err != nil {
 			t.Error(err)
 		}
@@ -213,11 +222,11 @@ func TestAPI_Token(t *testing.T) {
 		}
 	})
 	t.Run("one that has ended", func(t *testing.T) {
-		later = 49 * time.Hour
+		later.by(49 * time.Hour)
 		if _, err := m.Status(t.Context()); err == nil || !strings.Contains(err.Error(), "the token cell-4 ended on 2026-05-06") {
 			t.Errorf("got %v", err)
 		}
-		later = 0
+		later.by(0)
 	})
 	t.Run("one that was taken back, and another of its name", func(t *testing.T) {
 		if _, err := m.Status(t.Context()); err != nil {

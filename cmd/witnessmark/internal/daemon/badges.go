@@ -3,11 +3,13 @@ package daemon
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/label"
 )
 
 // GiveBadge implements control.Desk. A badge that its person has already is no error.
@@ -52,4 +54,22 @@ func (d *Daemon) Badges() []control.Badge {
 		}
 	})
 	return list
+}
+
+// BadgeOf implements web.Shop. A scanner that types like a keyboard types a prefix too, where its labels have one.
+func (d *Daemon) BadgeOf(text string) (person string) {
+	values := []string{text}
+	for _, s := range d.opt.Config.Scanners {
+		if l, err := s.Labels.Read(text); err == nil && l.Kind == label.Badge {
+			values = append(values, l.Value)
+		}
+	}
+	d.live.look(func(s *bench.Shop) {
+		for _, g := range s.Badges() {
+			if person == "" && text != "" && slices.Contains(values, g.Badge) {
+				person = g.Person
+			}
+		}
+	})
+	return person
 }

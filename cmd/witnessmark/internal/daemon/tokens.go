@@ -3,8 +3,6 @@ package daemon
 import (
 	"cmp"
 	"context"
-	"crypto/rand"
-	"encoding/base32"
 	"fmt"
 	"net/http"
 	"strings"
@@ -16,6 +14,9 @@ import (
 	"witnessmark/cmd/witnessmark/internal/web"
 	"witnessmark/store"
 )
+
+// tokenBegins every token, so that a search for lost secrets finds it.
+const tokenBegins = "wmt_"
 
 // Tokens implements control.TokenDesk.
 func (d *Daemon) Tokens() []control.Token {
@@ -58,7 +59,7 @@ func (d *Daemon) GiveToken(ctx context.Context, in control.NewToken) (control.To
 	if err != nil {
 		return control.Token{}, err
 	}
-	secret, name := newSecret(), ev.(audit.TokenGiven).Token
+	secret, name := tokenBegins+web.NewSecret(), ev.(audit.TokenGiven).Token
 	if err := d.accounts.KeepToken(ctx, store.Token{Key: web.Key(secret), Name: name, Person: holder, Expires: expires}); err != nil {
 		d.opt.Log.Warn().Err(err).Msg("a token cannot be kept")
 		return control.Token{}, &control.Error{Status: http.StatusServiceUnavailable, Sentence: "the database is away, so no token can be given now: try again when it is back"}
@@ -87,11 +88,4 @@ func (d *Daemon) TakeToken(ctx context.Context, token string, in control.TakeTok
 		d.opt.Log.Warn().Err(err).Str("token", token).Msg("the proof of a token that was taken back stays in the database; it opens nothing")
 	}
 	return control.Token{Token: token, Person: person, Expires: was.Expires.UTC()}, nil
-}
-
-// newSecret is one of 160 random bits, with a beginning by which a search for lost secrets finds it.
-func newSecret() string {
-	b := make([]byte, 20)
-	_, _ = rand.Read(b) // never fails
-	return "wmt_" + strings.ToLower(base32.StdEncoding.EncodeToString(b))
 }

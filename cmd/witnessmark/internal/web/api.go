@@ -105,7 +105,7 @@ func (p *Pages) recheck(ctx context.Context, end context.CancelFunc, r *http.Req
 			return
 		case <-tick.C:
 		}
-		if who, err := p.caller(r); err != nil || p.may(r, who, rt) != nil {
+		if who, err := p.caller(p.anew(r)); err != nil || !rt.allows(who) {
 			end()
 			return
 		}
@@ -130,8 +130,12 @@ func (p *Pages) may(r *http.Request, who person, rt route) error {
 	switch {
 	case !rt.allows(who):
 		return &control.Error{Status: http.StatusForbidden, Sentence: lacking(rt)}
+	case who.elsewhere(r):
+		return errElsewhere
 	case !rt.again:
 		return nil
+	case who.Bench != "":
+		return errByPIN
 	case who.Machine:
 		return errMachine
 	case r.Header.Get(OwnPassword) == "":

@@ -19,10 +19,12 @@ type benchView struct {
 	bench.View
 	Bench    control.Bench
 	Spots    []bench.Spot
+	Replies  []bench.Reply
 	Wrenches []control.Wrench
 	Recorded bool   // all that it shows is in PostgreSQL
 	Database string // "up", or why not
 	Form     bool   // who looks may record here
+	Station  string // the bench of this browser; empty: none
 }
 
 func (p *Pages) home(w http.ResponseWriter, r *http.Request) {
@@ -54,10 +56,11 @@ func (p *Pages) look(r *http.Request) (v benchView, err error) {
 			v.Wrenches = append(v.Wrenches, w)
 		}
 	}
-	p.Shop.Look(func(s *bench.Shop) { v.Spots = s.Spots(id) })
+	p.Shop.Look(func(s *bench.Shop) { v.Spots, v.Replies = s.Spots(id), s.Replies(id) })
 	st := p.Shop.Status()
 	v.Recorded, v.Database = st.Position >= v.Seq, st.Database
-	v.Form = len(p.who(r).Roles) > 0
+	who := p.who(r)
+	v.Form, v.Station = len(who.Roles) > 0 && (who.Bench == "" || who.Bench == id), p.station(r)
 	return v, nil
 }
 
@@ -85,13 +88,19 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 			if !ok {
 				return
 			}
-			fresh = sound(u)
+			if fresh = sound(u); fresh != "" {
+				p.touch(r)
+			}
 		case <-tick.C:
 		case <-r.Context().Done():
 			return
 		}
 		v, err := p.look(r)
-		if err != nil || p.who(r).ID == "" {
+		if err != nil {
+			return
+		}
+		if p.who(p.anew(r)).ID == "" { // the page goes to the sign-in
+			_, _ = io.WriteString(w, "event: over\ndata:\n\n")
 			return
 		}
 		text, err := p.middle(v)

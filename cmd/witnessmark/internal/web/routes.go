@@ -8,6 +8,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
 )
 
 // route is a page or an action, and who may have it.
@@ -16,29 +17,38 @@ type route struct {
 	need    []audit.Role // one of these; nil: everybody who is signed in
 	open    bool         // nobody need be signed in
 	again   bool         // asks for the person's own password again: no token and no PIN will do
+	live    bool         // goes on by itself, and is no sign that somebody is there
 	api     bool         // for programs: answers in JSON
 	serve   http.HandlerFunc
 }
 
 // routes is the whole site: there is no page that is not in this table.
 func (p *Pages) routes() []route {
-	record := []audit.Role{audit.Technician, audit.Lead, audit.Administrator}
+	record, admin := []audit.Role{audit.Technician, audit.Lead, audit.Administrator}, []audit.Role{audit.Administrator}
 	pages := []route{
 		{pattern: "GET /{$}", serve: p.home},
 		{pattern: "GET /sign-in", open: true, serve: p.signInPage},
 		{pattern: "POST /sign-in", open: true, serve: p.signIn},
+		{pattern: "POST /sign-in/badge", open: true, serve: p.badgeSignIn},
 		{pattern: "POST /sign-out", open: true, serve: p.signOut},
 		{pattern: "GET /set-up", open: true, serve: p.setUpPage},
 		{pattern: "POST /set-up", open: true, serve: p.setUp},
 		{pattern: "GET /enter", open: true, serve: p.enter},
 		{pattern: "GET /bench/{bench}", serve: p.benchPage},
-		{pattern: "GET /bench/{bench}/live", serve: p.benchLive},
+		{pattern: "GET /bench/{bench}/live", live: true, serve: p.benchLive},
 		{pattern: "GET /bench/{bench}/start", need: record, serve: p.startPage},
 		{pattern: "POST /bench/{bench}/build", need: record, serve: p.openBuild},
 		{pattern: "POST /bench/{bench}/start", need: record, serve: p.startJoint},
 		{pattern: "POST /bench/{bench}/close", need: record, serve: p.closeJoint},
 		{pattern: "POST /bench/{bench}/answer", need: record, serve: p.answer},
 		{pattern: "POST /bench/{bench}/name", need: record, serve: p.name},
+		{pattern: "POST /bench/{bench}/hand-over", serve: p.handOver},
+		{pattern: "GET /bench/{bench}/enrol", need: admin, again: true, serve: p.enrolPage},
+		{pattern: "POST /bench/{bench}/enrol", need: admin, again: true, serve: p.enrol},
+		{pattern: "GET /enrolled", need: admin, serve: p.enrolledPage},
+		{pattern: "POST /enrolled", need: admin, again: true, serve: p.endEnrolment},
+		{pattern: "GET /pin", again: true, serve: p.pinPage},
+		{pattern: "POST /pin", again: true, serve: p.setPIN},
 		{pattern: "GET /people", need: []audit.Role{audit.Administrator}, serve: p.peoplePage},
 		{pattern: "POST /people", need: []audit.Role{audit.Administrator}, again: true, serve: p.changePerson},
 		{pattern: "GET /wrenches", serve: p.wrenchesPage},
@@ -78,10 +88,29 @@ func (p *Pages) guard(rt route) http.Handler {
 			p.fault(w, r, http.StatusUnauthorized, "you are no longer signed in and nothing was done: sign in and repeat it")
 		case !rt.allows(who):
 			p.fault(w, r, http.StatusForbidden, lacking(rt))
+		case who.Bench != "" && rt.again:
+			p.fault(w, r, http.StatusForbidden, errByPIN.Error())
+		case who.elsewhere(r):
+			p.fault(w, r, http.StatusForbidden, errElsewhere.Error())
 		default:
+			if !rt.live {
+				p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
+				p.touch(r)
+			}
 			rt.serve(w, r)
 		}
 	})
+}
+
+var (
+	errByPIN     = &control.Error{Status: http.StatusForbidden, Sentence: "this asks for your own password, and you are signed in by badge and PIN: sign out, and in by name and password"}
+	errElsewhere = &control.Error{Status: http.StatusForbidden, Sentence: "by badge and PIN you record at the bench of this browser only: go to that one, or sign in by name and password"}
+)
+
+// elsewhere is true of one who signed in by PIN and is about to act at another bench than that of the browser.
+func (who person) elsewhere(r *http.Request) bool {
+	at := r.PathValue("bench") + r.PathValue("id") // pages and API
+	return who.Bench != "" && r.Method != http.MethodGet && at != "" && at != who.Bench
 }
 
 // allows tells whether a person has a role that the route takes.
@@ -97,7 +126,8 @@ func lacking(rt route) string {
 type person struct {
 	ID, Name string
 	Roles    []audit.Role
-	Machine  bool // it is a machine that acts as the person
+	Machine  bool   // it is a machine that acts as the person
+	Bench    string // signed in by badge and PIN at this bench; empty: otherwise
 }
 
 // Can is true of one who has a role.
@@ -110,7 +140,8 @@ func (p *Pages) who(r *http.Request) (who person) {
 		return who
 	}
 	p.Shop.Look(func(s *bench.Shop) { who = person{ID: id, Name: s.PersonName(id), Roles: s.RolesOf(id)} })
-	if len(who.Roles) == 0 {
+	who.Bench = p.sessions.GetString(r.Context(), sessionBench)
+	if len(who.Roles) == 0 || who.Bench != "" && !p.stays(r, who.Bench) {
 		return person{}
 	}
 	return who

@@ -16,6 +16,8 @@ import (
 const (
 	sessionPerson = "person" // id
 	sessionNotice = "notice" // a sentence for the next page
+	sessionBench  = "bench"  // signed in by badge and PIN, at this enrolled bench
+	sessionSeen   = "seen"   // … and last seen then, in Unix seconds
 )
 
 // A session ends after a shift without a touch, and at the latest after a working week.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"net/http"
 	"strings"
 	"time"
@@ -31,14 +32,17 @@ var (
 	errNoAccount = errors.New("this shop has no administrator yet: set it up first")
 )
 
-type signInForm struct{ Next, Name string }
+type signInForm struct {
+	Next, Name string
+	Bench      string // at which the browser stands: badge and PIN will do
+}
 
 func (p *Pages) signInPage(w http.ResponseWriter, r *http.Request) {
 	if !p.administered() {
 		http.Redirect(w, r, "/set-up", http.StatusSeeOther)
 		return
 	}
-	p.show(w, r, http.StatusOK, "sign-in", "Sign in", signInForm{Next: r.URL.Query().Get("next")})
+	p.show(w, r, http.StatusOK, "sign-in", "Sign in", signInForm{Next: r.URL.Query().Get("next"), Bench: p.station(r)})
 }
 
 func (p *Pages) administered() (yes bool) {
@@ -48,25 +52,46 @@ func (p *Pages) administered() (yes bool) {
 
 func (p *Pages) signIn(w http.ResponseWriter, r *http.Request) {
 	name, next := fields(r.FormValue("name")), r.FormValue("next")
-	key := strings.ToLower(name) + "\x00password"
-	if wait := p.throttle.wait(key); wait > 0 {
-		p.again(w, r, http.StatusTooManyRequests, signInForm{next, name}, fmt.Errorf("too many wrong tries: wait %s", wait.Round(time.Second)))
+	id, err := p.provePassword(r, name, r.FormValue("password"))
+	if err != nil {
+		p.again(w, r, statusOf(err), signInForm{Next: next, Name: name}, err)
 		return
 	}
-	id, err := p.proven(r.Context(), name, r.FormValue("password"))
+	p.begin(w, r, id, "", next)
+}
+
+// provePassword is the person of that name and password. What counts as a wrong try is name and place together, so that
+// nobody can keep a colleague out from another bench.
+func (p *Pages) provePassword(r *http.Request, name, password string) (string, error) {
+	key := strings.ToLower(name) + "\x00password\x00" + p.place(r)
+	if wait := p.throttle.wait(key); wait > 0 {
+		return "", tooOften(wait)
+	}
+	id, err := p.proven(r.Context(), name, password)
 	switch {
 	case errors.Is(err, errWrong):
 		p.throttle.wrong(key)
-		p.again(w, r, http.StatusUnauthorized, signInForm{next, name}, err)
-	case err != nil:
-		p.again(w, r, http.StatusServiceUnavailable, signInForm{next, name}, err)
-	default:
+		p.Log.Warn().Str("from", p.place(r)).Msg("a password was wrong")
+	case err == nil:
 		p.throttle.right(key)
-		p.begin(w, r, id, next)
 	}
+	return id, err
+}
+
+// place is where a request comes from: the bench of its browser, else the address of its machine.
+func (p *Pages) place(r *http.Request) string {
+	if at := p.station(r); at != "" {
+		return "bench " + at
+	}
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	return host
 }
 
 func (p *Pages) again(w http.ResponseWriter, r *http.Request, status int, f signInForm, err error) {
+	f.Bench = p.station(r)
 	p.showWith(w, r, status, "sign-in", "Sign in", f, err.Error())
 }
 
@@ -111,18 +136,24 @@ func hashed(password string) (string, error) {
 	if utf8.RuneCountInString(password) < leastPassword {
 		return "", errShort
 	}
-	atOnce <- struct{}{}
-	defer func() { <-atOnce }()
-	return argon2id.CreateHash(password, hashing)
+	return hash(password)
 }
 
-// begin signs a person in and goes on to the page that was asked for.
-func (p *Pages) begin(w http.ResponseWriter, r *http.Request, id, next string) {
+func hash(secret string) (string, error) {
+	atOnce <- struct{}{}
+	defer func() { <-atOnce }()
+	return argon2id.CreateHash(secret, hashing)
+}
+
+// begin signs a person in and goes on to the page that was asked for. By PIN it is at a bench, else at is empty.
+func (p *Pages) begin(w http.ResponseWriter, r *http.Request, id, at, next string) {
 	if err := p.sessions.RenewToken(r.Context()); err != nil {
 		p.fault(w, r, http.StatusServiceUnavailable, "the sign-in cannot be kept now: try again in a moment")
 		return
 	}
 	p.sessions.Put(r.Context(), sessionPerson, id)
+	p.sessions.Put(r.Context(), sessionBench, at)
+	p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
 	http.Redirect(w, r, within(next), http.StatusSeeOther)
 }
 
@@ -173,7 +204,7 @@ func (p *Pages) setUp(w http.ResponseWriter, r *http.Request) {
 		p.showWith(w, r, http.StatusUnprocessableEntity, "set-up", "Set up", setUpForm{name}, err.Error())
 		return
 	}
-	p.begin(w, r, id, "/")
+	p.begin(w, r, id, "", "/")
 }
 
 // first makes the first administrator, who has every role. A crash in between leaves a person without roles, or one whose
@@ -211,7 +242,7 @@ func (p *Pages) enter(w http.ResponseWriter, r *http.Request) {
 		p.fault(w, r, http.StatusForbidden, "this link has been used or is wrong: sign in by name, or start the demonstration again")
 		return
 	}
-	p.begin(w, r, id, r.URL.Query().Get("next"))
+	p.begin(w, r, id, "", r.URL.Query().Get("next"))
 }
 
 func fields(s string) string { return strings.Join(strings.Fields(s), " ") }

@@ -2,8 +2,6 @@ package web
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"net/http"
 	"strings"
 	"sync"
@@ -69,10 +67,4 @@ func (t *tokens) remember(one store.Token, now time.Time) {
 		}
 	}
 	t.all[one.Key] = one
-}
-
-// Key is how a secret of many random bits is kept: as its SHA-256.
-func Key(secret string) string {
-	sum := sha256.Sum256([]byte(secret))
-	return hex.EncodeToString(sum[:])
 }

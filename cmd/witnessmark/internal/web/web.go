@@ -33,6 +33,8 @@ type Shop interface {
 	// Known gives the id of a person, who is made known where the name is new.
 	Known(ctx context.Context, name string) (id string, err error)
 	GiveRoles(ctx context.Context, ev audit.RolesGiven) error
+	// BadgeOf is the id of the person of a badge, typed or as a scanner types its label; empty: nobody's.
+	BadgeOf(text string) (person string)
 }
 
 // Options is what the pages are made from. All fields but Secure are needed.
@@ -56,6 +58,9 @@ type Pages struct {
 	throttle  *throttle
 	setup     *setupCode
 	tokens    *tokens
+	stations  *stations
+	touched   *touched
+	pepper    []byte
 	api       http.Handler
 }
 
@@ -71,7 +76,12 @@ func New(o Options) (*Pages, error) {
 	p.kept = newKept(o.Accounts, o.Clock, o.Log)
 	p.sessions = p.newSessions()
 	p.tokens = &tokens{accounts: o.Accounts, clock: o.Clock, log: o.Log, all: map[string]store.Token{}}
+	p.stations = &stations{accounts: o.Accounts, clock: o.Clock, log: o.Log, all: map[string]store.Enrolment{}}
+	p.touched = &touched{clock: o.Clock, at: map[string]time.Time{}}
 	p.api = control.Handler(o.Shop)
+	if p.pepper, err = pepper(o.Folder); err != nil {
+		return nil, err
+	}
 	return p, nil
 }
 

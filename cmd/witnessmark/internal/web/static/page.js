@@ -74,6 +74,7 @@
       if (busy()) { pending = html; return; }
       show(html);
     });
+    live.addEventListener("over", () => { live.close(); location.reload(); });
     live.addEventListener("error", () => {
       lost.hidden = false;
       if (live.readyState === EventSource.CLOSED) setTimeout(connect, 2000);

@@ -1,0 +1,26 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+)
+
+// handOver signs the next person in at the bench, in the place of whoever was: by badge and PIN where the browser stands at
+// this bench, else by name and password. Who was signed in stays so where that fails.
+func (p *Pages) handOver(w http.ResponseWriter, r *http.Request) {
+	at, page := r.PathValue("bench"), "/bench/"+r.PathValue("bench")
+	id, by, err := "", "", errNoStation
+	switch badge := strings.TrimSpace(r.FormValue("badge")); {
+	case badge == "":
+		id, err = p.provePassword(r, fields(r.FormValue("name")), r.FormValue("password"))
+	case p.station(r) == at:
+		by = at
+		id, err = p.proveBadge(r, at, badge, r.FormValue("pin"))
+	}
+	if err != nil {
+		p.sessions.Put(r.Context(), sessionNotice, "Not handed over: "+err.Error())
+		http.Redirect(w, r, page, http.StatusSeeOther)
+		return
+	}
+	p.begin(w, r, id, by, page)
+}
