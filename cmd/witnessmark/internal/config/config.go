@@ -38,6 +38,7 @@ type Config struct {
 	// Certificate and Key are files for TLS; empty: none. PlainHTTP: the shop accepts that passwords can be read on its network.
 	Certificate, Key string
 	PlainHTTP        bool
+	OIDC             OIDC
 	Witness          string // plain file, best on another disk, that takes the checkpoints; empty: none
 	Evidence         int64  // bytes that are kept of what came from each wrench; 0: not said
 	Benches          []Bench

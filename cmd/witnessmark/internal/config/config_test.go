@@ -231,3 +231,11 @@ func TestParse_Find(t *testing.T) {
 		}
 	})
 }
+
+func TestParse_OIDC(t *testing.T) {
+	text := strings.Replace(string(Example()), "database: private", `oidc: {issuer: "https://sign-in.example/shop", client_id: wm, client_secret_file: oidc-secret}`, 1)
+	c, err := Parse(filepath.Join("folder", "shop.yaml"), []byte(text))
+	if want := (OIDC{"https://sign-in.example/shop", "wm", filepath.Join("folder", "oidc-secret"), "name"}); err != nil || c.OIDC != want {
+		t.Errorf("got %+v, %v, want %+v", c.OIDC, err, want)
+	}
+}

@@ -20,7 +20,7 @@ type reader struct {
 
 func (r reader) config(root strictyaml.Node) Config {
 	c := Config{Database: Private, Listen: Listen}
-	m := root.Map("format", "shop", "data", "database", "listen", "tls", "plain_http", "witness", "evidence", "benches", "classes", "wrenches", "scanners", "retention")
+	m := root.Map("format", "shop", "data", "database", "listen", "tls", "plain_http", "oidc", "witness", "evidence", "benches", "classes", "wrenches", "scanners", "retention")
 	if n, ok := m.Need("format"); ok {
 		if s, ok := n.Text(); ok && s != Format {
 			n.Faultf("found format %q, expected %q", s, Format)
@@ -46,6 +46,9 @@ func (r reader) config(root strictyaml.Node) Config {
 		c.PlainHTTP = accepted(n)
 	}
 	c.Witness = r.beside(maybe(m, "witness", line))
+	if n, ok := m.Get("oidc"); ok {
+		c.OIDC = r.oidc(n)
+	}
 	c.Evidence = maybe(m, "evidence", size)
 	var known []class
 	if n, ok := m.Get("classes"); ok {

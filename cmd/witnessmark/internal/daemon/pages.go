@@ -6,9 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
+	"strings"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/web"
 )
 
@@ -56,9 +59,12 @@ func (d *Daemon) EnterLink(ctx context.Context, name, page string) (string, erro
 // openPages makes the site and listens. TLS is demanded wherever somebody else may listen in.
 func (d *Daemon) openPages() error {
 	c := d.opt.Config
-	var err error
+	provider, err := readProvider(c.OIDC)
+	if err != nil {
+		return err
+	}
 	d.pages, err = web.New(web.Options{Shop: d, Name: c.Shop.Name, Version: d.opt.Version, Accounts: d.accounts, Folder: d.opt.Data,
-		Clock: d.opt.Clock, Log: d.opt.Log, Secure: c.Certificate != ""})
+		Clock: d.opt.Clock, Log: d.opt.Log, Secure: c.Certificate != "", Provider: provider})
 	if err != nil {
 		return err
 	}
@@ -106,4 +112,16 @@ func Loopback(address string) bool {
 	}
 	ip := net.ParseIP(host)
 	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// readProvider reads the secret of the shop's provider of sign-ins; nil: it has none.
+func readProvider(o config.OIDC) (*web.Provider, error) {
+	if o.Issuer == "" {
+		return nil, nil
+	}
+	secret, err := os.ReadFile(o.SecretFile)
+	if err != nil {
+		return nil, fmt.Errorf("read client_secret_file of oidc in the configuration: %w", err)
+	}
+	return &web.Provider{Issuer: o.Issuer, ClientID: o.ClientID, Secret: strings.TrimSpace(string(secret)), Claim: o.Claim}, nil
 }

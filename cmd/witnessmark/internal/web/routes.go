@@ -30,6 +30,8 @@ func (p *Pages) routes() []route {
 		{pattern: "GET /sign-in", open: true, serve: p.signInPage},
 		{pattern: "POST /sign-in", open: true, serve: p.signIn},
 		{pattern: "POST /sign-in/badge", open: true, serve: p.badgeSignIn},
+		{pattern: "GET /sign-in/provider", open: true, serve: p.providerSignIn},
+		{pattern: "GET /sign-in/provider/back", open: true, serve: p.providerBack},
 		{pattern: "POST /sign-out", open: true, serve: p.signOut},
 		{pattern: "GET /set-up", open: true, serve: p.setUpPage},
 		{pattern: "POST /set-up", open: true, serve: p.setUp},

@@ -35,6 +35,7 @@ var (
 type signInForm struct {
 	Next, Name string
 	Bench      string // at which the browser stands: badge and PIN will do
+	Provider   string // host of the shop's provider of sign-ins; empty: none
 }
 
 func (p *Pages) signInPage(w http.ResponseWriter, r *http.Request) {
@@ -42,7 +43,7 @@ func (p *Pages) signInPage(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/set-up", http.StatusSeeOther)
 		return
 	}
-	p.show(w, r, http.StatusOK, "sign-in", "Sign in", signInForm{Next: r.URL.Query().Get("next"), Bench: p.station(r)})
+	p.show(w, r, http.StatusOK, "sign-in", "Sign in", p.form(r, signInForm{Next: r.URL.Query().Get("next")}))
 }
 
 func (p *Pages) administered() (yes bool) {
@@ -91,8 +92,16 @@ func (p *Pages) place(r *http.Request) string {
 }
 
 func (p *Pages) again(w http.ResponseWriter, r *http.Request, status int, f signInForm, err error) {
+	p.showWith(w, r, status, "sign-in", "Sign in", p.form(r, f), err.Error())
+}
+
+// form completes the form with the ways that there are to sign in.
+func (p *Pages) form(r *http.Request, f signInForm) signInForm {
 	f.Bench = p.station(r)
-	p.showWith(w, r, status, "sign-in", "Sign in", f, err.Error())
+	if p.provider != nil {
+		f.Provider = p.provider.host()
+	}
+	return f
 }
 
 // proven is the id of the person of that name, if the password is theirs. An unknown name takes as long as a known one.
@@ -147,14 +156,21 @@ func hash(secret string) (string, error) {
 
 // begin signs a person in and goes on to the page that was asked for. By PIN it is at a bench, else at is empty.
 func (p *Pages) begin(w http.ResponseWriter, r *http.Request, id, at, next string) {
+	if p.start(w, r, id, at) {
+		http.Redirect(w, r, within(next), http.StatusSeeOther)
+	}
+}
+
+// start begins the session of a person, in the place of any other; false: it cannot, and the answer says so.
+func (p *Pages) start(w http.ResponseWriter, r *http.Request, id, at string) bool {
 	if err := p.sessions.RenewToken(r.Context()); err != nil {
 		p.fault(w, r, http.StatusServiceUnavailable, "the sign-in cannot be kept now: try again in a moment")
-		return
+		return false
 	}
 	p.sessions.Put(r.Context(), sessionPerson, id)
 	p.sessions.Put(r.Context(), sessionBench, at)
 	p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
-	http.Redirect(w, r, within(next), http.StatusSeeOther)
+	return true
 }
 
 // within is a path of this site; anything else is the front page, for a link must not lead a person off.

@@ -37,7 +37,7 @@ type Shop interface {
 	BadgeOf(text string) (person string)
 }
 
-// Options is what the pages are made from. All fields but Secure are needed.
+// Options is what the pages are made from. All fields but Secure and Provider are needed.
 type Options struct {
 	Shop     Shop
 	Name     string // of the shop, for people
@@ -46,7 +46,8 @@ type Options struct {
 	Folder   string // where the set-up code is kept
 	Clock    func() time.Time
 	Log      zerolog.Logger
-	Secure   bool // the pages are reached over TLS
+	Secure   bool      // the pages are reached over TLS
+	Provider *Provider // nil: nobody signs in elsewhere
 }
 
 // Pages is the site of a shop.
@@ -61,6 +62,7 @@ type Pages struct {
 	stations  *stations
 	touched   *touched
 	pepper    []byte
+	provider  *provider // nil: the shop has none
 	api       http.Handler
 }
 
@@ -78,6 +80,9 @@ func New(o Options) (*Pages, error) {
 	p.tokens = &tokens{accounts: o.Accounts, clock: o.Clock, log: o.Log, all: map[string]store.Token{}}
 	p.stations = &stations{accounts: o.Accounts, clock: o.Clock, log: o.Log, all: map[string]store.Enrolment{}}
 	p.touched = &touched{clock: o.Clock, at: map[string]time.Time{}}
+	if o.Provider != nil {
+		p.provider = &provider{Provider: *o.Provider, clock: o.Clock}
+	}
 	p.api = control.Handler(o.Shop)
 	if p.pepper, err = pepper(o.Folder); err != nil {
 		return nil, err
