@@ -119,7 +119,7 @@ func startNow(t *testing.T, file string) *Daemon {
 // server is the address of a Prometheus.
 type server string
 
-// startPrometheus runs one with the recording and alert rules until the test ends. It scrapes often, so that rates are soon
+// startPrometheus runs one with alert and recording rules until the test ends. It scrapes often, so that rates are soon
 // there.
 func startPrometheus(t *testing.T, target string) server {
 	t.Helper()
