@@ -111,10 +111,10 @@ func (d *document) finding(where, what string) {
 
 // title names a joint, and an attempt that was begun anew as such.
 func (d *document) title(j *joint) string {
-	if j.words.Earlier {
-		return fmt.Sprintf("%s, earlier attempt (run %d)", j.plan.Title, j.words.Run)
+	if j.Words.Earlier {
+		return fmt.Sprintf("%s, earlier attempt (run %d)", j.Plan.Title, j.Words.Run)
 	}
-	return j.plan.Title
+	return j.Plan.Title
 }
 
 // boxed writes a text in a frame.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"witnessmark/cmd/witnessmark/internal/worked"
 
 	"witnessmark/audit"
 )
@@ -14,11 +15,11 @@ func (d *document) toLookAt() [][2]string {
 	var all [][2]string
 	for i := range d.joints {
 		j := &d.joints[i]
-		if j.words == nil {
-			all = append(all, [2]string{j.plan.Title, "was never begun"})
+		if j.Words == nil {
+			all = append(all, [2]string{j.Plan.Title, "was never begun"})
 			continue
 		}
-		for _, what := range append(slices.Clone(j.words.OfJoint), j.flagged()...) {
+		for _, what := range append(slices.Clone(j.Words.OfJoint), j.flagged()...) {
 			all = append(all, [2]string{d.title(j), what})
 		}
 	}
@@ -28,22 +29,22 @@ func (d *document) toLookAt() [][2]string {
 // flagged says of every stage which flags that ask for an eye its readings have, and of which fasteners they are.
 func (j *joint) flagged() []string {
 	var all []string
-	for _, c := range j.words.Checks {
+	for _, c := range j.Words.Checks {
 		if odd := oddities(c.Flags, ""); len(odd) > 0 {
 			all = append(all, fmt.Sprintf("check %s, %s: reading %d", c.Check, strings.Join(odd, ", "), c.Reading))
 		}
 	}
-	for _, st := range j.stages {
-		all = append(all, grouped("stage "+st.plan.ID, "fastener ", st.pulls, func(p *pull) string { return p.fastener })...)
+	for _, st := range j.Stages {
+		all = append(all, grouped("stage "+st.Plan.ID, "fastener ", st.Pulls, func(p *worked.Pull) string { return p.Fastener })...)
 	}
-	return append(all, grouped("no step", "reading ", j.stray, func(p *pull) string { return fmt.Sprint(p.words.Reading) })...)
+	return append(all, grouped("no step", "reading ", j.Stray, func(p *worked.Pull) string { return fmt.Sprint(p.Words.Reading) })...)
 }
 
-func grouped(where, what string, pulls []pull, id func(*pull) string) []string {
+func grouped(where, what string, pulls []worked.Pull, id func(*worked.Pull) string) []string {
 	var heads []string
 	ids := map[string][]string{}
 	for i := range pulls {
-		odd := oddities(pulls[i].mark.Flags, pulls[i].mark.LocatedBy)
+		odd := oddities(pulls[i].Mark.Flags, pulls[i].Mark.LocatedBy)
 		if len(odd) == 0 {
 			continue
 		}

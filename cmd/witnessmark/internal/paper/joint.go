@@ -5,11 +5,11 @@ import (
 	"reflect"
 	"slices"
 	"time"
+	"witnessmark/cmd/witnessmark/internal/worked"
 
 	"witnessmark/audit/bench"
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/drawing"
-	"witnessmark/device"
 )
 
 func later(a, b time.Time) time.Time {
@@ -21,7 +21,7 @@ func later(a, b time.Time) time.Time {
 
 // joint is the pages of one run: the drawings, then stage by stage.
 func (d *document) joint(j *joint) {
-	if j.words == nil {
+	if j.Words == nil {
 		return
 	}
 	d.turn()
@@ -30,19 +30,19 @@ func (d *document) joint(j *joint) {
 	d.pdf.Bookmark(d.clean(d.title(j)), 0, -1)
 	d.paragraph(d.title(j))
 	d.face(regular, bodySize, ink)
-	done, all := j.tally()
-	d.paragraph(fmt.Sprintf("Joint %s, class %s, %s: %d of %d steps done.", j.plan.ID, j.plan.Criticality, j.state(), done, all))
-	for _, r := range j.words.Runs {
+	done, all := j.Tally()
+	d.paragraph(fmt.Sprintf("Joint %s, class %s, %s: %d of %d steps done.", j.Plan.ID, j.Plan.Criticality, j.state(), done, all))
+	for _, r := range j.Words.Runs {
 		closed := "still there"
 		if r.Closed != nil {
 			closed = "closed " + stamp(*r.Closed)
 		}
 		d.paragraph(fmt.Sprintf("On bench %s from %s, started by %s, %s.", r.Bench, stamp(r.Started), name(r.By), closed))
 	}
-	if j.words.Bolts != nil {
-		d.paragraph(fmt.Sprintf("New bolts: %s.", j.words.Bolts))
+	if j.Words.Bolts != nil {
+		d.paragraph(fmt.Sprintf("New bolts: %s.", j.Words.Bolts))
 	}
-	for _, b := range j.words.Renewals {
+	for _, b := range j.Words.Renewals {
 		why := ""
 		if b.Reason != "" {
 			why = ": " + b.Reason
@@ -52,8 +52,8 @@ func (d *document) joint(j *joint) {
 	d.orders(j)
 	d.moved(j)
 	d.checks(j)
-	for i := range j.stages {
-		d.stage(&j.stages[i])
+	for i := range j.Stages {
+		d.stage(&j.Stages[i])
 	}
 	d.stray(j)
 }
@@ -66,18 +66,18 @@ func (d *document) orders(j *joint) {
 	var titles []string
 	var pictures []drawing.Picture
 	var layouts []drawing.Layout
-	for k := range j.stages {
-		if len(j.stages[k].pulls) == 0 {
+	for k := range j.Stages {
+		if len(j.Stages[k].Pulls) == 0 {
 			continue
 		}
-		p := drawing.Real(j.plan, k, j.stages[k].turns)
+		p := drawing.Real(j.Plan, k, j.Stages[k].Turns)
 		l := p.Layout()
 		l.Title = "" // stages that were done alike are drawn once
 		if i := slices.IndexFunc(layouts, func(o drawing.Layout) bool { return reflect.DeepEqual(o, l) }); i >= 0 {
-			titles[i] += ", " + j.stages[k].plan.ID
+			titles[i] += ", " + j.Stages[k].Plan.ID
 			continue
 		}
-		titles, pictures, layouts = append(titles, "Stage "+j.stages[k].plan.ID), append(pictures, p), append(layouts, l)
+		titles, pictures, layouts = append(titles, "Stage "+j.Stages[k].Plan.ID), append(pictures, p), append(layouts, l)
 	}
 	d.drawings(titles, pictures)
 }
@@ -85,13 +85,13 @@ func (d *document) orders(j *joint) {
 // moved says in words what was not done in the wanted order.
 func (d *document) moved(j *joint) {
 	var lines []string
-	for _, st := range j.stages {
-		for _, t := range st.turns {
+	for _, st := range j.Stages {
+		for _, t := range st.Turns {
 			switch {
 			case t.OutOfTurn && t.Real == t.Wanted:
-				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was done out of turn, before or after fasteners of another stage.", st.plan.ID, t.Fastener))
+				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was done out of turn, before or after fasteners of another stage.", st.Plan.ID, t.Fastener))
 			case t.OutOfTurn:
-				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was number %d of those done, wanted as number %d.", st.plan.ID, t.Fastener, t.Real, t.Wanted))
+				lines = append(lines, fmt.Sprintf("Stage %s: fastener %s was number %d of those done, wanted as number %d.", st.Plan.ID, t.Fastener, t.Real, t.Wanted))
 			}
 		}
 	}
@@ -106,14 +106,14 @@ func (d *document) moved(j *joint) {
 }
 
 func (d *document) checks(j *joint) {
-	if len(j.plan.Checks) == 0 {
+	if len(j.Plan.Checks) == 0 {
 		return
 	}
 	d.heading("Checks")
 	t := d.table(8, column{"Check", 46, false}, column{"Fastener", 16, false}, column{"Wanted", 29, false}, column{"Answer", 18, false},
 		column{"Finding", 24, false}, column{"By", 26, false}, column{"When (UTC)", 35, false})
 	answered := map[string]bool{}
-	for _, c := range j.words.Checks {
+	for _, c := range j.Words.Checks {
 		answered[c.Check] = true
 		w, verdict := plain, "accepted"
 		if !c.OK {
@@ -123,11 +123,11 @@ func (d *document) checks(j *joint) {
 		if c.Reading != 0 {
 			by = fmt.Sprintf("wrench %s, reading %d", c.Wrench, c.Reading)
 		}
-		t.row(w, ask(j.plan, c.Check), dash(c.Fastener), accepts(j.plan, c.Check), c.Answer, verdict, by, moment(c.At))
+		t.row(w, ask(j.Plan, c.Check), dash(c.Fastener), accepts(j.Plan, c.Check), c.Answer, verdict, by, moment(c.At))
 	}
-	for _, c := range j.plan.Checks {
+	for _, c := range j.Plan.Checks {
 		if !answered[c.ID] {
-			t.row(strong, c.Ask, "–", accepts(j.plan, c.ID), "–", "▲ not answered", "–", "–")
+			t.row(strong, c.Ask, "–", accepts(j.Plan, c.ID), "–", "▲ not answered", "–", "–")
 		}
 	}
 }
@@ -157,15 +157,15 @@ func accepts(j *procedure.Joint, id string) string {
 
 // stray is the readings that belong to no step.
 func (d *document) stray(j *joint) {
-	if len(j.stray) == 0 {
+	if len(j.Stray) == 0 {
 		return
 	}
 	d.heading("Readings that belong to no step")
 	t := d.table(smallSize, column{"Reading", 14, true}, column{"Torque " + string(d.unit), 18, true}, column{"Angle", 14, true}, column{"Verdict", 60, false},
 		column{"Located by", 24, false}, column{"Wrench", 22, false}, column{"When (UTC)", 32, false})
-	for i := range j.stray {
-		m := &j.stray[i].words
-		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), angleCell(m), found(m)+first(m, &j.stray[i].mark), located(&j.stray[i].mark), m.Wrench, moment(m.At))
+	for i := range j.Stray {
+		m := &j.Stray[i].Words
+		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), worked.AngleCell(m), worked.Found(m)+worked.First(m, &j.Stray[i].Mark), worked.Located(&j.Stray[i].Mark), m.Wrench, moment(m.At))
 	}
 }
 
@@ -175,5 +175,3 @@ func dash(s string) string {
 	}
 	return s
 }
-
-func loosened(direction string) bool { return direction == string(device.Loosen) }

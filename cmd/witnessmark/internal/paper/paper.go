@@ -10,6 +10,7 @@ import (
 
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/witnessmark/internal/worked"
 	"witnessmark/device/unit"
 	"witnessmark/store"
 	"witnessmark/store/ledger"
@@ -42,6 +43,12 @@ const (
 type Options struct {
 	Unit  unit.TorqueUnit // of all torques; empty: N·m
 	Paper Paper           // empty: A4
+}
+
+// joint is one joint of the build and its page.
+type joint struct {
+	worked.Joint
+	page int // on which it begins; 0: not known yet
 }
 
 // document is a build sheet as it is laid out.
@@ -93,7 +100,9 @@ func newDocument(r Record, o Options) (*document, error) {
 	if d.procedure, err = procedure.Parse(b.Family+" revision "+b.Revision, []byte(b.Procedure)); err != nil {
 		return nil, fmt.Errorf("read the procedure of build %d: %w", b.ID, err)
 	}
-	d.joints = joints(d.procedure, b, &d.build)
+	for _, j := range worked.Joints(d.procedure, b, &d.build) {
+		d.joints = append(d.joints, joint{Joint: j})
+	}
 	text, _, _ := strings.Cut(string(r.Signed), "\n\n")
 	if d.checkpoint, err = ledger.ParseCheckpoint(text + "\n"); err != nil {
 		return nil, err
@@ -141,4 +150,9 @@ func name(s string) string {
 		return "(name blanked)"
 	}
 	return s
+}
+
+// clock is the time of day, after the date where that is another than the given one.
+func clock(at time.Time, day string) string {
+	return strings.TrimPrefix(moment(at), day+" ")
 }

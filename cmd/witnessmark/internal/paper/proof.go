@@ -8,6 +8,7 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
+	"witnessmark/cmd/witnessmark/internal/worked"
 	"witnessmark/device/unit"
 	"witnessmark/store"
 )
@@ -54,7 +55,7 @@ func (d *document) reach(w *store.Declaration) string {
 	if w.RangeLow == 0 && w.RangeHigh == 0 {
 		return "not said"
 	}
-	return short(unit.Torque(w.RangeLow), d.unit) + " … " + short(unit.Torque(w.RangeHigh), d.unit)
+	return worked.Short(unit.Torque(w.RangeLow), d.unit) + " … " + worked.Short(unit.Torque(w.RangeHigh), d.unit)
 }
 
 func date(t *time.Time) string {

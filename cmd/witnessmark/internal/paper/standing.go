@@ -36,7 +36,7 @@ func (d *document) standing() {
 func (d *document) completeness() string {
 	complete, all, verify := 0, 0, 0
 	for i := range d.joints {
-		w := d.joints[i].words
+		w := d.joints[i].Words
 		if w != nil && w.Earlier {
 			continue
 		}
@@ -60,30 +60,30 @@ func (d *document) overview() {
 		column{"Started (UTC)", 33, false}, column{"Bench", 16, false}, column{"By", 26, false}, column{"Page", 9, true})
 	for i := range d.joints {
 		j := &d.joints[i]
-		done, all := j.tally()
+		done, all := j.Tally()
 		steps := fmt.Sprintf("%d of %d", done, all)
-		if j.words == nil {
-			t.row(strong, j.plan.Title, string(j.plan.Criticality), steps, "never begun", "–", "–", "–", "–")
+		if j.Words == nil {
+			t.row(strong, j.Plan.Title, string(j.Plan.Criticality), steps, "never begun", "–", "–", "–", "–")
 			continue
 		}
 		w := plain
-		if !j.words.Complete {
+		if !j.Words.Complete {
 			w = strong
 		}
-		t.row(w, d.title(j), string(j.plan.Criticality), steps, j.state(), moment(j.words.Started), j.words.Bench, name(j.words.By), fmt.Sprint(j.page))
+		t.row(w, d.title(j), string(j.Plan.Criticality), steps, j.state(), moment(j.Words.Started), j.Words.Bench, name(j.Words.By), fmt.Sprint(j.page))
 	}
 }
 
 // state is how a joint stands in two words.
 func (j *joint) state() string {
 	switch {
-	case j.words.Complete && j.words.ToVerify > 0:
+	case j.Words.Complete && j.Words.ToVerify > 0:
 		return "complete, to be verified"
-	case j.words.Complete && j.words.Closed == nil:
+	case j.Words.Complete && j.Words.Closed == nil:
 		return "complete, on the bench"
-	case j.words.Complete:
+	case j.Words.Complete:
 		return "complete"
-	case j.words.Closed == nil:
+	case j.Words.Closed == nil:
 		return "not complete, on the bench"
 	}
 	return "not complete"

@@ -1,21 +1,21 @@
-package paper
+package worked
 
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/cmd/witnessmark/internal/show"
+	"witnessmark/device"
 	"witnessmark/device/unit"
 )
 
-// wanted is what a stage asks for, in words.
-func wanted(s *procedure.Stage, u unit.TorqueUnit) string {
+// Wanted is what a stage asks for, in words, torques in the given unit.
+func Wanted(s *procedure.Stage, u unit.TorqueUnit) string {
 	f := &s.Figures
-	text := verbs[f.Action] + " " + target(*f, u)
+	text := verbs[f.Action] + " " + Target(*f, u)
 	if byTorque(f.Action) {
 		text += " " + string(u)
 	}
@@ -23,7 +23,7 @@ func wanted(s *procedure.Stage, u unit.TorqueUnit) string {
 	case f.Action == procedure.TightenTo && f.Angles.Set:
 		text += ", the angle watched: " + angles(f.Angles)
 	case !byTorque(f.Action) && f.Torques.Set:
-		text += fmt.Sprintf(", the torque watched: %s … %s %s", short(f.Torques.Low, u), short(f.Torques.High, u), u)
+		text += fmt.Sprintf(", the torque watched: %s … %s %s", Short(f.Torques.Low, u), Short(f.Torques.High, u), u)
 	}
 	if f.Total.Set {
 		text += ", all turns together: " + angles(f.Total)
@@ -40,21 +40,22 @@ var verbs = map[procedure.Action]string{procedure.TightenTo: "tighten to", proce
 // byTorque is whether the target of an action is a torque.
 func byTorque(a procedure.Action) bool { return a == procedure.TightenTo || a == procedure.Verify }
 
-func (s *stage) targetUnit(u unit.TorqueUnit) string {
-	if byTorque(s.plan.Action) {
+// TargetUnit is the unit at the head of a column of targets; empty where each target has its own.
+func (s *Stage) TargetUnit(u unit.TorqueUnit) string {
+	if byTorque(s.Plan.Action) {
 		return string(u)
 	}
 	return ""
 }
 
-// target is the target and its window, a torque without its unit: "60 (57 … 63)" or "90° (85 … 95°)".
-func target(f procedure.Figures, u unit.TorqueUnit) string {
-	window := short(f.Torques.Low, u) + " … " + short(f.Torques.High, u)
+// Target is the target and its window, a torque without its unit: "60 (57 … 63)" or "90° (85 … 95°)".
+func Target(f procedure.Figures, u unit.TorqueUnit) string {
+	window := Short(f.Torques.Low, u) + " … " + Short(f.Torques.High, u)
 	switch {
 	case f.Action == procedure.Verify:
 		return window
 	case f.Action == procedure.TightenTo:
-		return short(f.Torque, u) + " (" + window + ")"
+		return Short(f.Torque, u) + " (" + window + ")"
 	}
 	return f.Angle.String() + " (" + angles(f.Angles) + ")"
 }
@@ -63,25 +64,26 @@ func angles(w procedure.AngleWindow) string {
 	return strings.TrimSuffix(w.Low.String(), "°") + " … " + w.High.String()
 }
 
-// short writes a torque with at most two decimals.
-func short(t unit.Torque, u unit.TorqueUnit) string {
+// Short writes a torque with at most two decimals.
+func Short(t unit.Torque, u unit.TorqueUnit) string {
 	return strings.TrimSuffix(strings.TrimRight(t.In(u, 2), "0"), ".")
 }
 
-func angleCell(m *sheet.Mark) string {
+// AngleCell is the angle of a reading, or that there is none.
+func AngleCell(m *sheet.Mark) string {
 	switch {
-	case m.Angle == nil && loosened(m.Direction):
+	case m.Angle == nil && m.Direction == string(device.Loosen):
 		return "back"
 	case m.Angle == nil:
 		return "none"
-	case loosened(m.Direction):
+	case m.Direction == string(device.Loosen):
 		return string(*m.Angle) + "° back"
 	}
 	return string(*m.Angle) + "°"
 }
 
-// found is the verdict with its flags.
-func found(m *sheet.Mark) string {
+// Found is the verdict with its flags.
+func Found(m *sheet.Mark) string {
 	text := string(m.Verdict)
 	if m.Verdict != audit.Pass && m.Verdict != audit.NotJudged {
 		text = "▲ " + text
@@ -92,8 +94,8 @@ func found(m *sheet.Mark) string {
 	return text
 }
 
-// first is what was said of the reading before the mark in force, where that was something else.
-func first(m *sheet.Mark, now *audit.Mark) string {
+// First is what was said of the reading before the mark in force, where that was something else.
+func First(m *sheet.Mark, now *audit.Mark) string {
 	var b strings.Builder
 	for _, e := range m.Before {
 		same := e.Stage == now.Stage && e.Fastener == now.Fastener && e.Check == now.CheckID
@@ -121,15 +123,13 @@ func place(e *sheet.Earlier) string {
 	return "no step"
 }
 
-// located is how the place is known, and how sure that is where it is presumed.
-func located(m *audit.Mark) string {
+// Located is how the place is known, and how sure that is where it is presumed.
+func Located(m *audit.Mark) string {
 	if m.LocatedBy == audit.ByOrder {
 		return "order, " + show.Percent(m.Confidence)
 	}
-	return dash(string(m.LocatedBy))
-}
-
-// clock is the time of day, after the date where that is another than the given one.
-func clock(at time.Time, day string) string {
-	return strings.TrimPrefix(moment(at), day+" ")
+	if m.LocatedBy == "" {
+		return "–"
+	}
+	return string(m.LocatedBy)
 }
