@@ -54,7 +54,7 @@ var fields = []struct{ column, name string }{{"engine", "engine"}, {"work_order"
 // builds; those two go through every serial, and only where nothing nearer was found. A text that can be no serial is an error.
 func (r *Reader) Find(ctx context.Context, text string) ([]Candidate, error) {
 	text = strings.TrimSpace(text)
-	if err := refuseSerial(text); err != nil {
+	if err := RefuseSerial(text); err != nil {
 		return nil, err
 	}
 	plain := plainText(text)
@@ -75,8 +75,8 @@ func (r *Reader) Find(ctx context.Context, text string) ([]Candidate, error) {
 	return nil, nil
 }
 
-// refuseSerial keeps away what no label can say, and what PostgreSQL's text cannot hold.
-func refuseSerial(text string) error {
+// RefuseSerial keeps away what no label can say, and what PostgreSQL's text cannot hold.
+func RefuseSerial(text string) error {
 	switch {
 	case text == "":
 		return errors.New("nothing to look for: give a serial number, a unit, a work order or a VIN")

@@ -9,9 +9,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"witnessmark/cmd/witnessmark/internal/paper"
+	"witnessmark/cmd/witnessmark/internal/parcel"
 	"witnessmark/cmd/witnessmark/internal/whole"
-	"witnessmark/device/unit"
 	"witnessmark/store"
 	"witnessmark/store/bundle"
 )
@@ -45,33 +44,17 @@ func (c *bundleCommand) Run(ctx context.Context, s shop) (err error) {
 	if err != nil {
 		return err
 	}
-	content, err := reader.Bundle(ctx, c.Build, key, signed, progress(s.log))
+	p, err := parcel.Pack(ctx, reader, parcel.Order{Build: c.Build, Key: key, Signed: signed, Extra: extra, Progress: progress(s.log)})
 	if err != nil {
 		return err
 	}
-	sheet, err := sheetOf(ctx, reader, c.Build, key)
-	if err != nil {
-		return err
-	}
-	content.Extra = append(extra, sheet)
-	var zip bytes.Buffer
-	if err := bundle.Write(&zip, content); err != nil {
-		return err
-	}
-	found, err := bundle.Check(bytes.NewReader(zip.Bytes()), int64(zip.Len()), content.Key)
-	if err != nil {
-		return err
-	}
-	if len(found.Faults) > 0 {
-		return fmt.Errorf("this bundle would not prove build %d, so it is not written: %s", content.Build, found.Faults[0])
-	}
-	err = whole.Write(c.Out, c.Force, func(w io.Writer) error { _, err := w.Write(zip.Bytes()); return err })
+	err = whole.Write(c.Out, c.Force, func(w io.Writer) error { _, err := w.Write(p.Zip); return err })
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(s.out, "%s: build %d, engine %s, %d entries proved against the ledger of %d leaves\n",
-		c.Out, content.Build, content.Engine, len(content.Leaves), found.Checkpoint.Size)
-	fmt.Fprintf(s.out, "key fingerprint, to be told by another way than the file: %s\n", found.Fingerprint)
+		c.Out, p.Build, p.Engine, p.Entries, p.Size)
+	fmt.Fprintf(s.out, "key fingerprint, to be told by another way than the file: %s\n", p.Fingerprint)
 	return nil
 }
 
@@ -88,17 +71,6 @@ func (c *bundleCommand) signed(s shop, shopID string) ([]byte, error) {
 		return nil, inputError{fmt.Errorf("%s holds no checkpoint of %s", c.Witness, store.Origin(shopID))}
 	}
 	return notes[len(notes)-1].Note, nil
-}
-
-// sheetOf is the build sheet as it goes into a bundle.
-func sheetOf(ctx context.Context, reader *store.Reader, build, key string) (bundle.Extra, error) {
-	r, err := sheetRecord(ctx, reader, build, key)
-	if err != nil {
-		return bundle.Extra{}, err
-	}
-	var pdf bytes.Buffer
-	err = paper.Sheet(&pdf, r, paper.Options{Unit: unit.Nm, Paper: paper.A4})
-	return bundle.Extra{Name: "build-sheet.pdf", Data: pdf.Bytes()}, err
 }
 
 // extras reads the files that go into a bundle beside the entries.

@@ -6,14 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"slices"
-	"strings"
-	"time"
 
 	"witnessmark/cmd/witnessmark/internal/claim"
-	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/device/unit"
-	"witnessmark/store"
 )
 
 type claimCommand struct {
@@ -27,12 +22,9 @@ type claimCommand struct {
 	SVG      string `name:"svg" help:"Draw where the fastener's readings lie into this file." placeholder:"FILE" type:"path"`
 }
 
-// enginesAtOnce is how many engines are told of at once; a unit may be a fleet's.
-const enginesAtOnce = 10
-
 // Run looks a claim up; exit code 1 says that nothing is known by that name.
 func (c *claimCommand) Run(ctx context.Context, s shop) (err error) {
-	in, until, err := c.input()
+	q, err := c.question()
 	if err != nil {
 		return inputError{err}
 	}
@@ -41,18 +33,13 @@ func (c *claimCommand) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	found, err := reader.Find(ctx, c.Claim)
-	if err != nil {
+	answer, err := claim.Look(ctx, reader, q)
+	var wrong *claim.Wrong
+	if errors.As(err, &wrong) {
 		return inputError{err}
 	}
-	answer := claim.New(c.Claim, found)
-	if c.At != "" {
-		answer.Known = &until
-	}
-	if answer.Sure() {
-		if err := c.tell(ctx, reader, answer, in, until); err != nil {
-			return err
-		}
+	if err != nil {
+		return err
 	}
 	if err := c.write(s, answer); err != nil {
 		return err
@@ -63,15 +50,15 @@ func (c *claimCommand) Run(ctx context.Context, s shop) (err error) {
 	return nil
 }
 
-func (c *claimCommand) input() (in unit.TorqueUnit, until time.Time, err error) {
+func (c *claimCommand) question() (q claim.Question, err error) {
+	q = claim.Question{Text: c.Claim, Joint: c.Joint, Fastener: c.Fastener}
 	if c.Units != "" {
-		if in, err = unit.ParseTorqueUnit(c.Units); err != nil {
-			return in, until, err
+		if q.Unit, err = unit.ParseTorqueUnit(c.Units); err != nil {
+			return q, err
 		}
 	}
-	until = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 	if c.At != "" {
-		until, err = claim.Date(c.At)
+		q.Until, err = claim.Date(c.At)
 	}
 	switch {
 	case err != nil:
@@ -80,88 +67,7 @@ func (c *claimCommand) input() (in unit.TorqueUnit, until time.Time, err error) 
 	case c.SVG != "" && c.Fastener == "":
 		err = errors.New("the picture is of one fastener: name it with --joint and --fastener")
 	}
-	return in, until, err
-}
-
-// tell fills the answer with the builds of the engines found, and the story that was asked for.
-func (c *claimCommand) tell(ctx context.Context, reader *store.Reader, answer *claim.Claim, in unit.TorqueUnit, until time.Time) error {
-	engines := answer.Engines()
-	if len(engines) > enginesAtOnce {
-		return fmt.Errorf("%s stands for %d engines or more: name one by its serial number, such as %s", c.Claim, len(engines), strings.Join(engines[:5], ", "))
-	}
-	var joints []string
-	for _, engine := range engines {
-		h, err := reader.History(ctx, engine)
-		if err != nil {
-			return err
-		}
-		h.Until(until)
-		e, err := sheet.Of(h, in)
-		if err != nil {
-			return err
-		}
-		answer.Add(h, e)
-		if c.Joint == "" {
-			continue
-		}
-		joints = append(joints, jointsOf(e)...)
-		answer.Tell(h, e, c.Joint, c.Fastener)
-		if err := c.stand(ctx, reader, answer.Story, h, until); err != nil {
-			return err
-		}
-	}
-	return c.refuseStory(answer, joints)
-}
-
-// stand reads what a fastener's readings are held against.
-func (c *claimCommand) stand(ctx context.Context, reader *store.Reader, s *claim.Story, h *store.History, until time.Time) error {
-	if c.Fastener == "" {
-		return nil
-	}
-	among := map[store.Step]*store.Pulled{}
-	for _, step := range s.Steps() {
-		p, err := reader.Pulled(ctx, step, until)
-		if err != nil {
-			return err
-		}
-		among[step] = p
-	}
-	s.Stand(h, among)
-	return nil
-}
-
-func jointsOf(e *sheet.Engine) []string {
-	var out []string
-	for _, b := range e.Builds {
-		for _, j := range b.Joints {
-			out = append(out, j.Joint)
-		}
-	}
-	return out
-}
-
-// refuseStory says that there is no such joint or fastener.
-func (c *claimCommand) refuseStory(answer *claim.Claim, joints []string) error {
-	if c.Joint == "" {
-		return nil
-	}
-	steps := 0
-	for _, e := range answer.Story.Engines {
-		for _, b := range e.Builds {
-			for _, j := range b.Joints {
-				steps += len(j.Steps)
-			}
-		}
-	}
-	switch {
-	case len(joints) == 0:
-		return fmt.Errorf("no joint of %s was ever begun", c.Claim)
-	case steps == 0 && c.Fastener != "":
-		return inputError{fmt.Errorf("joint %s of %s has no fastener %s; the joints are: %s", c.Joint, c.Claim, c.Fastener, strings.Join(slices.Compact(slices.Sorted(slices.Values(joints))), ", "))}
-	case steps == 0:
-		return inputError{fmt.Errorf("%s has no joint %s; it has: %s", c.Claim, c.Joint, strings.Join(slices.Compact(slices.Sorted(slices.Values(joints))), ", "))}
-	}
-	return nil
+	return q, err
 }
 
 func (c *claimCommand) write(s shop, answer *claim.Claim) error {

@@ -11,7 +11,6 @@ import (
 	"witnessmark/cmd/witnessmark/internal/paper"
 	"witnessmark/cmd/witnessmark/internal/whole"
 	"witnessmark/device/unit"
-	"witnessmark/store"
 	"witnessmark/store/ledger"
 )
 
@@ -46,7 +45,11 @@ func (c *sheetCommand) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	r, err := sheetRecord(ctx, reader, c.Build, key)
+	h, err := reader.Build(ctx, c.Build)
+	if err != nil {
+		return inputError{err}
+	}
+	r, err := paper.Read(ctx, reader, h, key)
 	if err != nil {
 		return err
 	}
@@ -64,21 +67,4 @@ func publicKey(file string, s shop) (string, error) {
 	}
 	text, err := os.ReadFile(file)
 	return strings.TrimSpace(string(text)), err
-}
-
-// sheetRecord reads what the sheet of a build is made of.
-func sheetRecord(ctx context.Context, reader *store.Reader, build, key string) (r paper.Record, err error) {
-	r = paper.Record{Shop: reader.Shop(), Key: key}
-	if r.History, err = reader.Build(ctx, build); err != nil {
-		return r, inputError{err}
-	}
-	b := &r.History.Builds[0]
-	if r.Declarations, err = reader.Declarations(ctx, b); err != nil {
-		return r, err
-	}
-	if r.Signed, r.SignedAt, err = reader.SignedAfter(ctx, b); err != nil {
-		return r, err
-	}
-	r.Key, err = reader.KeyAt(ctx, r.Signed, key)
-	return r, err
 }

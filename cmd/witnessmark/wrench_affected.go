@@ -4,16 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
-	"witnessmark/audit"
 	"witnessmark/audit/recall"
 	"witnessmark/cmd/witnessmark/internal/affected"
 	"witnessmark/cmd/witnessmark/internal/claim"
 	"witnessmark/cmd/witnessmark/internal/control"
-	"witnessmark/store"
 )
 
 type wrenchFound struct {
@@ -84,21 +80,15 @@ func (c *wrenchAffected) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	doubt, why, recorded, err := doubtOf(ctx, reader, c.Wrench)
+	span := recall.Span{From: from, To: to}
+	out, err := affected.Look(ctx, reader, affected.Question{Wrench: c.Wrench, Span: span, Found: found})
+	var unknown *affected.Unknown
+	if errors.As(err, &unknown) {
+		return inputError{err}
+	}
 	if err != nil {
 		return err
 	}
-	if c.From != "" || c.To != "" {
-		doubt, why = recall.Span{From: from, To: to}, "in the span that was asked for"
-	}
-	if found == nil {
-		found = recorded
-	}
-	out, err := affected.OfWrench(ctx, reader, c.Wrench, doubt, found)
-	if err != nil {
-		return err
-	}
-	out.Why, out.Since, out.Until = why, known(doubt.From), known(doubt.To)
 	if c.Format == "json" {
 		err = s.json(out)
 	} else {
@@ -108,69 +98,4 @@ func (c *wrenchAffected) Run(ctx context.Context, s shop) (err error) {
 		err = errAttention
 	}
 	return err
-}
-
-func known(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	return &t
-}
-
-// doubtOf is the span in which a wrench is in doubt by what is recorded of its calibrations, in words too, and what was found.
-func doubtOf(ctx context.Context, r *store.Reader, wrench string) (s recall.Span, why string, points recall.AsFound, err error) {
-	declared, calibrations, err := r.Declared(ctx, wrench)
-	if err != nil {
-		return s, "", nil, err
-	}
-	if len(declared) == 0 {
-		return s, "", nil, inputError{fmt.Errorf("no wrench %q in this shop: see witnessmark wrench status", wrench)}
-	}
-	findings, err := r.Found(ctx, wrench)
-	if err != nil {
-		return s, "", nil, err
-	}
-	calibrations = withFindings(calibrations, findings)
-	s, bad := recall.Doubt(calibrations)
-	why = "since " + dayOr(s.From, "ever: no good calibration is recorded") + " until " + dayOr(s.To, "now")
-	if bad == nil {
-		return wholeDays(s), why + "; no calibration has found it bad", nil, nil
-	}
-	why += ", found bad by certificate " + bad.Certificate
-	for _, f := range findings { // the newest word on a certificate holds
-		if f.Certificate == bad.Certificate && f.Points != "" {
-			if points, err = recall.Parse(f.Points); err != nil {
-				return s, "", nil, err
-			}
-		}
-	}
-	return wholeDays(s), why, points, nil
-}
-
-// withFindings tells the calibrations how the wrench was found at them, and adds those that are known by that alone.
-func withFindings(all []recall.Calibration, findings []audit.CalibrationFound) []recall.Calibration {
-	for _, f := range findings {
-		i := slices.IndexFunc(all, func(c recall.Calibration) bool { return strings.EqualFold(c.Certificate, f.Certificate) })
-		if i < 0 {
-			i = len(all)
-			all = append(all, recall.Calibration{Certificate: f.Certificate, At: f.Found})
-		}
-		all[i].FoundBad, all[i].LeftGood = !f.Good, f.LeftGood()
-	}
-	return all
-}
-
-// wholeDays stretches an end that names a day to the end of that day: a certificate does not say the hour.
-func wholeDays(s recall.Span) recall.Span {
-	if !s.To.IsZero() && s.To.Equal(s.To.Truncate(24*time.Hour)) {
-		s.To = s.To.Add(24*time.Hour - time.Microsecond)
-	}
-	return s
-}
-
-func dayOr(t time.Time, otherwise string) string {
-	if t.IsZero() {
-		return otherwise
-	}
-	return t.UTC().Format(time.DateOnly)
 }

@@ -68,14 +68,26 @@ const (
 	plotWidth, plotHeight   = 600, 100
 )
 
+const looks = `<style>text{font-family:system-ui,sans-serif;font-size:13px;fill:#20262e}.title{font-size:16px;font-weight:600}.end{text-anchor:end}` +
+	`.all{fill:#b9c4d0}.here{fill:#20262e}.axis{stroke:#7b8794}</style>` + "\n"
+
+// Inline draws one standing as a part of a page, whose style sheet gives it its looks: class among.
+func (s Standing) Inline() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg class="among" viewBox="0 0 %d %d" role="img" aria-label="%s">`+"\n", panelWidth, panelHeight,
+		html.EscapeString(fmt.Sprintf("Stage %s, %s %s %s", s.Stage, s.What, s.Value, s.Sentence())))
+	s.panel(&b)
+	b.WriteString("</svg>\n")
+	return b.String()
+}
+
 // SVG draws all standings of a story below one another; the bar in which the reading lies is dark. It holds no script and
 // refers to nothing outside itself.
 func (s *Story) SVG() string {
 	var b strings.Builder
 	title := fmt.Sprintf("Joint %s, fastener %s among all builds of the family", s.Joint, s.Fastener)
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-label="%s">`+"\n", panelWidth, 40+panelHeight*len(s.Standings), html.EscapeString(title))
-	b.WriteString(`<style>text{font-family:system-ui,sans-serif;font-size:13px;fill:#20262e}.title{font-size:16px;font-weight:600}.end{text-anchor:end}` +
-		`.all{fill:#b9c4d0}.here{fill:#20262e}.axis{stroke:#7b8794}</style>` + "\n")
+	b.WriteString(looks)
 	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" fill="#fff"/><text class="title" x="%d" y="26">%s</text>`+"\n", plotLeft, html.EscapeString(title))
 	for i, st := range s.Standings {
 		fmt.Fprintf(&b, `<g transform="translate(0 %d)">`+"\n", 40+i*panelHeight)
@@ -89,7 +101,7 @@ func (s *Story) SVG() string {
 func (s Standing) panel(b *strings.Builder) {
 	p := s.Picture
 	fmt.Fprintf(b, `<text x="%d" y="22">%s</text><text x="%d" y="40">%s</text>`+"\n", plotLeft,
-		html.EscapeString(fmt.Sprintf("Stage %s, %s %s (build %d, reading %d)", s.Stage, s.What, s.Value, s.Build, s.Reading)), plotLeft, html.EscapeString(s.sentence()))
+		html.EscapeString(fmt.Sprintf("Stage %s, %s %s (build %d, reading %d)", s.Stage, s.What, s.Value, s.Build, s.Reading)), plotLeft, html.EscapeString(s.Sentence()))
 	most, step := max(slices.Max(append(p.Counts, 1)), 1), float64(plotWidth)/float64(max(len(p.Counts), 1))
 	for i, n := range p.Counts {
 		class, h := "all", float64(n)*plotHeight/float64(most)
@@ -104,8 +116,8 @@ func (s Standing) panel(b *strings.Builder) {
 		p.ends[0], p.Unit, plotLeft+plotWidth, bottom+18, p.ends[len(p.ends)-1], p.Unit)
 }
 
-// sentence says the rank in words.
-func (s Standing) sentence() string {
+// Sentence says the rank in words.
+func (s Standing) Sentence() string {
 	of := fmt.Sprintf("%d readings", s.Of)
 	if s.Sampled {
 		of += fmt.Sprintf(", an even sample of %d", s.All)

@@ -124,7 +124,7 @@ func (p *printer) story(s *Story) {
 		p.line("  reading %d  %s", r, s.Raw[r])
 	}
 	for _, st := range s.Standings {
-		p.line("\nStage %s, %s %s (build %d, reading %d)\n  %s", st.Stage, st.What, st.Value, st.Build, st.Reading, st.sentence())
+		p.line("\nStage %s, %s %s (build %d, reading %d)\n  %s", st.Stage, st.What, st.Value, st.Build, st.Reading, st.Sentence())
 		p.line("%s", strings.TrimRight(st.Picture.Text("  "), "\n"))
 	}
 }

@@ -20,7 +20,13 @@ var classes = map[Shape]string{Hexagon: "hexagon", Diamond: "diamond", Ring: "ri
 // outside itself.
 func (p Picture) SVG() string {
 	l := p.Layout()
-	return document(l.Width, l.Height, l.Title, l.draw)
+	return document(l.Width, l.Height, l.Title, looks, l.draw)
+}
+
+// Inline is the same picture as a part of a page, whose style sheet gives it its looks: class drawn.
+func (p Picture) Inline() string {
+	l := p.Layout()
+	return document(l.Width, l.Height, l.Title, "", l.draw)
 }
 
 // titleHigh is the room for the title above a picture that stands below another.
@@ -33,7 +39,7 @@ func Stacked(title string, all []Picture) string {
 		l := p.Layout()
 		wide, high = max(wide, l.Width), high+titleHigh+l.Height
 	}
-	return document(wide, high, title, func(b *strings.Builder) {
+	return document(wide, high, title, looks, func(b *strings.Builder) {
 		y := 0.0
 		for _, p := range all {
 			l := p.Layout()
@@ -45,9 +51,9 @@ func Stacked(title string, all []Picture) string {
 	})
 }
 
-func document(wide, high float64, title string, draw func(*strings.Builder)) string {
+func document(wide, high float64, title, looks string, draw func(*strings.Builder)) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`+"\n%s\n",
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" class="drawn" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s">`+"\n%s\n",
 		wide, high, html.EscapeString(title), looks)
 	draw(&b)
 	b.WriteString("</svg>\n")
