@@ -21,6 +21,19 @@ func (r *Reader) Build(ctx context.Context, name string) (*History, error) {
 	if err != nil {
 		return nil, err
 	}
+	return r.only(ctx, id, engine)
+}
+
+// BuildNumber reads everything of the build with a number, whatever work orders are called.
+func (r *Reader) BuildNumber(ctx context.Context, id uint64) (*History, error) {
+	engine, err := numbered(ctx, r.conn, r.shop, id)
+	if err != nil {
+		return nil, err
+	}
+	return r.only(ctx, id, engine)
+}
+
+func (r *Reader) only(ctx context.Context, id uint64, engine string) (*History, error) {
 	h, err := r.History(ctx, engine)
 	if err != nil {
 		return nil, err
@@ -62,6 +75,25 @@ func findBuild(ctx context.Context, q querier, shop, name string) (id uint64, en
 		return 0, "", fmt.Errorf("the work order %s has the builds %s: give the number", name, strings.Join(numbers, ", "))
 	}
 	return all[0].Seq, all[0].Engine, nil
+}
+
+// ErrNotRecorded is a build that is not in the database, or not yet.
+var ErrNotRecorded = errors.New("the database does not have this build yet")
+
+// numbered is the engine of the build with a number.
+func numbered(ctx context.Context, q querier, shop string, id uint64) (engine string, err error) {
+	rows, err := q.Query(ctx, "SELECT engine FROM witnessmark.build WHERE shop = $1 AND refused = '' AND seq = $2", shop, id)
+	if err != nil {
+		return "", fmt.Errorf("find build %d: %w", id, err)
+	}
+	engine, err = pgx.CollectExactlyOneRow(rows, pgx.RowTo[string])
+	if errors.Is(err, pgx.ErrNoRows) {
+		return "", ErrNotRecorded
+	}
+	if err != nil {
+		return "", fmt.Errorf("find build %d: %w", id, err)
+	}
+	return engine, nil
 }
 
 // Declaration is the statement of a wrench and the calibration in force from then on.

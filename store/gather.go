@@ -18,10 +18,22 @@ import (
 // Bundle reads everything recorded of one build, named by its work order or its number, and proves it against a signed
 // checkpoint: one that a witness has signed too, or the newest (nil). known is the verifier's text of a key of the shop;
 // progress is called now and then, as every leaf hash before the checkpoint is needed, and may be nil.
-func (r *Reader) Bundle(ctx context.Context, name, known string, signed []byte, progress func(done, all int64)) (c bundle.Content, err error) {
+func (r *Reader) Bundle(ctx context.Context, name, known string, signed []byte, progress func(done, all int64)) (bundle.Content, error) {
+	return r.bundle(ctx, known, signed, progress, func(tx pgx.Tx) (uint64, string, error) { return findBuild(ctx, tx, r.shop, name) })
+}
+
+// BundleNumber is Bundle of the build with a number, whatever work orders are called.
+func (r *Reader) BundleNumber(ctx context.Context, id uint64, known string, signed []byte, progress func(done, all int64)) (bundle.Content, error) {
+	return r.bundle(ctx, known, signed, progress, func(tx pgx.Tx) (uint64, string, error) {
+		engine, err := numbered(ctx, tx, r.shop, id)
+		return id, engine, err
+	})
+}
+
+func (r *Reader) bundle(ctx context.Context, known string, signed []byte, progress func(done, all int64), find func(pgx.Tx) (uint64, string, error)) (c bundle.Content, err error) {
 	err = r.snapshot(ctx, func(tx pgx.Tx) error {
 		g := &gather{tx: tx, shop: r.shop, found: map[int64]row{}, progress: progress}
-		if c.Build, c.Engine, err = findBuild(ctx, tx, r.shop, name); err != nil {
+		if c.Build, c.Engine, err = find(tx); err != nil {
 			return err
 		}
 		if err := g.all(ctx, c.Build); err != nil {

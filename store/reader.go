@@ -59,3 +59,6 @@ func (r *Reader) Close() error {
 	defer cancel()
 	return r.conn.Close(ctx)
 }
+
+// Gone is true once the connection is lost.
+func (r *Reader) Gone() bool { return r.conn.IsClosed() }

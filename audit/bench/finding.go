@@ -1,5 +1,7 @@
 package bench
 
+import "slices"
+
 // Subject says what a finding is about.
 type Subject string
 
@@ -45,3 +47,6 @@ type Conceded struct {
 	By       string `json:"by"` // names
 	Seconded string `json:"seconded,omitempty"`
 }
+
+// Rank is how bad a subject is; 0 is the worst.
+func (s Subject) Rank() int { return slices.Index(worst, s) }

@@ -55,7 +55,7 @@ func (s *Shop) Review(build uint64) (Review, error) {
 		if x.Blocks != y.Blocks {
 			return cmp.Compare(strconv.FormatBool(y.Blocks), strconv.FormatBool(x.Blocks))
 		}
-		return cmp.Compare(slices.Index(worst, x.Subject), slices.Index(worst, y.Subject))
+		return cmp.Compare(x.Subject.Rank(), y.Subject.Rank())
 	})
 	return r, nil
 }

@@ -4,13 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"witnessmark/cmd/witnessmark/internal/web"
 	"witnessmark/store"
 	"witnessmark/store/ledger"
 )
@@ -27,11 +26,13 @@ const (
 
 // selfCheck proves now and then that the record in PostgreSQL was not changed, as `witnessmark verify` does.
 type selfCheck struct {
-	d    *Daemon
-	mu   sync.Mutex
-	good time.Time // end of the last pass that found all in order; zero: none since the start
-	bad  error     // what the last pass found wrong; nil: nothing
-	over bool      // a pass came to an end since the start
+	d     *Daemon
+	asked chan struct{} // a person wants a pass now
+	mu    sync.Mutex
+	state web.Check // of the pass that runs, or of the last one
+	good  time.Time // end of the last pass that found all in order; zero: none since the start
+	bad   error     // what the last pass found wrong; nil: nothing
+	over  bool      // a pass came to an end since the start
 }
 
 var (
@@ -43,17 +44,53 @@ var (
 // run makes pass after pass until ctx ends.
 func (c *selfCheck) run(ctx context.Context, pass func(context.Context, func(done, all int64)) error) {
 	for wait := checkFirst; ; {
+		progress := resting(ctx)
 		select {
 		case <-ctx.Done():
 			return
+		case <-c.asked:
+			progress = func(int64, int64) {} // somebody waits for it
 		case <-time.After(wait):
 		}
 		wait = checkEvery
-		if err := pass(ctx, resting(ctx)); err != nil && ctx.Err() == nil {
+		if err := c.shown(ctx, pass, progress); err != nil && ctx.Err() == nil {
 			wait = checkAgain
 			c.d.opt.Log.Warn().Err(err).Msg("the ledger could not be checked; it is tried again later")
 		}
 	}
+}
+
+// shown makes a pass whose progress people can see.
+func (c *selfCheck) shown(ctx context.Context, pass func(context.Context, func(done, all int64)) error, progress func(done, all int64)) error {
+	c.set(func() { c.state = web.Check{Running: true, Last: c.state.Last, At: c.state.At, Good: c.state.Good} })
+	err := pass(ctx, func(done, all int64) {
+		c.set(func() { c.state.Done, c.state.All = done, all })
+		progress(done, all)
+	})
+	c.set(func() {
+		c.state.Running = false
+		if err != nil {
+			c.state.Last, c.state.Good, c.state.At = "it could not be checked: "+err.Error(), false, c.d.opt.Clock()
+		}
+	})
+	return err
+}
+
+// VerifyLedger implements web.Shop. One that runs already is not begun anew.
+func (d *Daemon) VerifyLedger() {
+	select {
+	case d.selfCheck.asked <- struct{}{}:
+	default:
+	}
+}
+
+// check is how far the check of the ledger is.
+func (c *selfCheck) check() web.Check {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	s := c.state
+	s.Running = s.Running || len(c.asked) > 0
+	return s
 }
 
 // resting gives a progress function that sleeps for checkRest times as long as the work since the last call took.
@@ -75,22 +112,36 @@ func (c *selfCheck) pass(ctx context.Context, progress func(done, all int64)) er
 	var mismatch *store.Mismatch
 	if errors.As(err, &mismatch) || errors.Is(err, store.ErrOlder) {
 		c.d.opt.Log.Error().Err(err).Msg("the ledger does not fit its rows: run witnessmark verify and keep a copy of the database")
-		c.set(func() { c.over, c.bad = true, err })
+		c.set(func() {
+			c.over, c.bad = true, err
+			c.state.Last, c.state.Good, c.state.At = err.Error(), false, c.d.opt.Clock()
+		})
 		return nil
 	}
 	if err != nil {
 		return err
 	}
 	c.d.opt.Log.Info().Int64("leaves", found.Leaves).Msg("the ledger was checked and is in order")
-	c.set(func() { c.over, c.bad, c.good = true, nil, c.d.opt.Clock() })
+	c.set(func() {
+		c.over, c.bad, c.good = true, nil, c.d.opt.Clock()
+		c.state.Last = fmt.Sprintf("%d leaves made anew from their rows, %d signed checkpoints, root %s; %s", found.Leaves, found.Checkpoints, found.Root, goesOn(found.Kept))
+		c.state.Good, c.state.At = true, c.good
+	})
 	return nil
+}
+
+func goesOn(kept int) string {
+	if kept == 0 {
+		return "no checkpoint was kept outside, so that an older state of the whole database would not have been noticed"
+	}
+	return fmt.Sprintf("checkpoints kept outside from which it goes on: %d", kept)
 }
 
 // verify reads the checkpoint outside before the database, which can only be further.
 func (c *selfCheck) verify(ctx context.Context, progress func(done, all int64)) (found store.Verified, err error) {
-	key, err := os.ReadFile(c.d.folder.Key() + ".pub")
+	key, err := c.d.LedgerKey()
 	if err != nil {
-		return found, fmt.Errorf("read the public key of the ledger: %w", err)
+		return found, err
 	}
 	var kept []store.Kept
 	switch outside, err := ledger.ReadOutside(c.d.folder.Outside()); {
@@ -99,16 +150,12 @@ func (c *selfCheck) verify(ctx context.Context, progress func(done, all int64)) 
 	case outside != nil:
 		kept = append(kept, store.Kept{Where: c.d.folder.Outside(), Note: outside})
 	}
-	url, err := c.d.base.address(ctx)
+	reader, err := c.d.openReader(ctx)
 	if err != nil {
-		return found, fmt.Errorf("find the database: %w", err)
-	}
-	reader, err := store.OpenReader(ctx, url, c.d.opt.Config.Shop.ID)
-	if err != nil {
-		return found, err
+		return found, fmt.Errorf("reach the database: %w", err)
 	}
 	defer func() { err = errors.Join(err, reader.Close()) }()
-	return reader.Verify(ctx, strings.TrimSpace(string(key)), kept, progress)
+	return reader.Verify(ctx, key, kept, progress)
 }
 
 func (c *selfCheck) set(change func()) {

@@ -15,7 +15,8 @@ import (
 
 // Order says what is to be packed.
 type Order struct {
-	Build    string                // work order or number
+	Build    string                // work order or number; empty: Number
+	Number   uint64                // of the build
 	Key      string                // verifier's text of a key of the shop
 	Signed   []byte                // checkpoint of a witness to prove against; nil: the newest of the shop
 	Extra    []bundle.Extra        // files that go in beside the entries
@@ -34,11 +35,11 @@ type Parcel struct {
 
 // Pack packs a build. One that would not prove it is an error.
 func Pack(ctx context.Context, reader *store.Reader, o Order) (*Parcel, error) {
-	content, err := reader.Bundle(ctx, o.Build, o.Key, o.Signed, o.Progress)
+	content, err := content(ctx, reader, o)
 	if err != nil {
 		return nil, err
 	}
-	sheet, err := sheetOf(ctx, reader, o.Build, o.Key)
+	sheet, err := sheetOf(ctx, reader, content.Build, o.Key)
 	if err != nil {
 		return nil, err
 	}
@@ -57,9 +58,16 @@ func Pack(ctx context.Context, reader *store.Reader, o Order) (*Parcel, error) {
 	return &Parcel{zip.Bytes(), content.Build, content.Engine, len(content.Leaves), found.Checkpoint.Size, found.Fingerprint}, nil
 }
 
+func content(ctx context.Context, reader *store.Reader, o Order) (bundle.Content, error) {
+	if o.Build == "" {
+		return reader.BundleNumber(ctx, o.Number, o.Key, o.Signed, o.Progress)
+	}
+	return reader.Bundle(ctx, o.Build, o.Key, o.Signed, o.Progress)
+}
+
 // sheetOf is the build sheet as it goes into a bundle.
-func sheetOf(ctx context.Context, reader *store.Reader, build, key string) (bundle.Extra, error) {
-	h, err := reader.Build(ctx, build)
+func sheetOf(ctx context.Context, reader *store.Reader, build uint64, key string) (bundle.Extra, error) {
+	h, err := reader.BuildNumber(ctx, build)
 	if err != nil {
 		return bundle.Extra{}, err
 	}

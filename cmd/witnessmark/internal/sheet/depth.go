@@ -115,12 +115,13 @@ func (p *printer) before(j *Joint) {
 			continue
 		}
 		for _, b := range m.Before {
-			p.line("    #%d was before: %s", m.Reading, b.words())
+			p.line("    #%d was before: %s", m.Reading, b.Words())
 		}
 	}
 }
 
-func (b *Earlier) words() string {
+// Words says what was said in a sentence.
+func (b *Earlier) Words() string {
 	where := "no step"
 	switch {
 	case b.Check != "":

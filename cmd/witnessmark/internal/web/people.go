@@ -7,6 +7,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/store"
 )
 
@@ -30,17 +31,7 @@ var errPassword = errors.New("your own password is wrong: nothing was changed")
 
 // changePerson gives roles and, where one is written, a new password. Who changes people proves anew who they are.
 func (p *Pages) changePerson(w http.ResponseWriter, r *http.Request) {
-	if err := r.ParseForm(); err != nil {
-		p.fault(w, r, http.StatusBadRequest, "the form did not arrive whole: send it again")
-		return
-	}
-	me := p.who(r)
-	notice := "Done."
-	if err := p.change(r.Context(), me, r); err != nil {
-		notice = "Not done: " + err.Error()
-	}
-	p.sessions.Put(r.Context(), sessionNotice, notice)
-	http.Redirect(w, r, "/people", http.StatusSeeOther)
+	p.proved(w, r, "/people", func(ctx context.Context, me person) error { return p.change(ctx, me, r) })
 }
 
 // prove holds a password against that of who is signed in already.
@@ -65,12 +56,9 @@ func (p *Pages) prove(r *http.Request, me person, password string) error {
 }
 
 func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
-	if err := p.prove(r, me, r.FormValue("own_password")); err != nil {
-		return err
-	}
 	name := fields(r.FormValue("name"))
 	if name == "" {
-		return errors.New("say who: give a name")
+		return control.Malformed("say who: give a name")
 	}
 	id, err := p.Shop.Known(ctx, name)
 	if err != nil {
@@ -79,10 +67,10 @@ func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
 	if password := r.FormValue("password"); password != "" {
 		hash, err := hashed(password)
 		if err != nil {
-			return err
+			return control.Malformed(err.Error())
 		}
 		if err := p.Accounts.Prove(ctx, id, store.Proofs{Password: hash}); err != nil {
-			return errAway
+			return control.Refuse(errAway.Error())
 		}
 	}
 	if err := p.Shop.GiveRoles(ctx, audit.RolesGiven{Person: id, Roles: r.Form["role"], By: me.ID}); err != nil {
@@ -92,8 +80,4 @@ func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
 		return nil
 	}
 	return p.kept.endAll(ctx, id) // they sign in anew, with what they may do now
-}
-
-func (p *Pages) wrenchesPage(w http.ResponseWriter, r *http.Request) {
-	p.show(w, r, http.StatusOK, "wrenches", "Wrenches", p.Shop.Wrenches())
 }

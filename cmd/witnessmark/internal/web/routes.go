@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -18,13 +19,18 @@ type route struct {
 	open    bool         // nobody need be signed in
 	again   bool         // asks for the person's own password again: no token and no PIN will do
 	live    bool         // goes on by itself, and is no sign that somebody is there
-	api     bool         // for programs: answers in JSON
+	api     bool         // for programs: answers in JSON, with limits of its own
+	most    int64        // bytes that a request may send; 0: maxForm
 	serve   http.HandlerFunc
 }
 
 // routes is the whole site: there is no page that is not in this table.
 func (p *Pages) routes() []route {
 	record, admin := []audit.Role{audit.Technician, audit.Lead, audit.Administrator}, []audit.Role{audit.Administrator}
+	look := []audit.Role{audit.Lead, audit.Warranty, audit.Administrator}
+	judge := []audit.Role{audit.Lead}
+	desk := []audit.Role{audit.Warranty, audit.Lead}
+	keep := []audit.Role{audit.Lead, audit.Administrator}
 	pages := []route{
 		{pattern: "GET /{$}", serve: p.home},
 		{pattern: "GET /sign-in", open: true, serve: p.signInPage},
@@ -53,7 +59,26 @@ func (p *Pages) routes() []route {
 		{pattern: "POST /pin", again: true, serve: p.setPIN},
 		{pattern: "GET /people", need: []audit.Role{audit.Administrator}, serve: p.peoplePage},
 		{pattern: "POST /people", need: []audit.Role{audit.Administrator}, again: true, serve: p.changePerson},
+		{pattern: "GET /builds", need: look, serve: p.buildsPage},
+		{pattern: "GET /builds/{build}", need: look, serve: p.buildPage},
+		{pattern: "GET /builds/{build}/joints/{run}", need: look, serve: p.jointPage},
+		{pattern: "POST /builds/{build}/concede", need: judge, again: true, serve: p.concede},
+		{pattern: "POST /builds/{build}/correct", need: judge, again: true, serve: p.correct},
+		{pattern: "POST /builds/{build}/release", need: judge, again: true, serve: p.release},
+		{pattern: "POST /builds/{build}/reopen", need: judge, again: true, serve: p.reopen},
+		{pattern: "GET /builds/{build}/sheet.pdf", need: desk, serve: p.sheetPDF},
+		{pattern: "GET /builds/{build}/bundle.zip", need: desk, serve: p.bundleZIP},
+		{pattern: "GET /claims", need: desk, serve: p.claimsPage},
 		{pattern: "GET /wrenches", serve: p.wrenchesPage},
+		{pattern: "GET /wrenches/{wrench}", serve: p.wrenchPage},
+		{pattern: "POST /wrenches/{wrench}/found", need: keep, again: true, serve: p.wrenchFound},
+		{pattern: "GET /procedures", serve: p.proceduresPage},
+		{pattern: "GET /procedures/one", serve: p.procedurePage},
+		{pattern: "POST /procedures/preview", need: keep, most: maxUpload, serve: p.preview},
+		{pattern: "POST /procedures", need: keep, again: true, most: maxUpload, serve: p.addProcedure},
+		{pattern: "GET /ledger", need: look, serve: p.ledgerPage},
+		{pattern: "GET /ledger/progress", need: look, serve: p.ledgerProgress},
+		{pattern: "POST /ledger/verify", need: keep, serve: p.verify},
 	}
 	return append(pages, p.apiRoutes()...)
 }
@@ -78,6 +103,7 @@ func (p *Pages) Table() []Access {
 // guard lets through who may. The roles are looked at on every request: one that was taken away is gone at once.
 func (p *Pages) guard(rt route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, cmp.Or(rt.most, maxForm))
 		if rt.open {
 			rt.serve(w, r)
 			return

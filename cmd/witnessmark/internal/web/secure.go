@@ -32,15 +32,5 @@ func headers(next http.Handler) http.Handler {
 // maxForm bounds a form in bytes.
 const maxForm = 64 << 10
 
-// limit bounds what a request may send.
-func limit(next http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !forPrograms(r) { // the API has limits of its own
-			r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-		}
-		next.ServeHTTP(w, r)
-	})
-}
-
 // forPrograms is true of a request of the API.
 func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }

@@ -19,12 +19,19 @@ type frame struct {
 	Who     person
 	Notice  string
 	Error   string
+	Menu    []menuItem
 	Now     time.Time
 	Body    any
 }
 
 var helpers = template.FuncMap{
 	"picture": picture,
+	"claim":   claimLink,
+	"among":   among,
+	"reach":   reach,
+	"percent": millionths,
+	"day":     func(t time.Time) string { return t.UTC().Format(time.DateOnly) },
+	"second":  func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 Z") },
 	"when":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 Z") },
 	"aim":     func(target string) string { aim, _, _ := strings.Cut(target, " ("); return aim },
 	"limits": func(target string) string {
@@ -33,6 +40,7 @@ var helpers = template.FuncMap{
 	},
 	"unsure": func(flags []string) bool { return slices.Contains(flags, audit.Unsure) },
 	"can":    func(p person, role string) bool { return p.Can(audit.Role(role)) },
+	"of":     func(row pullRow, v jointView) map[string]any { return map[string]any{"Row": row, "View": v} },
 }
 
 func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, title string, body any) {
@@ -41,7 +49,7 @@ func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, t
 
 // showWith shows a page with what is wrong above it.
 func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, page, title string, body any, wrong string) {
-	f := frame{Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: wrong, Now: p.Clock(), Body: body,
+	f := frame{Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: wrong, Now: p.Clock(), Body: body, Menu: p.menu(p.who(r)),
 		Notice: p.sessions.PopString(r.Context(), sessionNotice)}
 	var b bytes.Buffer
 	if err := p.templates.ExecuteTemplate(&b, page, f); err != nil {
@@ -57,4 +65,24 @@ func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, pag
 // fault shows a sentence that says what to do.
 func (p *Pages) fault(w http.ResponseWriter, r *http.Request, status int, sentence string) {
 	p.showWith(w, r, status, "fault", http.StatusText(status), nil, sentence)
+}
+
+// menuItem is a page that everybody finds at the top, who may have it.
+type menuItem struct{ Path, Name string }
+
+var menu = []menuItem{{"/", "Benches"}, {"/builds", "Builds"}, {"/claims", "Claims"}, {"/wrenches", "Wrenches"}, {"/procedures", "Procedures"},
+	{"/ledger", "Ledger"}, {"/people", "People"}}
+
+func (p *Pages) menu(who person) (out []menuItem) {
+	if who.ID == "" {
+		return nil
+	}
+	for _, m := range menu {
+		for _, rt := range p.routes() {
+			if (rt.pattern == "GET "+m.Path || rt.pattern == "GET "+m.Path+"{$}") && rt.allows(who) {
+				out = append(out, m)
+			}
+		}
+	}
+	return out
 }

@@ -83,3 +83,16 @@
   bench.addEventListener("focusout", () => { if (pending) { show(pending); pending = null; } });
   connect();
 })();
+
+// Keeps an eye on the check of the ledger until it is done.
+(() => {
+  const check = document.getElementById("check");
+  if (!check || !check.dataset.progress) return;
+  const live = new EventSource(check.dataset.progress);
+  live.addEventListener("bench", (e) => {
+    check.innerHTML = e.data.slice(e.data.indexOf("\n") + 1);
+    if (check.querySelector("progress")) return;
+    live.close();
+    document.querySelectorAll("button:disabled").forEach((b) => { b.disabled = false; });
+  });
+})();

@@ -1,0 +1,68 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"witnessmark/cmd/witnessmark/internal/paper"
+	"witnessmark/cmd/witnessmark/internal/parcel"
+	"witnessmark/store"
+)
+
+// handOut answers with a file of the build of a request, which make makes from the record.
+func (p *Pages) handOut(w http.ResponseWriter, r *http.Request, kind, ending string, make func(ctx context.Context, reader *store.Reader, build uint64, key string) ([]byte, error)) {
+	b, _, err := p.buildOf(r)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	key, err := p.Shop.LedgerKey()
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	var file []byte
+	away, err := p.read(r, func(ctx context.Context, reader *store.Reader) (err error) {
+		file, err = make(ctx, reader, b.ID, key)
+		return err
+	})
+	switch {
+	case err != nil:
+		p.refused(w, r, err)
+	case away != "":
+		p.fault(w, r, http.StatusServiceUnavailable, away)
+	default:
+		w.Header().Set("Content-Type", kind)
+		w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="build-%d%s"`, b.ID, ending))
+		http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(file))
+	}
+}
+
+func (p *Pages) sheetPDF(w http.ResponseWriter, r *http.Request) {
+	p.handOut(w, r, "application/pdf", "-sheet.pdf", func(ctx context.Context, reader *store.Reader, build uint64, key string) ([]byte, error) {
+		h, err := reader.BuildNumber(ctx, build)
+		if err != nil {
+			return nil, err
+		}
+		rec, err := paper.Read(ctx, reader, h, key)
+		if err != nil {
+			return nil, err
+		}
+		var pdf bytes.Buffer
+		err = paper.Sheet(&pdf, rec, paper.Options{Unit: shownIn, Paper: paper.A4})
+		return pdf.Bytes(), err
+	})
+}
+
+func (p *Pages) bundleZIP(w http.ResponseWriter, r *http.Request) {
+	p.handOut(w, r, "application/zip", "-bundle.zip", func(ctx context.Context, reader *store.Reader, build uint64, key string) ([]byte, error) {
+		packed, err := parcel.Pack(ctx, reader, parcel.Order{Number: build, Key: key})
+		if err != nil {
+			return nil, err
+		}
+		return packed.Zip, nil
+	})
+}

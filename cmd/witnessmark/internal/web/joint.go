@@ -1,0 +1,136 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/audit/procedure"
+	"witnessmark/cmd/witnessmark/internal/chart"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/drawing"
+	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/witnessmark/internal/worked"
+	"witnessmark/store"
+)
+
+// jointView is one joint of a build as it was done, a stage at a time.
+type jointView struct {
+	Build     control.Build
+	Standing  bench.Standing
+	Lead      bool
+	Away      string
+	Joint     *worked.Joint // nil where the record is away
+	Stage     *worked.Stage
+	Unit      string
+	Done, All int
+	Drawing   template.HTML // with the order in which it was really done
+	Order     *sheet.StageOrder
+	ByOrder   template.HTML
+	ByAngle   template.HTML // empty: the wrench sent no angles
+	Rows      []pullRow
+	Stray     []pullRow
+	Chosen    *pullRow // that is to be corrected
+}
+
+// pullRow is a reading in the table of a stage, or a step without one.
+type pullRow struct {
+	Turn, Done, Fastener, Target string // empty below the first reading of a step
+	Of                           string // the fastener again, whatever row it is
+	Stage                        string
+	OutOfTurn, Good, Open        bool
+	Angle, Verdict, Located      string
+	*worked.Pull                 // nil: there was none
+}
+
+func (p *Pages) jointPage(w http.ResponseWriter, r *http.Request) {
+	b, rv, err := p.buildOf(r)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	v := jointView{Build: b, Standing: rv.Standing, Lead: p.who(r).Can(audit.Lead), Unit: string(shownIn)}
+	v.Away, err = p.read(r, func(ctx context.Context, reader *store.Reader) error {
+		rec, err := recordOf(ctx, reader, b.ID)
+		if err == nil {
+			v.Joint = runOf(rec.joints, r.PathValue("run"))
+		}
+		return err
+	})
+	switch {
+	case err != nil:
+	case v.Joint != nil:
+		v.lay(r.URL.Query().Get("stage"), number(r, "reading"))
+	case v.Away == "":
+		err = control.Unknown(fmt.Sprintf("build %d has no joint that was begun as %.40q", b.ID, r.PathValue("run")))
+	}
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	p.show(w, r, http.StatusOK, "joint", "Engine "+b.Engine, v)
+}
+
+func runOf(joints []worked.Joint, run string) *worked.Joint {
+	i := slices.IndexFunc(joints, func(j worked.Joint) bool { return j.Words != nil && strconv.FormatUint(j.Words.Run, 10) == run })
+	if i < 0 {
+		return nil
+	}
+	return &joints[i]
+}
+
+// lay lays out a stage, the first where it has none of that id.
+func (v *jointView) lay(stage string, chosen uint64) {
+	k := max(0, slices.IndexFunc(v.Joint.Stages, func(s worked.Stage) bool { return s.Plan.ID == stage }))
+	v.Stage, v.Order = &v.Joint.Stages[k], &v.Joint.Words.Order[k]
+	v.Done, v.All = v.Joint.Tally()
+	v.Drawing = template.HTML(drawing.Real(v.Joint.Plan, k, v.Stage.Turns).Inline()) // escapes what it writes
+	if len(v.Stage.Pulls) > 0 {
+		v.ByOrder = template.HTML(chart.ByOrder(v.Stage, shownIn).SVG("Torque by the order of pulling, stage " + v.Stage.Plan.ID))
+		if c, ok := chart.ByAngle(v.Stage, shownIn); ok {
+			v.ByAngle = template.HTML(c.SVG("Torque over the angle, stage " + v.Stage.Plan.ID))
+		}
+	}
+	for i := range v.Stage.Steps {
+		v.Rows = append(v.Rows, rows(&v.Stage.Steps[i], v.Stage.Plan)...)
+	}
+	for i := range v.Joint.Stray {
+		v.Stray = append(v.Stray, pulled(&v.Joint.Stray[i]))
+	}
+	for _, all := range [][]pullRow{v.Rows, v.Stray} {
+		if i := slices.IndexFunc(all, func(r pullRow) bool { return r.Pull != nil && r.Words.Reading == chosen }); i >= 0 {
+			v.Chosen = &all[i]
+		}
+	}
+}
+
+// rows is a step, a row a reading; one without any has a row all the same.
+func rows(s *worked.Step, plan *procedure.Stage) []pullRow {
+	first := pullRow{Turn: fmt.Sprint(s.Turn.Wanted), Done: "–", Fastener: s.Turn.Fastener, Of: s.Turn.Fastener, Stage: plan.ID,
+		OutOfTurn: s.Turn.OutOfTurn, Target: strings.TrimSpace(worked.Target(s.Figures, shownIn) + " " + (&worked.Stage{Plan: plan}).TargetUnit(shownIn))}
+	if s.Turn.Real != 0 {
+		first.Done = fmt.Sprint(s.Turn.Real)
+	}
+	if len(s.Pulls) == 0 {
+		first.Open = true
+		return []pullRow{first}
+	}
+	out := make([]pullRow, len(s.Pulls))
+	for i := range s.Pulls {
+		out[i] = pulled(&s.Pulls[i])
+		out[i].Of, out[i].Stage = s.Turn.Fastener, plan.ID
+	}
+	out[0].Turn, out[0].Done, out[0].Fastener, out[0].Target, out[0].OutOfTurn = first.Turn, first.Done, first.Fastener, first.Target, first.OutOfTurn
+	out[len(out)-1].Open = s.Turn.State == bench.Open
+	return out
+}
+
+func pulled(p *worked.Pull) pullRow {
+	return pullRow{Pull: p, Good: p.Good(), Angle: worked.AngleCell(&p.Words), Verdict: worked.Found(&p.Words) + worked.First(&p.Words, &p.Mark), Located: worked.Located(&p.Mark)}
+}

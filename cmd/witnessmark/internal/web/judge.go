@@ -1,0 +1,151 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+)
+
+// proved does what changes judgement, once who is signed in has proved anew who they are, and goes to a page with what
+// became of it.
+func (p *Pages) proved(w http.ResponseWriter, r *http.Request, to string, do func(ctx context.Context, me person) error) {
+	if err := r.ParseMultipartForm(maxForm); err != nil && !errors.Is(err, http.ErrNotMultipart) {
+		p.unread(w, r, err)
+		return
+	}
+	me := p.who(r)
+	var refusal *control.Error
+	notice, err := "Done.", p.prove(r, me, r.FormValue("own_password"))
+	if err != nil {
+		err = control.Refuse(err.Error())
+	} else {
+		err = do(r.Context(), me)
+	}
+	switch {
+	case errors.As(err, &refusal):
+		notice = "Not done: " + refusal.Sentence
+	case err != nil:
+		p.refused(w, r, err)
+		return
+	}
+	p.sessions.Put(r.Context(), sessionNotice, notice)
+	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+// unread says why a form did not arrive.
+func (p *Pages) unread(w http.ResponseWriter, r *http.Request, err error) {
+	var long *http.MaxBytesError
+	if errors.As(err, &long) {
+		p.fault(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("this is longer than the %d kB that are taken here: send less", long.Limit>>10))
+		return
+	}
+	p.fault(w, r, http.StatusBadRequest, "the form did not arrive whole: send it again")
+}
+
+// judge does something to the build of a request.
+func (p *Pages) judge(w http.ResponseWriter, r *http.Request, do func(ctx context.Context, build uint64, me person) error) {
+	b, _, err := p.buildOf(r)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	back := "/builds/" + strconv.FormatUint(b.ID, 10)
+	p.proved(w, r, back, func(ctx context.Context, me person) error { return do(ctx, b.ID, me) })
+}
+
+func (p *Pages) concede(w http.ResponseWriter, r *http.Request) {
+	p.judge(w, r, func(ctx context.Context, build uint64, me person) error {
+		in := control.Concede{Finding: r.FormValue("finding"), Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name}
+		if err := p.unchanged(build, in.Finding, r.FormValue("found")); err != nil {
+			return err
+		}
+		var err error
+		if in.Second, err = p.second(r); err != nil {
+			return err
+		}
+		_, err = p.Shop.Concede(ctx, build, in)
+		return err
+	})
+}
+
+// unchanged refuses to concede what the person has not seen.
+func (p *Pages) unchanged(build uint64, finding, seen string) error {
+	rv, err := p.Shop.Review(build)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(rv.Findings, func(f bench.Finding) bool { return f.ID == finding })
+	if i >= 0 && rv.Findings[i].Text != seen {
+		return control.Refuse("what was found is different now (" + rv.Findings[i].Text + "): look at it again")
+	}
+	return nil // what is not there at all, the desk refuses
+}
+
+// second is the name of a second person, who proves with a password of their own that they stand beside; empty: none is
+// named, and the desk says whether one is needed.
+func (p *Pages) second(r *http.Request) (string, error) {
+	name := fields(r.FormValue("second"))
+	if name == "" {
+		return "", nil
+	}
+	key := strings.ToLower(name) + "\x00password"
+	if p.throttle.wait(key) > 0 {
+		return "", control.Refuse("too many wrong tries of the second person: wait a moment")
+	}
+	id, err := p.proven(r.Context(), name, r.FormValue("second_password"))
+	if err != nil {
+		if errors.Is(err, errWrong) {
+			p.throttle.wrong(key)
+			return "", control.Refuse("name and password of the second person do not belong together: nothing was changed")
+		}
+		return "", control.Refuse(err.Error())
+	}
+	p.throttle.right(key)
+	may := false
+	p.Shop.Look(func(s *bench.Shop) { may = s.Has(id, audit.Technician) || s.Has(id, audit.Lead) })
+	if !may {
+		return "", control.Refuse("the second person must be a technician or a lead of this shop")
+	}
+	return name, nil
+}
+
+func (p *Pages) release(w http.ResponseWriter, r *http.Request) {
+	p.judge(w, r, func(ctx context.Context, build uint64, me person) error {
+		seen := number(r, "reviewed")
+		if seen == 0 {
+			return control.Malformed("the form does not say what you have looked at: open the page of the build and release it there")
+		}
+		_, err := p.Shop.Release(ctx, build, control.Release{Reviewed: seen, Person: me.Name})
+		return err
+	})
+}
+
+func (p *Pages) reopen(w http.ResponseWriter, r *http.Request) {
+	p.judge(w, r, func(ctx context.Context, build uint64, me person) error {
+		_, err := p.Shop.Reopen(ctx, build, control.Reopen{Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name})
+		return err
+	})
+}
+
+func (p *Pages) correct(w http.ResponseWriter, r *http.Request) {
+	b, _, err := p.buildOf(r)
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	back := fmt.Sprintf("/builds/%d/joints/%d?%s", b.ID, number(r, "run"), url.Values{"stage": {r.FormValue("at")}}.Encode())
+	p.proved(w, r, back, func(ctx context.Context, me person) error {
+		_, err := p.Shop.Correct(ctx, control.Correct{Reading: number(r, "reading"), Fastener: r.FormValue("fastener"), Stage: r.FormValue("stage"),
+			Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name})
+		return err
+	})
+}

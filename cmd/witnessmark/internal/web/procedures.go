@@ -1,0 +1,261 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"mime/multipart"
+	"net/http"
+	"net/url"
+	"path"
+	"slices"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/audit/procedure"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/drawing"
+	"witnessmark/cmd/witnessmark/internal/worked"
+	"witnessmark/device/strictyaml"
+)
+
+// maxUpload bounds a procedure in bytes, as control does, with room for the form around it.
+const maxUpload = 5 << 20
+
+type proceduresView struct {
+	Families []family
+	May      bool
+}
+
+// family is the revisions of one engine family, the newest first.
+type family struct {
+	Name      string
+	Revisions []bench.ProcedureRev
+}
+
+func (p *Pages) proceduresPage(w http.ResponseWriter, r *http.Request) {
+	v := proceduresView{May: keeps(p.who(r))}
+	for _, rev := range slices.Backward(p.revisions()) {
+		i := slices.IndexFunc(v.Families, func(f family) bool { return f.Name == rev.Family })
+		if i < 0 {
+			i, v.Families = len(v.Families), append(v.Families, family{Name: rev.Family})
+		}
+		v.Families[i].Revisions = append(v.Families[i].Revisions, rev)
+	}
+	slices.SortFunc(v.Families, func(a, b family) int { return strings.Compare(a.Name, b.Name) })
+	p.show(w, r, http.StatusOK, "procedures", "Procedures", v)
+}
+
+func keeps(who person) bool { return who.Can(audit.Lead) || who.Can(audit.Administrator) }
+
+func (p *Pages) revisions() (all []bench.ProcedureRev) {
+	p.Shop.Look(func(s *bench.Shop) { all = s.Procedures() })
+	return all
+}
+
+// procedureView is one revision, in the shop or still to be added.
+type procedureView struct {
+	Rev      bench.ProcedureRev
+	Plan     *procedure.Procedure
+	Drawn    []jointDrawing
+	Others   []bench.ProcedureRev // revisions that it can be held against
+	Against  string               // the revision that it is held against; empty: none
+	Changes  []change
+	Same     bool   // it is the text of Against
+	File     string // of one that is still to be added
+	Add, May bool
+}
+
+// jointDrawing is a joint with its picture and its order.
+type jointDrawing struct {
+	*procedure.Joint
+	Stages []stageDrawing
+}
+
+// stageDrawing is the order of one or more stages that go the same way.
+type stageDrawing struct {
+	Names   string
+	Picture template.HTML // empty: as the one before
+	Steps   []string      // fasteners in their order
+	Targets []string      // what the stages ask for
+}
+
+func (p *Pages) procedurePage(w http.ResponseWriter, r *http.Request) {
+	q, all := r.URL.Query(), p.revisions()
+	rev := revisionOf(all, q.Get("family"), q.Get("revision"))
+	if rev == nil {
+		p.refused(w, r, control.Unknown("there is no such procedure here: see the list"))
+		return
+	}
+	plan, err := procedure.Parse(rev.Family, []byte(rev.Text))
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	v := procedureView{Rev: *rev, Plan: plan, Drawn: drawn(plan), Others: others(all, rev)}
+	v.hold(all, q.Get("against"))
+	p.show(w, r, http.StatusOK, "procedure", rev.Family+" revision "+rev.Revision, v)
+}
+
+func revisionOf(all []bench.ProcedureRev, family, revision string) *bench.ProcedureRev {
+	i := slices.IndexFunc(all, func(r bench.ProcedureRev) bool { return r.Family == family && r.Revision == revision })
+	if i < 0 {
+		return nil
+	}
+	return &all[i]
+}
+
+func others(all []bench.ProcedureRev, rev *bench.ProcedureRev) []bench.ProcedureRev {
+	return slices.DeleteFunc(slices.Clone(all), func(r bench.ProcedureRev) bool { return r.Family != rev.Family || r.Revision == rev.Revision })
+}
+
+// hold holds the revision against another one of its family.
+func (v *procedureView) hold(all []bench.ProcedureRev, against string) {
+	if old := revisionOf(all, v.Rev.Family, against); old != nil {
+		v.Against, v.Changes, v.Same = old.Revision, changes(old.Text, v.Rev.Text), old.Text == v.Rev.Text
+	}
+}
+
+// drawn draws every joint, once for all stages that go the same way.
+func drawn(plan *procedure.Procedure) []jointDrawing {
+	var out []jointDrawing
+	for i := range plan.Joints {
+		j := &plan.Joints[i]
+		d := jointDrawing{Joint: j}
+		for k := range j.Stages {
+			order := orderOf(j, k)
+			target := j.Stages[k].ID + ": " + worked.Wanted(&j.Stages[k], shownIn)
+			same := slices.IndexFunc(d.Stages, func(s stageDrawing) bool { return slices.Equal(s.Steps, order) })
+			if same >= 0 {
+				d.Stages[same].Names += ", " + j.Stages[k].ID
+				d.Stages[same].Targets = append(d.Stages[same].Targets, target)
+				continue
+			}
+			d.Stages = append(d.Stages, stageDrawing{Names: j.Stages[k].ID, Picture: template.HTML(drawing.Of(j, k).Inline()), Steps: order, Targets: []string{target}})
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func orderOf(j *procedure.Joint, stage int) (ids []string) {
+	for _, s := range j.Sequence() {
+		if s.Stage == stage {
+			ids = append(ids, j.Fasteners[s.Fastener].ID)
+		}
+	}
+	return ids
+}
+
+// faultsView is what is wrong with a file, and its lines.
+type faultsView struct {
+	File   string
+	Faults strictyaml.Faults
+	Lines  []faultyLine
+}
+
+// faultyLine is a line with faults, and those around it.
+type faultyLine struct {
+	Number int
+	Text   string
+	Faults []string
+	Gap    bool // lines before it are left out
+}
+
+// preview shows what a file says before it is added: its faults at their lines, or its drawings and order.
+func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
+	name, text, err := uploaded(r)
+	if err != nil {
+		p.unread(w, r, err)
+		return
+	}
+	plan, err := procedure.Parse(name, []byte(text))
+	var faults strictyaml.Faults
+	if errors.As(err, &faults) {
+		p.showWith(w, r, http.StatusUnprocessableEntity, "faults", "Faults in "+name, faultsView{name, faults, faulty(text, faults)},
+			fmt.Sprintf("%s was not taken in: %d faults are to be mended first", name, len(faults)))
+		return
+	}
+	if err != nil {
+		p.refused(w, r, err)
+		return
+	}
+	all := p.revisions()
+	rev := bench.ProcedureRev{Family: plan.Family, Revision: plan.Revision, Title: plan.Title, Text: text}
+	v := procedureView{Rev: rev, Plan: plan, Drawn: drawn(plan), Others: others(all, &rev), File: name, Add: true, May: true}
+	newest := ""
+	p.Shop.Look(func(s *bench.Shop) { newest, _ = s.Newest(plan.Family) })
+	v.hold(all, newest)
+	p.show(w, r, http.StatusOK, "procedure", "Preview of "+rev.Family+" revision "+rev.Revision, v)
+}
+
+// uploaded is the file of a form, or the text that a preview carried on. Line ends are those of a browser's form no more.
+func uploaded(r *http.Request) (name, text string, err error) {
+	if err := r.ParseMultipartForm(maxUpload); err != nil {
+		return "", "", err
+	}
+	name, text = path.Base(r.FormValue("name")), r.FormValue("text")
+	if files := r.MultipartForm.File["file"]; len(files) > 0 {
+		name = path.Base(files[0].Filename)
+		if text, err = contents(files[0]); err != nil {
+			return name, "", err
+		}
+	}
+	return name, strings.ReplaceAll(text, "\r\n", "\n"), nil
+}
+
+func contents(h *multipart.FileHeader) (text string, err error) {
+	f, err := h.Open()
+	if err != nil {
+		return "", err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	b, err := io.ReadAll(f)
+	return string(b), err
+}
+
+// faulty picks the lines with faults and a few around them.
+func faulty(text string, faults strictyaml.Faults) (out []faultyLine) {
+	said, near := map[int][]string{}, map[int]bool{}
+	for _, f := range faults {
+		said[f.Line] = append(said[f.Line], fmt.Sprintf("column %d: %s", f.Column, f.Message))
+		for n := f.Line - around; n <= f.Line+around; n++ {
+			near[n] = true
+		}
+	}
+	last := 0
+	for i, line := range strings.Split(text, "\n") {
+		n := i + 1
+		if !near[n] {
+			continue
+		}
+		if len(line) > longestLine {
+			line = line[:longestLine] + " …"
+		}
+		out = append(out, faultyLine{n, strings.ToValidUTF8(line, "\ufffd"), said[n], n > last+1})
+		last = n
+	}
+	return out
+}
+
+// longestLine is how many bytes of a faulty line are shown.
+const longestLine = 200
+
+func (p *Pages) addProcedure(w http.ResponseWriter, r *http.Request) {
+	name, text, err := uploaded(r)
+	if err != nil {
+		p.unread(w, r, err)
+		return
+	}
+	to := "/procedures"
+	if plan, err := procedure.Parse(name, []byte(text)); err == nil {
+		to += "/one?" + url.Values{"family": {plan.Family}, "revision": {plan.Revision}}.Encode()
+	}
+	p.proved(w, r, to, func(ctx context.Context, _ person) error {
+		_, err := p.Shop.AddProcedure(ctx, control.NewProcedure{File: name, Text: text})
+		return err
+	})
+}

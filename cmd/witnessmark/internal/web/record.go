@@ -1,0 +1,63 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"time"
+
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/device/unit"
+	"witnessmark/store"
+)
+
+// readWithin is how long a page may read the record.
+const readWithin = 30 * time.Second
+
+// shownIn is the unit of torques on the pages.
+const shownIn = unit.Nm
+
+// read reads the record for a page. away is a sentence where that cannot be done now; err is a fault of ours.
+func (p *Pages) read(r *http.Request, f func(context.Context, *store.Reader) error) (away string, err error) {
+	ctx, cancel := context.WithTimeout(r.Context(), readWithin)
+	defer cancel()
+	err = p.Shop.Read(ctx, func(reader *store.Reader) error { return f(ctx, reader) })
+	var refusal *control.Error
+	switch {
+	case err == nil:
+		return "", nil
+	case errors.Is(err, store.ErrNotRecorded):
+		return "this build is not in the database yet: it is safe on this machine and follows in a moment", nil
+	case errors.As(err, &refusal):
+		return refusal.Sentence, nil
+	case errors.Is(err, context.DeadlineExceeded):
+		return "the database took too long to answer: try again, and tell an administrator if it stays so", nil
+	}
+	return "", err
+}
+
+// buildOf finds the build that a request names, and what stands between it and its release.
+func (p *Pages) buildOf(r *http.Request) (b control.Build, rv bench.Review, err error) {
+	id, err := strconv.ParseUint(r.PathValue("build"), 10, 64)
+	if err != nil {
+		return b, rv, control.Unknown(fmt.Sprintf("no build %.40q: builds have numbers", r.PathValue("build")))
+	}
+	if rv, err = p.Shop.Review(id); err != nil {
+		return b, rv, err
+	}
+	for _, b := range p.Shop.Builds() {
+		if b.ID == id {
+			return b, rv, nil
+		}
+	}
+	return b, rv, control.Unknown(fmt.Sprintf("no build %d", id))
+}
+
+// nameOf is the name of a person by id.
+func (p *Pages) nameOf(id string) (name string) {
+	p.Shop.Look(func(s *bench.Shop) { name = s.PersonName(id) })
+	return name
+}
