@@ -96,6 +96,10 @@ func TestBrowser_EveryPageIsAccessibleAndLight(t *testing.T) {
 	w.pull(t, 30, 40)
 	w.pull(t, 22, 30)
 	committed(t, d)
+	onBench1, err := d.View("1")
+	if err != nil {
+		t.Fatal(err)
+	}
 	code, err := d.pages.SetUpCode()
 	if err != nil {
 		t.Fatal(err)
@@ -118,12 +122,16 @@ func TestBrowser_EveryPageIsAccessibleAndLight(t *testing.T) {
 	look("/sign-in")
 	run(t, ctx, chromedp.SendKeys(`[name=name]`, "Ada Holt"), chromedp.SendKeys(`[name=password]`, password), chromedp.Click(`main button.big`))
 	sees(t, ctx, "Bench 1")
+	look("/claims?q=E-4711&joint=caps&fastener=1")
 	for _, a := range d.pages.Table() {
 		method, path, _ := strings.Cut(a.Pattern, " ")
 		if method != "GET" || a.Open || strings.HasPrefix(path, "/api/") || !isPage(path) {
 			continue
 		}
-		look(strings.NewReplacer("{$}", "", "{bench}", "1", "{build}", fmt.Sprint(b.ID), "{id}", fmt.Sprint(b.ID)).Replace(path))
+		if path == "/procedures/one" {
+			path += "?family=TB-7&revision=1"
+		}
+		look(strings.NewReplacer("{run}", fmt.Sprint(onBench1.Run), "{wrench}", "TW-01", "{$}", "", "{bench}", "1", "{build}", fmt.Sprint(b.ID), "{id}", fmt.Sprint(b.ID)).Replace(path))
 	}
 }
 

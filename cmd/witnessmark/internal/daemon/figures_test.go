@@ -199,7 +199,7 @@ func TestSelfCheck_OnceADay(t *testing.T) {
 		began := time.Now()
 		var at []time.Duration
 		ctx, cancel := context.WithCancel(t.Context())
-		c := &selfCheck{d: &Daemon{opt: Options{Log: zerolog.Nop()}}}
+		c := &selfCheck{d: &Daemon{opt: Options{Log: zerolog.Nop(), Clock: time.Now}}}
 		c.run(ctx, func(context.Context, func(done, all int64)) error {
 			switch at = append(at, time.Since(began)); len(at) {
 			case 2:

@@ -177,7 +177,7 @@ func TestPages_EveryRoleAgainstEveryRoute(t *testing.T) {
 			if a.Open || strings.HasSuffix(path, "/live") || strings.HasSuffix(path, "/watch") {
 				continue
 			}
-			path = strings.NewReplacer("{$}", "", "{bench}", "1", "{id}", "1", "{build}", "2", "{token}", "none").Replace(path)
+			path = strings.NewReplacer("{$}", "", "{bench}", "1", "{id}", "1", "{build}", "2", "{token}", "none", "{run}", "4", "{wrench}", "TW-01").Replace(path)
 			may := a.Roles == nil || slices.Contains(a.Roles, role)
 			resp, body := v.do(method, path, url.Values{}, web.OwnPassword, password)
 			if refused := resp.StatusCode == 403; refused == may {

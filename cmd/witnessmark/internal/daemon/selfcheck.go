@@ -69,7 +69,7 @@ func (c *selfCheck) shown(ctx context.Context, pass func(context.Context, func(d
 	})
 	c.set(func() {
 		c.state.Running = false
-		if err != nil {
+		if err != nil && ctx.Err() == nil {
 			c.state.Last, c.state.Good, c.state.At = "it could not be checked: "+err.Error(), false, c.d.opt.Clock()
 		}
 	})

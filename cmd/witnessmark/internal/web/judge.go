@@ -18,10 +18,6 @@ import (
 // proved does what changes judgement, once who is signed in has proved anew who they are, and goes to a page with what
 // became of it.
 func (p *Pages) proved(w http.ResponseWriter, r *http.Request, to string, do func(ctx context.Context, me person) error) {
-	if err := r.ParseMultipartForm(maxForm); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		p.unread(w, r, err)
-		return
-	}
 	me := p.who(r)
 	var refusal *control.Error
 	notice, err := "Done.", p.prove(r, me, r.FormValue("own_password"))
@@ -39,16 +35,6 @@ func (p *Pages) proved(w http.ResponseWriter, r *http.Request, to string, do fun
 	}
 	p.sessions.Put(r.Context(), sessionNotice, notice)
 	http.Redirect(w, r, to, http.StatusSeeOther)
-}
-
-// unread says why a form did not arrive.
-func (p *Pages) unread(w http.ResponseWriter, r *http.Request, err error) {
-	var long *http.MaxBytesError
-	if errors.As(err, &long) {
-		p.fault(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("this is longer than the %d kB that are taken here: send less", long.Limit>>10))
-		return
-	}
-	p.fault(w, r, http.StatusBadRequest, "the form did not arrive whole: send it again")
 }
 
 // judge does something to the build of a request.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/store"
 )
 
 // Ledger is what is known of the ledger without reading it.
@@ -70,8 +71,9 @@ func (p *Pages) ledgerPage(w http.ResponseWriter, r *http.Request) {
 	}
 	me, v := p.who(r), ledgerView{Ledger: l}
 	v.May = me.Can(audit.Lead) || me.Can(audit.Administrator)
-	if st := p.Shop.Status(); st.Database != "up" {
-		v.Away = st.Database
+	if v.Away, err = p.read(r, func(context.Context, *store.Reader) error { return nil }); err != nil {
+		p.refused(w, r, err)
+		return
 	}
 	p.show(w, r, http.StatusOK, "ledger", "Ledger", v)
 }

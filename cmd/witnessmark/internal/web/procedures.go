@@ -169,7 +169,7 @@ type faultyLine struct {
 func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
 	name, text, err := uploaded(r)
 	if err != nil {
-		p.unread(w, r, err)
+		p.refused(w, r, err)
 		return
 	}
 	plan, err := procedure.Parse(name, []byte(text))
@@ -192,15 +192,13 @@ func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
 	p.show(w, r, http.StatusOK, "procedure", "Preview of "+rev.Family+" revision "+rev.Revision, v)
 }
 
-// uploaded is the file of a form, or the text that a preview carried on. Line ends are those of a browser's form no more.
+// uploaded is the file of a form, or the text that a preview carried on. A browser's form changes the ends of lines.
 func uploaded(r *http.Request) (name, text string, err error) {
-	if err := r.ParseMultipartForm(maxUpload); err != nil {
-		return "", "", err
-	}
 	name, text = path.Base(r.FormValue("name")), r.FormValue("text")
-	if files := r.MultipartForm.File["file"]; len(files) > 0 {
-		name = path.Base(files[0].Filename)
-		if text, err = contents(files[0]); err != nil {
+	if r.MultipartForm != nil && len(r.MultipartForm.File["file"]) > 0 {
+		file := r.MultipartForm.File["file"][0]
+		name = path.Base(file.Filename)
+		if text, err = contents(file); err != nil {
 			return name, "", err
 		}
 	}
@@ -247,7 +245,7 @@ const longestLine = 200
 func (p *Pages) addProcedure(w http.ResponseWriter, r *http.Request) {
 	name, text, err := uploaded(r)
 	if err != nil {
-		p.unread(w, r, err)
+		p.refused(w, r, err)
 		return
 	}
 	to := "/procedures"

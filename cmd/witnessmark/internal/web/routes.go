@@ -77,7 +77,7 @@ func (p *Pages) routes() []route {
 		{pattern: "POST /procedures/preview", need: keep, most: maxUpload, serve: p.preview},
 		{pattern: "POST /procedures", need: keep, again: true, most: maxUpload, serve: p.addProcedure},
 		{pattern: "GET /ledger", need: look, serve: p.ledgerPage},
-		{pattern: "GET /ledger/progress", need: look, serve: p.ledgerProgress},
+		{pattern: "GET /ledger/progress", need: look, live: true, serve: p.ledgerProgress},
 		{pattern: "POST /ledger/verify", need: keep, serve: p.verify},
 	}
 	return append(pages, p.apiRoutes()...)
@@ -103,28 +103,29 @@ func (p *Pages) Table() []Access {
 // guard lets through who may. The roles are looked at on every request: one that was taken away is gone at once.
 func (p *Pages) guard(rt route) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, cmp.Or(rt.most, maxForm))
-		if rt.open {
-			rt.serve(w, r)
-			return
-		}
 		who := p.who(r)
 		switch {
+		case rt.open:
 		case who.ID == "" && r.Method == http.MethodGet:
 			http.Redirect(w, r, "/sign-in?next="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
+			return
 		case who.ID == "":
 			p.fault(w, r, http.StatusUnauthorized, "you are no longer signed in and nothing was done: sign in and repeat it")
+			return
 		case !rt.allows(who):
 			p.fault(w, r, http.StatusForbidden, lacking(rt))
+			return
 		case who.Bench != "" && rt.again:
 			p.fault(w, r, http.StatusForbidden, errByPIN.Error())
+			return
 		case who.elsewhere(r):
 			p.fault(w, r, http.StatusForbidden, errElsewhere.Error())
-		default:
-			if !rt.live {
-				p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
-				p.touch(r)
-			}
+			return
+		case !rt.live:
+			p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
+			p.touch(r)
+		}
+		if p.whole(w, r, cmp.Or(rt.most, maxForm)) {
 			rt.serve(w, r)
 		}
 	})

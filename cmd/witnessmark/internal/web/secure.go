@@ -1,6 +1,8 @@
 package web
 
 import (
+	"errors"
+	"fmt"
 	"net/http"
 	"strings"
 )
@@ -34,3 +36,21 @@ const maxForm = 64 << 10
 
 // forPrograms is true of a request of the API.
 func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }
+
+// whole reads the form of a request, and says where it did not arrive. What a file holds stays in memory: at most so many
+// bytes.
+func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
+	r.Body = http.MaxBytesReader(w, r.Body, most)
+	err := r.ParseForm()
+	if err == nil && strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
+		err = r.ParseMultipartForm(most)
+	}
+	var long *http.MaxBytesError
+	switch {
+	case errors.As(err, &long):
+		p.fault(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("this is longer than the %d kB that are taken here: send less", most>>10))
+	case err != nil:
+		p.fault(w, r, http.StatusBadRequest, "the form did not arrive whole: send it again")
+	}
+	return err == nil
+}
