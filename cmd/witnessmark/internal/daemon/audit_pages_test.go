@@ -188,7 +188,7 @@ func TestPages_AClaimIsLookedUp(t *testing.T) {
 			t.Errorf("%q: got %d %.1500q, want %q", asked, resp.StatusCode, body, says)
 		}
 	}
-	cleo.want(200, "Where it lies among all builds of the family", "GET", find("E-4711")+"&joint=caps&fastener=4", nil)
+	cleo.want(200, "too few to say where this one lies", "GET", find("E-4711")+"&joint=caps&fastener=4", nil)
 	cleo.want(200, "66.0 N·m", "GET", find("E-4711")+"&joint=caps", nil)
 	cleo.want(200, "has no joint attic; it has: caps", "GET", find("E-4711")+"&joint=attic", nil)
 	cleo.want(200, "has no fastener", "GET", find("E-4711")+"&joint=caps&fastener="+url.QueryEscape(hostile), nil)

@@ -28,6 +28,7 @@ var helpers = template.FuncMap{
 	"picture": picture,
 	"claim":   claimLink,
 	"among":   among,
+	"few":     func(n int) bool { return n < leastCompared },
 	"reach":   reach,
 	"percent": millionths,
 	"day":     func(t time.Time) string { return t.UTC().Format(time.DateOnly) },
