@@ -93,7 +93,7 @@ func TestPages_ABuildIsJudged(t *testing.T) {
 		form url.Values
 		says string
 	}{
-		"without the own password":            {concession("own_password", ""), "your own password is wrong"},
+		"without the own password":            {concession("own_password", ""), "asks for your own password"},
 		"with a wrong one":                    {concession("own_password", "no"), "your own password is wrong"},
 		"without a second person":             {concession("second", ""), "needs a second person"},
 		"with a wrong password of the second": {concession("second_password", password), "of the second person do not belong together"},

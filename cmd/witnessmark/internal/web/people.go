@@ -27,7 +27,10 @@ func (p *Pages) peoplePage(w http.ResponseWriter, r *http.Request) {
 	p.show(w, r, http.StatusOK, "people", "People", v)
 }
 
-var errPassword = errors.New("your own password is wrong: nothing was changed")
+var (
+	errPassword   = errors.New("your own password is wrong: nothing was changed")
+	errNoPassword = errors.New("this asks for your own password: give it, nothing was changed")
+)
 
 // changePerson gives roles and, where one is written, a new password. Who changes people proves anew who they are.
 func (p *Pages) changePerson(w http.ResponseWriter, r *http.Request) {
@@ -36,6 +39,9 @@ func (p *Pages) changePerson(w http.ResponseWriter, r *http.Request) {
 
 // prove holds a password against that of who is signed in already.
 func (p *Pages) prove(r *http.Request, me person, password string) error {
+	if password == "" { // no try
+		return errNoPassword
+	}
 	key := me.ID + "\x00again"
 	if p.throttle.wait(key) > 0 {
 		return errors.New("too many wrong tries: wait a moment")
