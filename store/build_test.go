@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,19 @@ func TestReader_Build(t *testing.T) {
 		if _, err := r.Build(t.Context(), name); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: got %v, want %q", name, err, want)
 		}
+	}
+}
+
+func TestReader_BuildNumber(t *testing.T) {
+	_, r := builds(t)
+	for _, id := range []uint64{4, 61, 63} { // 4 is a work order of another build, too
+		h, err := r.BuildNumber(t.Context(), id)
+		if err != nil || len(h.Builds) != 1 || h.Builds[0].ID != id {
+			t.Errorf("got %+v, %v, want build %d", h, err, id)
+		}
+	}
+	if _, err := r.BuildNumber(t.Context(), 5); !errors.Is(err, store.ErrNotRecorded) {
+		t.Errorf("got %v, want %v", err, store.ErrNotRecorded)
 	}
 }
 

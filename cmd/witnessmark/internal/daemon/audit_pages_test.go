@@ -175,13 +175,15 @@ func standing(t *testing.T, d *Daemon, build uint64, want bench.Standing) {
 
 func TestPages_AClaimIsLookedUp(t *testing.T) {
 	w, port := newWrench(t)
-	d := start(t, t.TempDir(), shopFile(port))
+	d := start(t, t.TempDir(), shopFile(port)+"scanners:\n  - {id: S-1, bench: \"1\", port: tcp://127.0.0.1:1, labels: {engine: [{prefix: \"E:\"}], work_order: {prefix: \"W:\"}, badge: {prefix: \"B:\"}}}\n")
 	b, _, _ := classABuild(t, d, w)
 	cleo := signedInAs(t, d, "Cleo Marsh")
 	find := func(q string) string { return "/claims?q=" + url.QueryEscape(q) }
 	for asked, says := range map[string]string{
 		"E-4711": "is known: engine <b>E-4711</b>", "w 12": "is written otherwise here", "U-3": "engine <b>E-4711</b>",
-		"E-4712": "Like it (one character is wrong", "nothing such": "and nothing like it", "\x00": "", hostile: "",
+		"E:E-4711": "is known: engine <b>E-4711</b>", "W:W-12": "is known: engine <b>E-4711</b>", // as a scanner types them
+		"1M8GDM9A1KP042788": "check digit", // 1M8GDM9AXKP042788 is right: see the test of device/label
+		"E-4712":            "Like it (one character is wrong", "nothing such": "and nothing like it", "\x00": "", hostile: "",
 	} {
 		resp, body := cleo.do("GET", find(asked), nil)
 		if resp.StatusCode != 200 || !strings.Contains(body, says) || strings.Contains(body, "<script>alert") {

@@ -133,6 +133,9 @@ func TestPages_SignIn(t *testing.T) {
 	})
 	t.Run("a pull is on the page, and a word about it counts", func(t *testing.T) {
 		w.pull(t, 30, 40)
+		if err := d.live.await(t.Context(), d.life, d.journal.Last()); err != nil {
+			t.Fatal(err)
+		}
 		v.want(200, "Fastener 1 is good", "GET", "/bench/1", nil)
 		v.want(303, "", "POST", "/bench/1/name", url.Values{"fastener": {"2"}})
 		v.want(200, "fastener 2: done", "GET", "/bench/1", nil)

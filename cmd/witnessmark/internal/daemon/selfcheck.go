@@ -78,6 +78,9 @@ func (c *selfCheck) shown(ctx context.Context, pass func(context.Context, func(d
 
 // VerifyLedger implements web.Shop. One that runs already is not begun anew.
 func (d *Daemon) VerifyLedger() {
+	if d.selfCheck.check().Running {
+		return
+	}
 	select {
 	case d.selfCheck.asked <- struct{}{}:
 	default:

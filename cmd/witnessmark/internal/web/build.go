@@ -29,6 +29,16 @@ type buildView struct {
 	Live     []bench.JointChoice // where the record is away
 }
 
+// RunOf is the newest attempt at a joint, 0 where none is known.
+func (v buildView) RunOf(joint string) (run uint64) {
+	for _, c := range v.Joints {
+		if c.ID == joint {
+			run = c.Run
+		}
+	}
+	return run
+}
+
 // jointCard is a joint in a few words.
 type jointCard struct {
 	ID, Title, Class string

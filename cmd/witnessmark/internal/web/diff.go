@@ -16,7 +16,7 @@ type change struct {
 // around is how many lines alike are shown before and after a change, or before and after a fault.
 const around = 2
 
-// changes lists the lines that make one text the other, with a few lines alike around them.
+// changes lists the lines that make one text the other, with a few lines alike around them; nothing for the same text.
 func changes(old, now string) (out []change) {
 	chunks := diff.DiffChunks(strings.Split(old, "\n"), strings.Split(now, "\n"))
 	for i, c := range chunks {

@@ -12,8 +12,11 @@ import (
 	"witnessmark/store"
 )
 
-// handOut answers with a file of the build of a request, which make makes from the record.
-func (p *Pages) handOut(w http.ResponseWriter, r *http.Request, kind, ending string, make func(ctx context.Context, reader *store.Reader, build uint64, key string) ([]byte, error)) {
+// maker makes a file of a build from the record. It is whole, and checked where it can be, before the first byte is sent.
+type maker func(ctx context.Context, reader *store.Reader, build uint64, key string) ([]byte, error)
+
+// handOut answers with a file of the build of a request.
+func (p *Pages) handOut(w http.ResponseWriter, r *http.Request, kind, ending string, make maker) {
 	b, _, err := p.buildOf(r)
 	if err != nil {
 		p.refused(w, r, err)
@@ -25,7 +28,7 @@ func (p *Pages) handOut(w http.ResponseWriter, r *http.Request, kind, ending str
 		return
 	}
 	var file []byte
-	away, err := p.read(r, func(ctx context.Context, reader *store.Reader) (err error) {
+	away, err := p.readFor(r, packWithin, func(ctx context.Context, reader *store.Reader) (err error) {
 		file, err = make(ctx, reader, b.ID, key)
 		return err
 	})

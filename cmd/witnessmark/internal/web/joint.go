@@ -41,12 +41,11 @@ type jointView struct {
 
 // pullRow is a reading in the table of a stage, or a step without one.
 type pullRow struct {
-	Turn, Done, Fastener, Target string // empty below the first reading of a step
-	Of                           string // the fastener again, whatever row it is
-	Stage                        string
-	OutOfTurn, Good, Open        bool
-	Angle, Verdict, Located      string
-	*worked.Pull                 // nil: there was none
+	Fastener, Turn, Target  string // empty below the first reading of a step
+	Of, Asked               string // fastener and target again, whatever row it is
+	Good, Open              bool
+	Angle, Verdict, Located string
+	*worked.Pull            // nil: there was none
 }
 
 func (p *Pages) jointPage(w http.ResponseWriter, r *http.Request) {
@@ -112,23 +111,31 @@ func (v *jointView) lay(stage string, chosen uint64) {
 
 // rows is a step, a row a reading; one without any has a row all the same.
 func rows(s *worked.Step, plan *procedure.Stage) []pullRow {
-	first := pullRow{Turn: fmt.Sprint(s.Turn.Wanted), Done: "–", Fastener: s.Turn.Fastener, Of: s.Turn.Fastener, Stage: plan.ID,
-		OutOfTurn: s.Turn.OutOfTurn, Target: strings.TrimSpace(worked.Target(s.Figures, shownIn) + " " + (&worked.Stage{Plan: plan}).TargetUnit(shownIn))}
-	if s.Turn.Real != 0 {
-		first.Done = fmt.Sprint(s.Turn.Real)
-	}
+	target := strings.TrimSpace(worked.Target(s.Figures, shownIn) + " " + (&worked.Stage{Plan: plan}).TargetUnit(shownIn))
 	if len(s.Pulls) == 0 {
-		first.Open = true
-		return []pullRow{first}
+		return []pullRow{{Fastener: s.Turn.Fastener, Turn: turn(&s.Turn), Target: target, Open: true}}
 	}
 	out := make([]pullRow, len(s.Pulls))
 	for i := range s.Pulls {
 		out[i] = pulled(&s.Pulls[i])
-		out[i].Of, out[i].Stage = s.Turn.Fastener, plan.ID
+		out[i].Of, out[i].Asked = s.Turn.Fastener, target
 	}
-	out[0].Turn, out[0].Done, out[0].Fastener, out[0].Target, out[0].OutOfTurn = first.Turn, first.Done, first.Fastener, first.Target, first.OutOfTurn
+	out[0].Fastener, out[0].Turn, out[0].Target = s.Turn.Fastener, turn(&s.Turn), target
 	out[len(out)-1].Open = s.Turn.State == bench.Open
 	return out
+}
+
+// turn says at which turn a fastener was done, and at which it was wanted where that is another.
+func turn(t *drawing.Turn) string {
+	switch {
+	case t.Real == 0:
+		return fmt.Sprintf("–, wanted %d", t.Wanted)
+	case t.OutOfTurn:
+		return fmt.Sprintf("♦ %d, wanted %d", t.Real, t.Wanted)
+	case t.Real != t.Wanted:
+		return fmt.Sprintf("%d, wanted %d", t.Real, t.Wanted)
+	}
+	return fmt.Sprint(t.Real)
 }
 
 func pulled(p *worked.Pull) pullRow {

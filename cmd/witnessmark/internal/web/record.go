@@ -14,15 +14,22 @@ import (
 	"witnessmark/store"
 )
 
-// readWithin is how long a page may read the record.
-const readWithin = 30 * time.Second
+// readWithin is how long a page may read the record, and packWithin a bundle, which needs every leaf hash of the ledger.
+const (
+	readWithin = 30 * time.Second
+	packWithin = 5 * time.Minute
+)
 
 // shownIn is the unit of torques on the pages.
 const shownIn = unit.Nm
 
 // read reads the record for a page. away is a sentence where that cannot be done now; err is a fault of ours.
 func (p *Pages) read(r *http.Request, f func(context.Context, *store.Reader) error) (away string, err error) {
-	ctx, cancel := context.WithTimeout(r.Context(), readWithin)
+	return p.readFor(r, readWithin, f)
+}
+
+func (p *Pages) readFor(r *http.Request, within time.Duration, f func(context.Context, *store.Reader) error) (away string, err error) {
+	ctx, cancel := context.WithTimeout(r.Context(), within)
 	defer cancel()
 	err = p.Shop.Read(ctx, func(reader *store.Reader) error { return f(ctx, reader) })
 	var refusal *control.Error

@@ -28,6 +28,7 @@ var helpers = template.FuncMap{
 	"picture": picture,
 	"claim":   claimLink,
 	"among":   among,
+	"clock":   func(t time.Time) string { return t.UTC().Format("15:04:05") },
 	"few":     func(n int) bool { return n < leastCompared },
 	"reach":   reach,
 	"percent": millionths,
