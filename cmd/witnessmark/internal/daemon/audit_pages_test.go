@@ -7,6 +7,7 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -282,6 +283,13 @@ func TestPages_AProcedureIsLookedAtAndAdded(t *testing.T) {
 	look("bytes that are no text", "a.yaml", "\x00\xff\xfe", 422, "mended first")
 	look("nothing", "", "", 422, "mended first")
 	look("more than is taken", "big.yaml", strings.Repeat("x", 6<<20), 413, "send less")
+	large, err := os.ReadFile("../../../../testdata/procedures/tb-42-rev-4.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if body := look("a large one", "tb-42.yaml", string(large), 200, "Not added yet", "Main bearing caps"); len(body) > 80_000 {
+		t.Errorf("got a page of %d bytes, want it light", len(body))
+	}
 	body := look("a good one", `C:\caps.yaml`, strings.ReplaceAll(second, "\n", "\r\n"), 200, "Not added yet", "Differences from revision 1", "58..62", "57..63", "<svg")
 	if len(d.Procedures()) != 1 {
 		t.Fatalf("got %+v, want nothing added by a look", d.Procedures())

@@ -93,7 +93,7 @@ func start(t *testing.T, data, file string) *Daemon {
 
 func startTelling(t *testing.T, data, file string, log io.Writer) *Daemon {
 	t.Helper()
-	o, know, err := options(data, file, log)
+	o, know, err := options(data, file, zerolog.SyncWriter(log))
 	if err != nil {
 		t.Fatal(err)
 	}
