@@ -90,7 +90,8 @@ func (s *Shop) refuseBuild(ev audit.BuildOpened) error {
 	case strings.TrimSpace(ev.WorkOrder) == "":
 		return errors.New("a build needs a work order: give one")
 	case s.revision(ev.Family, ev.Revision) == nil:
-		return fmt.Errorf("no procedure %s revision %s in this shop: add it first, or ask for the list of procedures", ev.Family, ev.Revision)
+		return fmt.Errorf("no procedure %s in this shop: add it first, or ask for the list of procedures",
+			strings.TrimSuffix(ev.Family+" revision "+ev.Revision, " revision "))
 	}
 	for _, b := range s.builds {
 		if b.Engine == ev.Engine && b.WorkOrder == ev.WorkOrder {

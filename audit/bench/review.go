@@ -76,7 +76,7 @@ func (s *Shop) reviewJoint(b *Build, j *procedure.Joint) []Finding {
 	r := b.newestRun(j.ID)
 	if r == nil {
 		return []Finding{{ID: "joint:" + j.ID, Subject: JointOpen, Joint: j.ID, Text: fmt.Sprintf("joint %s was never started", j.ID),
-			Settle: "tighten it", Blocks: true, Second: j.Criticality == procedure.ClassA}}
+			Settle: "tighten it, or concede if it was not loosened", Blocks: true, Second: j.Criticality == procedure.ClassA}}
 	}
 	v := reviewer{run: r.unpacked()}
 	v.steps = v.run.steps()

@@ -138,8 +138,11 @@ func (r *run) stageFindings(open []OpenStage, steps []StepState) []string {
 	for _, o := range open {
 		switch {
 		case len(o.Candidates) > 0:
-			out = append(out, fmt.Sprintf("stage %s: %d of these %s missed: %s", o.Stage, len(o.Fasteners),
-				plural(len(o.Fasteners), "was", "were"), strings.Join(o.Candidates, ", ")))
+			is := plural(len(o.Fasteners), "is not done", "are not done")
+			if r.passed(o, steps) {
+				is = plural(len(o.Fasteners), "was missed", "were missed")
+			}
+			out = append(out, fmt.Sprintf("stage %s: %d of these %s: %s", o.Stage, len(o.Fasteners), is, strings.Join(o.Candidates, ", ")))
 		case r.passed(o, steps):
 			out = append(out, fmt.Sprintf("stage %s: missed: %s", o.Stage, strings.Join(o.Fasteners, ", ")))
 		}

@@ -94,8 +94,11 @@ func Open(o bench.OpenStage) string {
 	if len(o.Candidates) == 0 {
 		return fmt.Sprintf("stage %s: fastener %s", o.Stage, strings.Join(o.Fasteners, ", "))
 	}
-	return fmt.Sprintf("stage %s: one of these was missed: %s (presumed: %s)", o.Stage,
-		strings.Join(o.Candidates, ", "), strings.Join(o.Fasteners, ", "))
+	missed := "one of these was missed"
+	if n := len(o.Fasteners); n > 1 {
+		missed = fmt.Sprintf("%d of these were missed", n)
+	}
+	return fmt.Sprintf("stage %s: %s: %s (presumed: %s)", o.Stage, missed, strings.Join(o.Candidates, ", "), strings.Join(o.Fasteners, ", "))
 }
 
 // Reading is the lines of a reading: what it was and how it was judged, then what to do now.

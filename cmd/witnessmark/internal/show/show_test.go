@@ -71,6 +71,12 @@ Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 30 of 30
 		}, `
 Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
   open   stage seat: one of these was missed: 3, 7 (presumed: 7)`},
+		"several that are open are counted": {func(v *bench.View) {
+			v.Last, v.Next, v.Summary.Attention = nil, nil, nil
+			v.Summary.Open[0].Fasteners, v.Summary.Open[0].Candidates = []string{"5", "7"}, []string{"3", "5", "7"}
+		}, `
+Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 27 of 30 steps done.
+  open   stage seat: 2 of these were missed: 3, 5, 7 (presumed: 5, 7)`},
 		"a bench without a joint says what to do": {func(v *bench.View) { *v = bench.View{Bench: "1"} }, `
 Bench 1: no joint. Start one with ` + "`witnessmark joint start`."},
 		"a build that was scanned says what is missing": {func(v *bench.View) {
