@@ -110,8 +110,10 @@ type Mark struct {
 	Adapter     string      `json:"adapter,omitempty"`
 	Preload     *Preload    `json:"preload,omitempty"` // left out: the procedure does not tell the bolt
 	LedgerIndex int64       `json:"ledger_index"`
-	By          string      `json:"by"`            // who had the joint on the bench; empty: the name was blanked
-	Raw         string      `json:"raw,omitempty"` // what the wrench sent, escaped; only where it is asked for
+
+	sure audit.Share // Confidence, for text
+	By   string      `json:"by"`            // who had the joint on the bench; empty: the name was blanked
+	Raw  string      `json:"raw,omitempty"` // what the wrench sent, escaped; only where it is asked for
 	// Before is what was said of the reading earlier, the oldest first.
 	Before []Earlier `json:"before,omitempty"`
 }
@@ -237,7 +239,7 @@ func mark(r *store.ReadingHistory, in unit.TorqueUnit) (Mark, bool) {
 	}
 	last := r.Marks[len(r.Marks)-1]
 	m := Mark{Reading: r.Seq, Direction: string(r.Direction), Verdict: last.Verdict, Flags: last.Flags, Wrench: r.Wrench, At: r.At,
-		LocatedBy: last.LocatedBy, Confidence: share(last.Confidence), LedgerIndex: last.Index}
+		LocatedBy: last.LocatedBy, Confidence: share(last.Confidence), LedgerIndex: last.Index, sure: last.Confidence}
 	m.Torque, m.Unit = torque(&r.Reading, in)
 	if last.Adapter != "" {
 		m.Adapter, m.Applied = last.Adapter, applied(&last.Mark, &r.Reading, m.Unit)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/device"
 )
 
@@ -85,7 +86,7 @@ func (p *printer) readings(j *Joint) {
 		p.line("    Readings that belong to no step:")
 		p.table(func(t io.Writer) {
 			for _, m := range j.Stray {
-				fmt.Fprintf(t, "    #%d\t%s\n", m.Reading, columns(m))
+				fmt.Fprintf(t, "    %s\n", columns(m))
 			}
 		})
 	}
@@ -141,7 +142,7 @@ func (p *printer) run(r Run, first bool) {
 
 func (p *printer) steps(steps []Step) {
 	p.table(func(t io.Writer) {
-		fmt.Fprintln(t, "    STAGE\tFASTENER\tWANTED\tSTATE\tTORQUE\tANGLE\tVERDICT\tFLAGS\tKNOWN BY\tSURE\tWRENCH\tAT\tLEAF")
+		fmt.Fprintln(t, "    STAGE\tFASTENER\tWANTED\tSTATE\tTORQUE\tANGLE\tVERDICT\tFLAGS\tKNOWN BY\tSURE\tWRENCH\tAT\tREADING\tLEAF")
 		for _, s := range steps {
 			for _, m := range s.Replaced {
 				fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\n", s.Stage, s.Fastener, s.Target, "old bolt", columns(m))
@@ -179,8 +180,8 @@ func columns(m Mark) string {
 	if m.Adapter != "" {
 		turn += fmt.Sprintf(" (%s at the fastener, through %s)", m.Applied, m.Adapter)
 	}
-	return fmt.Sprintf("%s %s%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d", m.Torque, m.Unit, turn, angle, m.Verdict,
-		dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), m.Confidence, m.Wrench, when(m.At), m.LedgerIndex)
+	return fmt.Sprintf("%s %s%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t#%d\t%d", m.Torque, m.Unit, turn, angle, m.Verdict,
+		dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), show.Percent(m.sure), m.Wrench, when(m.At), m.Reading, m.LedgerIndex)
 }
 
 func known(by audit.LocatedBy) string { return dash(string(by)) }
