@@ -55,6 +55,7 @@ func TestClaim(t *testing.T) {
 		"a serial":             {[]string{"A100000"}, exitOK, "Engine A100000, build ", ""},
 		"a work order":         {[]string{"WO-000001"}, exitOK, "work order WO-000001", ""},
 		"written otherwise":    {[]string{"a1o0-000"}, exitOK, "a1o0-000 is written otherwise here: A100000", ""},
+		"an order otherwise":   {[]string{"wo000001"}, exitOK, "wo000001 is written otherwise here: WO-000001", ""},
 		"mistyped":             {[]string{"A10000O0"}, exitAttention, "Like it (one character is wrong", ""},
 		"mistyped VIN":         {[]string{"1WM5DL003LS000000"}, exitAttention, "the check digit of the VIN is wrong", ""},
 		"unknown":              {[]string{"nothing-like-it"}, exitAttention, "Nothing in this shop is known by nothing-like-it, and nothing like it.", ""},

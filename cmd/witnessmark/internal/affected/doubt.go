@@ -83,6 +83,24 @@ func doubtOf(ctx context.Context, r *store.Reader, wrench string) (s recall.Span
 	return wholeDays(s), why, points, nil
 }
 
+// FoundBad is the span in which a wrench is in doubt because a calibration found it bad, and the certificate that says so;
+// empty where none did.
+func FoundBad(ctx context.Context, r *store.Reader, wrench string) (s recall.Span, certificate string, err error) {
+	findings, err := r.Found(ctx, wrench)
+	if err != nil || len(findings) == 0 {
+		return s, "", err
+	}
+	_, calibrations, err := r.Declared(ctx, wrench)
+	if err != nil {
+		return s, "", err
+	}
+	s, bad := recall.Doubt(withFindings(calibrations, findings))
+	if bad == nil {
+		return recall.Span{}, "", nil
+	}
+	return wholeDays(s), bad.Certificate, nil
+}
+
 // withFindings tells the calibrations how the wrench was found at them, and adds those that are known by that alone.
 func withFindings(all []recall.Calibration, findings []audit.CalibrationFound) []recall.Calibration {
 	for _, f := range findings {

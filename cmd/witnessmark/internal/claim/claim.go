@@ -112,6 +112,17 @@ func (c *Claim) Engines() []string {
 	return out
 }
 
+// written names what was found as it stands in the record: engine, unit or work order, by which it was found.
+func (c *Claim) written() (out []string) {
+	for _, f := range c.Found {
+		as := map[string]string{"engine": f.Engine, "unit": f.Unit, "work order": f.WorkOrder}[f.By]
+		if as != "" && !slices.Contains(out, as) {
+			out = append(out, as)
+		}
+	}
+	return out
+}
+
 // Add adds the builds of an engine, from its sheet and the history that it was made of.
 func (c *Claim) Add(h *store.History, e *sheet.Engine) {
 	for i, b := range e.Builds {

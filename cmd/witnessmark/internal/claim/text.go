@@ -37,7 +37,7 @@ func (c *Claim) heading(p *printer) {
 	case !c.Sure():
 		p.line("Nothing in this shop is known by %s. Like it (%s):", c.Asked, c.Likeness)
 	case c.Likeness == store.WrittenOtherwise:
-		p.line("%s is written otherwise here: %s", c.Asked, strings.Join(c.Engines(), ", "))
+		p.line("%s is written otherwise here: %s", c.Asked, strings.Join(c.written(), ", "))
 	}
 	if c.Note != "" {
 		p.line("Of %s: %s", c.Asked, c.Note)

@@ -361,6 +361,7 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	committed(t, d)
 	ada.want(200, "verdicts would turn", "GET", "/wrenches/TW-01", nil)
 	ada.want(200, "pass would be low torque", "GET", "/wrenches/TW-01", nil)
+	ada.want(200, "wrench TW-01 is in doubt, found bad by certificate C-2", "GET", "/claims?q=E-4711", nil)
 	if _, body := bo.do("GET", "/wrenches/TW-01", nil); strings.Contains(body, "E-4711") || !strings.Contains(body, "verdicts would turn") {
 		t.Errorf("got %q, want no engines for a technician", body)
 	}
