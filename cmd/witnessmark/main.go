@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -124,10 +125,24 @@ func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
 		return code
 	}
 	if err != nil {
-		fmt.Fprintln(errs, "witnessmark:", err)
+		fmt.Fprintf(errs, "witnessmark: %s\n", misspoken(err))
 		return exitInput
 	}
 	return report(errs, words.Run(shop{data: folder(c.Data), remote: c.network, out: out, log: errs}))
+}
+
+// misspoken says what is wrong with a command line, and where to read how it is written.
+func misspoken(err error) string {
+	var missing *fs.PathError
+	if errors.As(err, &missing) && errors.Is(err, fs.ErrNotExist) {
+		return fmt.Sprintf("there is no file %s: check its name", missing.Path)
+	}
+	command := "witnessmark"
+	var parse *kong.ParseError
+	if errors.As(err, &parse) && parse.Context.Selected() != nil {
+		command = parse.Context.Selected().FullPath()
+	}
+	return fmt.Sprintf("%v; see %s --help", err, command)
 }
 
 func helpWithSafety(o kong.HelpOptions, ctx *kong.Context) error {

@@ -58,7 +58,7 @@ func (c *procedureShow) joint(s shop, p *procedure.Procedure, j *procedure.Joint
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%s revision %s, %s (%s, class %s)\n", p.Family, p.Revision, j.Title, j.ID, j.Criticality)
+	fmt.Fprintf(s.out, "%s revision %s, %s (%s, class %s); the turn, and in brackets the fastener\n", p.Family, p.Revision, j.Title, j.ID, j.Criticality)
 	for _, i := range stages {
 		fmt.Fprintf(s.out, "\n%s\n\n%s", c.stageTitle(j, i, len(stages)), indented(drawing.Of(j, i).Text(76)))
 	}
@@ -83,11 +83,9 @@ func (c *procedureShow) stages(j *procedure.Joint) ([]int, error) {
 		}
 		return nil, inputError{fmt.Errorf("joint %s has no stage %q", j.ID, c.Stage)}
 	}
-	list, seen := []int{}, map[string]bool{}
+	var list []int
 	for i := range j.Stages {
-		text := drawing.Of(j, i).Text(76)
-		if !seen[text] {
-			seen[text] = true
+		if alike(j, i)[0] == j.Stages[i].ID {
 			list = append(list, i)
 		}
 	}
@@ -104,7 +102,22 @@ func (c *procedureShow) stageTitle(j *procedure.Joint, stage, drawn int) string 
 	if drawn == 1 && c.Stage == "" && c.SVG == "" {
 		return "all stages:"
 	}
-	return "stage " + j.Stages[stage].ID + ":"
+	ids := alike(j, stage)
+	if c.Stage != "" || len(ids) == 1 {
+		return "stage " + j.Stages[stage].ID + ":"
+	}
+	return "stages " + strings.Join(ids, ", ") + ":"
+}
+
+// alike names the stages of a joint that go the same way as one of them.
+func alike(j *procedure.Joint, stage int) (ids []string) {
+	way := drawing.Of(j, stage).Text(76)
+	for i := range j.Stages {
+		if drawing.Of(j, i).Text(76) == way {
+			ids = append(ids, j.Stages[i].ID)
+		}
+	}
+	return ids
 }
 
 func indented(text string) string {

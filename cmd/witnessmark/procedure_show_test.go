@@ -15,7 +15,7 @@ func TestProcedureShow(t *testing.T) {
 		code int
 		says []string
 	}{
-		{"procedure show " + file, exitOK, []string{"Main bearing caps", "stage turn:", "9 [1]    3 [2]    1 [3]", "each fastener through all its stages"}},
+		{"procedure show " + file, exitOK, []string{"Main bearing caps", "stages snug, seat:", "stage turn:", "9 [1]    3 [2]    1 [3]", "each fastener through all its stages"}},
 		{"procedure show " + file + " --joint sump", exitOK, []string{"Oil sump", "5 [r1]  2 [r2]  4 [r3]"}},
 		{"procedure show " + file + " --joint main-caps --stage turn", exitOK, []string{"· [9]   5 [1]"}},
 		{"procedure show " + file + " --joint head --svg " + svg, exitOK, []string{"drawn to head.svg"}},
