@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -103,6 +104,10 @@ func (c *demoCommand) play(ctx context.Context, s shop, scene *demo.Scene, d *da
 		fmt.Fprintf(s.out, "Look on at the bench in a browser; this link signs you in once:\n  %s\n", link)
 	}
 	played, err := st.Play(ctx)
+	if ctx.Err() != nil {
+		fmt.Fprintln(s.out, "\nStopped before the end of the story; started again it begins another engine.")
+		return nil
+	}
 	if err != nil {
 		return err
 	}
@@ -120,8 +125,7 @@ func (c *demoCommand) play(ctx context.Context, s shop, scene *demo.Scene, d *da
 		fmt.Fprintln(s.out, "All was as expected.")
 		return nil
 	}
-	c.stay(ctx, s, d, engine)
-	return nil
+	return c.stay(ctx, s, d, engine)
 }
 
 // tell prints what is on record, checks the ledger, and compares the record with what really happened.
@@ -188,18 +192,24 @@ func recorded(ctx context.Context, client *control.Client) error {
 	}
 }
 
-func (c *demoCommand) stay(ctx context.Context, s shop, d *daemon.Daemon, engine string) {
+func (c *demoCommand) stay(ctx context.Context, s shop, d *daemon.Daemon, engine string) error {
+	link, err := d.EnterLink(ctx, demo.Technician, "/claims?q="+url.QueryEscape(engine))
+	if err != nil {
+		return err
+	}
 	fmt.Fprintf(s.out, "\nThe daemon stays up until Ctrl-C. It serves\n"+
-		"  http://%[1]s/            the pages\n  http://%[1]s/metrics     figures for a dashboard\n"+
+		"  http://%[1]s/            the pages; this link signs you in once, to what is known of the engine:\n  %[4]s\n"+
+		"  http://%[1]s/metrics     figures for a dashboard\n"+
 		"  http://%[1]s/-/ready     whether readings are taken\n"+
 		"and answers in another terminal\n"+
 		"  go run ./cmd/witnessmark --data %[2]s history --engine %[3]s\n"+
 		"  go run ./cmd/witnessmark --data %[2]s wrench status\n"+
-		"  go run ./cmd/witnessmark --data %[2]s verify\n", d.Addr(), s.data, engine)
+		"  go run ./cmd/witnessmark --data %[2]s verify\n", d.Addr(), s.data, engine, link)
 	select {
 	case <-ctx.Done():
 	case <-d.Done():
 	}
+	return nil
 }
 
 func (c *demoCommand) pause(ctx context.Context) {
