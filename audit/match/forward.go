@@ -53,10 +53,14 @@ func (g *grower) forward() {
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
 	fitted := g.newBolt(behind, e)
+	over := e <= h.pos && len(behind) > 1 // the order is at its end and several are left, so that one of them must be next
 	if e != r {
 		p := g.nextPrior(r >= 0, goesBack)
 		if fitted >= 0 {
 			p += pOtherBolt
+		}
+		if over {
+			p += pBackToFirst
 		}
 		g.add(e, 1, Next, crossing, p)
 	}
@@ -65,6 +69,8 @@ func (g *grower) forward() {
 		case i == e:
 		case i == fitted: // which the bench asks for
 			g.add(i, 1, MakeGood, false, pNewBolt)
+		case over:
+			g.add(i, 1, MakeGood, true, pNext+backTo(k, len(behind)))
 		case goesBack:
 			g.add(i, 1, MakeGood, true, pHalf+backTo(k, len(behind)))
 		default:

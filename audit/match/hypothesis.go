@@ -169,6 +169,10 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 // fresh is true of a pull that moved a fastener as its stage wants.
 func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k != Stray }
 
+// turnedBefore is true of a turn that its fastener had had already, in part at least: it may yield, which tells nothing of
+// the others.
+func (n *node) turnedBefore(s *procedure.Step) bool { return int(n.was.stage) == s.Stage }
+
 // reopen takes back all that a fastener had reached.
 func (m *Matcher) reopen(h *hypothesis, fastener int) {
 	for st := range m.at {
@@ -203,7 +207,7 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
 		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0, int8(o.tool)
 	}
-	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TurnBy && o.angle > 0 && rise > 0 {
+	if rise := o.torque - int64(f.standing); fresh(n.kind) && !n.turnedBefore(s) && s.Action == procedure.TurnBy && o.angle > 0 && rise > 0 {
 		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), int16(m.kind[step])
 	}
 	if s.Action == procedure.LoosenBy {

@@ -18,7 +18,7 @@ func (m *Matcher) learn(o *observed, n *node) {
 			p.tools[o.tool].wind.add(o.angle*1_000_000/max(o.torque, 1), o.torque)
 		}
 	case !fresh(n.kind) || rise <= 0:
-	case s.Action == procedure.TurnBy && o.angle > 0:
+	case s.Action == procedure.TurnBy && o.angle > 0 && !n.turnedBefore(s):
 		p.rose(rise*1_000_000/o.angle, rise, m.kind[n.step], &n.was)
 	case s.Action == procedure.TightenTo && n.was.standing == 0:
 		p.tools[o.tool].slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
