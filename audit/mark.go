@@ -28,6 +28,8 @@ const (
 	Resent           = "resent"          // kept in the wrench's memory and sent later
 	PossibleRepeat   = "possible repeat" // the same line as one before: a second pull, or the same one sent twice
 	Conditional      = "conditional"
+	// FoundBad is in no mark that is recorded: it is what a calibration said of the wrench later.
+	FoundBad = "wrench found bad"
 )
 
 // Verdicts lists them all, in the order above.
@@ -37,7 +39,7 @@ func Verdicts() []Verdict {
 
 // Flags lists them all, in the order above.
 func Flags() []string {
-	return []string{OutOfOrder, ReHit, Unexpected, Unsure, OtherAdapter, OutOfCalibration, OutOfRange, Resent, PossibleRepeat, Conditional}
+	return []string{OutOfOrder, ReHit, Unexpected, Unsure, OtherAdapter, OutOfCalibration, OutOfRange, Resent, PossibleRepeat, Conditional, FoundBad}
 }
 
 // LocatedBy says how the fastener of a reading is known.

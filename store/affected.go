@@ -101,31 +101,12 @@ func (r *Reader) PullsOf(ctx context.Context, wrench string, span recall.Span, e
 }
 
 // Declared lists the declarations of a wrench by the numbers of their entries, which marks name.
-func (r *Reader) Declared(ctx context.Context, wrench string) (map[uint64]audit.WrenchDeclared, []recall.Calibration, error) {
+func (r *Reader) Declared(ctx context.Context, wrench string) (map[uint64]audit.WrenchDeclared, error) {
 	byEntry := map[uint64]audit.WrenchDeclared{}
-	var all []recall.Calibration
 	err := r.events(ctx, audit.WrenchDeclared{}.Kind(), wrench, func(rec row) {
-		w := rec.record.Interface().(audit.WrenchDeclared)
-		byEntry[rec.Seq] = w
-		c := recall.Calibration{Certificate: w.Certificate, At: rec.At, LeftGood: true}
-		if w.Calibrated != nil {
-			c.At = *w.Calibrated
-		}
-		if n := len(all); w.Certificate == "" && w.Calibrated == nil || n > 0 && all[n-1].Certificate == c.Certificate && (w.Calibrated == nil || all[n-1].At.Equal(c.At)) {
-			return // no calibration, or the one before said again
-		}
-		all = append(all, c)
+		byEntry[rec.Seq] = rec.record.Interface().(audit.WrenchDeclared)
 	})
-	return byEntry, all, err
-}
-
-// Found lists how a wrench was found at its calibrations.
-func (r *Reader) Found(ctx context.Context, wrench string) ([]audit.CalibrationFound, error) {
-	var out []audit.CalibrationFound
-	err := r.events(ctx, audit.CalibrationFound{}.Kind(), wrench, func(rec row) {
-		out = append(out, rec.record.Interface().(audit.CalibrationFound))
-	})
-	return out, err
+	return byEntry, err
 }
 
 // events reads the records of a kind about a wrench, in order.

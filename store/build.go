@@ -146,7 +146,8 @@ func (r *Reader) SignedAfter(ctx context.Context, b *BuildHistory) (signed []byt
 	return signed, at, nil
 }
 
-// lastLeaf is the highest leaf of the build in any table that names its run, else in any that names the build.
+// lastLeaf is the highest leaf of the build in any table that names its run, else in any that names the build, and of how its
+// wrenches were found.
 func (r *Reader) lastLeaf(ctx context.Context, b *BuildHistory) (int64, error) {
 	runs := []uint64{0}[:0]
 	for i := range b.Runs {
@@ -161,9 +162,11 @@ func (r *Reader) lastLeaf(ctx context.Context, b *BuildHistory) (int64, error) {
 			parts = append(parts, "SELECT ledger_index FROM witnessmark."+t.name+" WHERE shop = $1 AND build = $2")
 		}
 	}
+	// A wrench that was found bad is told on its sheet.
+	parts = append(parts, "SELECT ledger_index FROM witnessmark.calibration_found WHERE shop = $1 AND NOT good AND wrench = ANY($4)")
 	var last int64
 	sql := "SELECT max(ledger_index) FROM (" + strings.Join(parts, " UNION ALL ") + ") AS leaf"
-	if err := r.conn.QueryRow(ctx, sql, r.shop, b.ID, runs).Scan(&last); err != nil {
+	if err := r.conn.QueryRow(ctx, sql, r.shop, b.ID, runs, b.wrenches()).Scan(&last); err != nil {
 		return 0, fmt.Errorf("find the last leaf of build %d: %w", b.ID, err)
 	}
 	return last, nil

@@ -88,9 +88,16 @@ func TestReader_Calibrations(t *testing.T) {
 		audit.WrenchDeclared{Wrench: "W2", Certificate: "K-3"},
 		audit.CalibrationFound{Wrench: "W1", Certificate: "K-2", Found: *day(9), Points: "2.5 %@40 N·m", Person: "ab12"})
 	r := s.reader()
-	declared, all, err := r.Declared(t.Context(), "W1")
-	if err != nil || len(declared) != 4 || len(all) != 2 || all[0].Certificate != "K-1" || !all[1].At.Equal(*day(9)) || !all[1].LeftGood {
-		t.Errorf("got %v, %+v, %v, want two calibrations", declared, all, err)
+	declared, err := r.Declared(t.Context(), "W1")
+	if err != nil || len(declared) != 4 {
+		t.Errorf("got %v, %v, want four declarations", declared, err)
+	}
+	rec, err := r.Calibrations(t.Context(), "W1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d, err := rec.Doubt(); err != nil || !d.From.Equal(*day(1)) || !d.To.IsZero() || d.Certificate != "K-2" || d.Found.String() != "2.5 %@40 N·m" {
+		t.Errorf("got %+v, %v, want it in doubt from its first calibration on", d, err)
 	}
 	found, err := r.Found(t.Context(), "W1")
 	if err != nil || len(found) != 1 || found[0].Points != "2.5 %@40 N·m" || !found[0].Found.Equal(*day(9)) {

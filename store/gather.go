@@ -96,10 +96,14 @@ func (g *gather) all(ctx context.Context, build uint64) error {
 	return g.named(ctx)
 }
 
-// named collects what the marks and persons' actions name: procedures, calibrations, adapters and people.
+// named collects what the marks and persons' actions name: procedures, calibrations with what was found at them, adapters and
+// people.
 func (g *gather) named(ctx context.Context) error {
 	mark := audit.Mark{}.Kind()
 	if err := g.take(ctx, audit.WrenchDeclared{}.Kind(), "seq = ANY($2)", g.numbers("calibration", mark)); err != nil {
+		return err
+	}
+	if err := g.take(ctx, audit.CalibrationFound{}.Kind(), "refused = '' AND wrench = ANY($2)", g.texts("wrench")); err != nil {
 		return err
 	}
 	if err := g.take(ctx, audit.AdapterFitted{}.Kind(), `seq IN (SELECT max(f.seq) FROM witnessmark.mark m

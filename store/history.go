@@ -10,6 +10,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"witnessmark/audit"
+	"witnessmark/audit/recall"
 	"witnessmark/device/label"
 )
 
@@ -17,6 +18,8 @@ import (
 type History struct {
 	Engine string
 	Builds []BuildHistory
+	// Calibrations are of those wrenches alone of which it was said how a calibration found them.
+	Calibrations map[string]*recall.Record
 }
 
 // BuildHistory is one build with its joint runs. Procedure is the text of the revision that it was built by.
@@ -134,7 +137,7 @@ func (r *Reader) History(ctx context.Context, engine string) (*History, error) {
 	if err := r.signed(ctx, h.Builds); err != nil {
 		return nil, err
 	}
-	return h, nil
+	return h, r.found(ctx, h)
 }
 
 func (r *Reader) unknown(ctx context.Context, engine string) error {

@@ -6,9 +6,12 @@ import (
 )
 
 // Until takes out of the history what came after an instant, and what was said after it of what came before: what is left
-// is what was known then. Names and certificates are not dated back: they are as they are known today.
+// is what was known then. Names are not dated back: they are as they are known today.
 func (h *History) Until(at time.Time) {
 	h.Builds = slices.DeleteFunc(h.Builds, func(b BuildHistory) bool { return b.At.After(at) })
+	for _, c := range h.Calibrations {
+		c.Until(at)
+	}
 	for i := range h.Builds {
 		b := &h.Builds[i]
 		b.Runs = slices.DeleteFunc(b.Runs, func(r RunHistory) bool { return r.Started.After(at) })

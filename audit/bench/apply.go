@@ -24,7 +24,9 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.PersonAdded:
 		s.people = append(s.people, ev)
 	case audit.WrenchDeclared:
-		s.declare(e.Seq, ev)
+		s.declare(e, ev)
+	case audit.CalibrationFound:
+		s.calibrations(ev.Wrench).Find(e.At, ev)
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/flate"
 	"encoding/json"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/adapter"
@@ -13,6 +14,7 @@ import (
 // kept is a reading of a closed run in the form in which it is put away. Which check it measured is in its mark.
 type kept struct {
 	Seq      uint64
+	At       time.Time
 	Reading  device.Reading
 	Wrench   []string
 	Declared audit.WrenchDeclared
@@ -30,7 +32,7 @@ func (r *run) pack() {
 	out := json.NewEncoder(w)
 	for i := range r.readings {
 		t := &r.readings[i]
-		k := kept{t.seq, t.reading, t.wrench, t.declared, t.fit, t.mark, t.fixed}
+		k := kept{t.seq, t.at, t.reading, t.wrench, t.declared, t.fit, t.mark, t.fixed}
 		k.Reading.Raw = nil
 		must(out.Encode(k))
 	}
@@ -49,7 +51,7 @@ func (r *run) unpacked() *run {
 	for in.More() {
 		var k kept
 		must(in.Decode(&k))
-		t := taken{seq: k.Seq, reading: k.Reading, wrench: k.Wrench, declared: k.Declared, fit: k.Fit, mark: k.Mark, fixed: k.Fixed}
+		t := taken{seq: k.Seq, at: k.At, reading: k.Reading, wrench: k.Wrench, declared: k.Declared, fit: k.Fit, mark: k.Mark, fixed: k.Fixed}
 		if m := &k.Mark; m.CheckID != "" {
 			t.check = &gauged{r.check(m.CheckID), m.Fastener, m.Verdict, m.Confidence, m.LocatedBy}
 		}

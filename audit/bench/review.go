@@ -95,6 +95,7 @@ func (s *Shop) reviewJoint(b *Build, j *procedure.Joint) []Finding {
 	for i := range v.run.readings {
 		v.reviewReading(&v.run.readings[i])
 	}
+	s.reviewWrenches(&v)
 	return v.found
 }
 

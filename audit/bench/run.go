@@ -3,6 +3,7 @@ package bench
 import (
 	"slices"
 	"strings"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/adapter"
@@ -28,12 +29,14 @@ type run struct {
 	before    []int  // by fastener: torque cycles that its bolt had when the joint was begun
 	first     uint64 // entry of its first start
 	until     uint64 // its newest reading
+	used      []use
 	packed    []byte // of a released build: the readings, put away
 }
 
 // taken is a reading of the run with what is said of it.
 type taken struct {
 	seq      uint64
+	at       time.Time
 	reading  device.Reading
 	wrench   []string             // flags that come from the wrench
 	declared audit.WrenchDeclared // as it was then
@@ -57,10 +60,11 @@ func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observa
 // book takes a reading that may measure a check.
 func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observation, g *gauged) []audit.Mark {
 	f := r.matcher.Observe(o)
-	t := taken{seq: e.Seq, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
+	t := taken{seq: e.Seq, at: e.At, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)
+	r.uses(rd.Wrench, e.At)
 	r.readings, r.until = append(r.readings, t), e.Seq
 	marks := []audit.Mark{t.mark}
 	if r.matcher.Rethought() {

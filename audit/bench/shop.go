@@ -5,6 +5,7 @@ import (
 	"witnessmark/audit/adapter"
 	"witnessmark/audit/match"
 	"witnessmark/audit/procedure"
+	"witnessmark/audit/recall"
 	"witnessmark/device"
 )
 
@@ -15,6 +16,7 @@ type Shop struct {
 	procedures []*revision
 	people     []audit.PersonAdded
 	wrenches   map[string]declared
+	calibrated map[string]*recall.Record // by wrench
 	builds     []*Build
 	runs       map[string]*run // by bench
 	heard      map[string]*device.Reading
@@ -68,7 +70,7 @@ type ProcedureRev struct {
 
 // NewShop is a shop before its first entry.
 func NewShop() *Shop {
-	return &Shop{wrenches: map[string]declared{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
+	return &Shop{wrenches: map[string]declared{}, calibrated: map[string]*recall.Record{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
 		badges: map[string]string{}, roles: map[string][]string{}, tokens: map[string]audit.TokenGiven{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
 		fits: map[string]fits{}, closed: map[position]*closed{}, lives: Lives{}}
 }

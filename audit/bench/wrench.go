@@ -1,15 +1,29 @@
 package bench
 
-import "witnessmark/audit"
+import (
+	"witnessmark/audit"
+	"witnessmark/audit/recall"
+)
 
 // declare takes a declaration. Another certificate or another day is a new calibration, from which pulls are counted.
-func (s *Shop) declare(seq uint64, ev audit.WrenchDeclared) {
+func (s *Shop) declare(e audit.Entry, ev audit.WrenchDeclared) {
+	s.calibrations(ev.Wrench).Declare(e.At, ev)
 	before := s.wrenches[ev.Wrench]
-	w := declared{WrenchDeclared: ev, seq: seq}
+	w := declared{WrenchDeclared: ev, seq: e.Seq}
 	if before.seq != 0 && before.Certificate == ev.Certificate && sameDay(before.WrenchDeclared, ev) {
 		w.pulls = before.pulls
 	}
 	s.wrenches[ev.Wrench] = w
+}
+
+// calibrations is what is known of the calibrations of a wrench.
+func (s *Shop) calibrations(wrench string) *recall.Record {
+	r := s.calibrated[wrench]
+	if r == nil {
+		r = &recall.Record{}
+		s.calibrated[wrench] = r
+	}
+	return r
 }
 
 func sameDay(a, b audit.WrenchDeclared) bool {

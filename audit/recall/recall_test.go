@@ -122,7 +122,7 @@ func TestAgain(t *testing.T) {
 	}
 }
 
-func TestDoubt(t *testing.T) {
+func TestSpan(t *testing.T) {
 	day := func(n int) time.Time { return time.Date(2026, 1, n, 0, 0, 0, 0, time.UTC) }
 	good := func(n int) Calibration { return Calibration{At: day(n), LeftGood: true} }
 	bad := func(n int) Calibration { return Calibration{At: day(n), FoundBad: true} }
@@ -141,7 +141,7 @@ func TestDoubt(t *testing.T) {
 		"none":                                    {nil, time.Time{}, time.Time{}},
 		"recorded late, in the order of the days": {[]Calibration{good(9), bad(5), good(1)}, day(1), day(9)},
 	} {
-		s, found := Doubt(c.all)
+		s, found := spanOf(c.all)
 		if !s.From.Equal(c.from) || !s.To.Equal(c.to) || (found != nil) != slices.ContainsFunc(c.all, func(c Calibration) bool { return c.FoundBad }) {
 			t.Errorf("%s: got %v, %v, want %v to %v", rule, s, found, c.from, c.to)
 		}

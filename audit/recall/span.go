@@ -19,10 +19,10 @@ type Span struct {
 	To   time.Time // zero: until now, there was no good calibration since
 }
 
-// Doubt is the span around the newest calibration that found the wrench bad: from the last calibration before it that left the
+// spanOf is the span around the newest calibration that found the wrench bad: from the last calibration before it that left the
 // wrench good, to the first from it on that did. Where none was bad it begins at the newest good one. A later calibration
 // ends the span only if it was good.
-func Doubt(all []Calibration) (s Span, bad *Calibration) {
+func spanOf(all []Calibration) (s Span, bad *Calibration) {
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b Calibration) int { return a.At.Compare(b.At) })
 	found := len(all)

@@ -73,7 +73,11 @@ func (buildList) Run(ctx context.Context, s shop) error {
 	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "BUILD\tENGINE\tWORK ORDER\tUNIT\tPROCEDURE\tSTATE")
 	for _, b := range list {
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s revision %s\t%s\n", b.ID, b.Engine, b.WorkOrder, b.Unit, b.Family, b.Revision, b.Standing)
+		state := string(b.Standing)
+		if b.InDoubt != "" {
+			state += ", IN DOUBT: " + b.InDoubt
+		}
+		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s revision %s\t%s\n", b.ID, b.Engine, b.WorkOrder, b.Unit, b.Family, b.Revision, state)
 	}
 	return t.Flush()
 }

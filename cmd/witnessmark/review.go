@@ -51,7 +51,11 @@ func inTheWay(n int) string {
 // showReview writes a review for a person to read.
 func showReview(w io.Writer, rv bench.Review) error {
 	fmt.Fprintf(w, "build %d: engine %s, work order %s: %s, reviewed up to entry %d\n", rv.Build, rv.Engine, rv.WorkOrder, rv.Standing, rv.Seq)
-	fmt.Fprintf(w, "%s\n", inTheWay(len(rv.Blocking())))
+	if rv.Standing == bench.Released && len(rv.Blocking()) > 0 {
+		fmt.Fprintln(w, "found since it was released; the engine is perhaps not what was signed for:")
+	} else {
+		fmt.Fprintf(w, "%s\n", inTheWay(len(rv.Blocking())))
+	}
 	t := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
 	last := ""
 	for _, f := range rv.Findings {

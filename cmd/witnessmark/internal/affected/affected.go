@@ -80,7 +80,7 @@ type judging struct {
 
 // prepare reads what the readings are judged by.
 func (j *judging) prepare(ctx context.Context, r *store.Reader, wrench string) (err error) {
-	if j.declared, _, err = r.Declared(ctx, wrench); err != nil {
+	if j.declared, err = r.Declared(ctx, wrench); err != nil {
 		return err
 	}
 	texts, err := r.Procedures(ctx)

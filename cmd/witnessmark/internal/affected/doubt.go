@@ -3,11 +3,8 @@ package affected
 import (
 	"context"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
-	"witnessmark/audit"
 	"witnessmark/audit/recall"
 	"witnessmark/store"
 )
@@ -28,17 +25,17 @@ func (u *Unknown) Error() string {
 
 // Look lists what a wrench has touched.
 func Look(ctx context.Context, r *store.Reader, q Question) (*Wrench, error) {
-	doubt, why, recorded, err := doubtOf(ctx, r, q.Wrench)
+	doubt, why, err := doubtOf(ctx, r, q.Wrench)
 	if err != nil {
 		return nil, err
 	}
 	if q.Span != (recall.Span{}) {
-		doubt, why = q.Span, "in the span that was asked for"
+		doubt.Span, why = q.Span, "in the span that was asked for"
 	}
 	if q.Found == nil {
-		q.Found = recorded
+		q.Found = doubt.Found
 	}
-	out, err := OfWrench(ctx, r, q.Wrench, doubt, q.Found)
+	out, err := OfWrench(ctx, r, q.Wrench, doubt.Span, q.Found)
 	if err != nil {
 		return nil, err
 	}
@@ -54,72 +51,26 @@ func known(t time.Time) *time.Time {
 }
 
 // doubtOf is the span in which a wrench is in doubt by what is recorded of its calibrations, in words too, and what was found.
-func doubtOf(ctx context.Context, r *store.Reader, wrench string) (s recall.Span, why string, points recall.AsFound, err error) {
-	declared, calibrations, err := r.Declared(ctx, wrench)
+func doubtOf(ctx context.Context, r *store.Reader, wrench string) (d recall.Doubt, why string, err error) {
+	declared, err := r.Declared(ctx, wrench)
 	if err != nil {
-		return s, "", nil, err
+		return d, "", err
 	}
 	if len(declared) == 0 {
-		return s, "", nil, &Unknown{wrench}
+		return d, "", &Unknown{wrench}
 	}
-	findings, err := r.Found(ctx, wrench)
+	rec, err := r.Calibrations(ctx, wrench)
 	if err != nil {
-		return s, "", nil, err
+		return d, "", err
 	}
-	calibrations = withFindings(calibrations, findings)
-	s, bad := recall.Doubt(calibrations)
-	why = "since " + dayOr(s.From, "ever: no good calibration is recorded") + " until " + dayOr(s.To, "now")
-	if bad == nil {
-		return wholeDays(s), why + "; no calibration has found it bad", nil, nil
+	if d, err = rec.Doubt(); err != nil {
+		return d, "", err
 	}
-	why += ", found bad by certificate " + bad.Certificate
-	for _, f := range findings { // the newest word on a certificate holds
-		if f.Certificate == bad.Certificate && f.Points != "" {
-			if points, err = recall.Parse(f.Points); err != nil {
-				return s, "", nil, err
-			}
-		}
+	why = "since " + dayOr(d.From, "ever: no good calibration is recorded") + " until " + dayOr(d.To, "now")
+	if d.Certificate == "" {
+		return d, why + "; no calibration has found it bad", nil
 	}
-	return wholeDays(s), why, points, nil
-}
-
-// FoundBad is the span in which a wrench is in doubt because a calibration found it bad, and the certificate that says so;
-// empty where none did.
-func FoundBad(ctx context.Context, r *store.Reader, wrench string) (s recall.Span, certificate string, err error) {
-	findings, err := r.Found(ctx, wrench)
-	if err != nil || len(findings) == 0 {
-		return s, "", err
-	}
-	_, calibrations, err := r.Declared(ctx, wrench)
-	if err != nil {
-		return s, "", err
-	}
-	s, bad := recall.Doubt(withFindings(calibrations, findings))
-	if bad == nil {
-		return recall.Span{}, "", nil
-	}
-	return wholeDays(s), bad.Certificate, nil
-}
-
-// withFindings tells the calibrations how the wrench was found at them, and adds those that are known by that alone.
-func withFindings(all []recall.Calibration, findings []audit.CalibrationFound) []recall.Calibration {
-	for _, f := range findings {
-		i := slices.IndexFunc(all, func(c recall.Calibration) bool { return strings.EqualFold(c.Certificate, f.Certificate) })
-		if i < 0 {
-			i = len(all)
-			all = append(all, recall.Calibration{Certificate: f.Certificate, At: f.Found})
-		}
-		all[i].FoundBad, all[i].LeftGood = !f.Good, f.LeftGood()
-	}
-	return all
-}
-
-// wholeDays stretches an end that names a day to the end of that day: a certificate does not say the hour.
-func wholeDays(s recall.Span) recall.Span {
-	if !s.To.IsZero() && s.To.Equal(s.To.Truncate(24*time.Hour)) {
-		s.To = s.To.Add(24*time.Hour - time.Microsecond)
-	}
-	return s
+	return d, why + ", found bad by certificate " + d.Certificate, nil
 }
 
 func dayOr(t time.Time, otherwise string) string {

@@ -49,7 +49,8 @@ type Build struct {
 	OpenedAt  time.Time `json:"opened_at"`
 	// Released is true while a release stands that was not taken back.
 	Released bool    `json:"released"`
-	Acts     []Act   `json:"acts"` // releases, reopenings, concessions and corrections, in order
+	InDoubt  string  `json:"in_doubt,omitempty"` // a wrench that was found bad, then or later
+	Acts     []Act   `json:"acts"`               // releases, reopenings, concessions and corrections, in order
 	Joints   []Joint `json:"joints"`
 }
 
@@ -127,7 +128,7 @@ func (c *Claim) written() (out []string) {
 func (c *Claim) Add(h *store.History, e *sheet.Engine) {
 	for i, b := range e.Builds {
 		out := Build{Engine: e.Engine, Build: b.Build, Asked: c.asked(b.Build), WorkOrder: b.WorkOrder, Unit: b.Unit, Family: b.Family,
-			Revision: b.Revision, OpenedBy: b.By, OpenedAt: b.At, Joints: []Joint{}}
+			Revision: b.Revision, OpenedBy: b.By, OpenedAt: b.At, InDoubt: b.InDoubt(), Joints: []Joint{}}
 		for _, j := range b.Joints {
 			out.Joints = append(out.Joints, Joint{j.Joint, j.Run, j.By, j.Bench, j.Closed, j.Complete, j.Findings})
 		}

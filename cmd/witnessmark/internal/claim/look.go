@@ -65,11 +65,6 @@ func (c *Claim) tell(ctx context.Context, reader *store.Reader, q Question, unti
 			return err
 		}
 		c.Add(h, e)
-		if c.Known == nil { // what was found is known by the day of the calibration alone, not by the day it was recorded
-			if err := c.doubts(ctx, reader, e); err != nil {
-				return err
-			}
-		}
 		if q.Joint == "" {
 			continue
 		}

@@ -89,6 +89,9 @@ func (p *printer) build(b *Build) {
 	if !b.Released {
 		p.line("  not released")
 	}
+	if b.InDoubt != "" {
+		p.line("  IN DOUBT: %s", b.InDoubt)
+	}
 	p.table(func(t io.Writer) {
 		for _, j := range b.Joints {
 			state, closed := "NOT COMPLETE", "still on the bench"

@@ -80,6 +80,7 @@ type Build struct {
 	ID uint64 `json:"id"`
 	audit.BuildOpened
 	Standing bench.Standing `json:"standing"`
+	InDoubt  string         `json:"in_doubt,omitempty"` // a sentence where a wrench was found bad, before or after the release
 }
 
 // NewBuild asks to open a build. An empty Revision stands for the only one that the shop has of the family.

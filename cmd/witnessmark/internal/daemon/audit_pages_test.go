@@ -343,7 +343,7 @@ func TestPages_TheLedgerIsChecked(t *testing.T) {
 func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	w, port := newWrench(t)
 	d := start(t, t.TempDir(), shopFile(port))
-	_, _, ada := classABuild(t, d, w)
+	build, run, ada := classABuild(t, d, w)
 	bo := signedInAs(t, d, "Bo Lind")
 	ada.want(200, "calibrated until 2027-01-17", "GET", "/wrenches", nil)
 	ada.want(200, "10 N·m … 200 N·m", "GET", "/wrenches/TW-01", nil)
@@ -361,7 +361,10 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	committed(t, d)
 	ada.want(200, "verdicts would turn", "GET", "/wrenches/TW-01", nil)
 	ada.want(200, "pass would be low torque", "GET", "/wrenches/TW-01", nil)
-	ada.want(200, "wrench TW-01 is in doubt, found bad by certificate C-2", "GET", "/claims?q=E-4711", nil)
+	ada.want(200, "wrench TW-01 was found bad by certificate C-2, and on its readings rest: ", "GET", "/claims?q=E-4711", nil)
+	ada.want(200, "In doubt: 1 joint rests on a wrench that was found bad", "GET", "/claims?q=E-4711", nil)
+	ada.want(200, "In doubt: 1 joint rests on a wrench that was found bad", "GET", fmt.Sprintf("/builds/%d", build.ID), nil)
+	ada.want(200, "wrench found bad", "GET", fmt.Sprintf("/builds/%d/joints/%d", build.ID, run), nil)
 	if _, body := bo.do("GET", "/wrenches/TW-01", nil); strings.Contains(body, "E-4711") || !strings.Contains(body, "verdicts would turn") {
 		t.Errorf("got %q, want no engines for a technician", body)
 	}

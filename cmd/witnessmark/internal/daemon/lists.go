@@ -33,7 +33,7 @@ func (d *Daemon) Builds() []control.Build {
 	list := []control.Build{}
 	d.live.look(func(s *bench.Shop) {
 		for _, b := range s.Builds() {
-			list = append(list, control.Build{ID: b.ID, BuildOpened: b.BuildOpened, Standing: b.Standing()})
+			list = append(list, control.Build{ID: b.ID, BuildOpened: b.BuildOpened, Standing: b.Standing(), InDoubt: s.InDoubt(b.ID)})
 		}
 	})
 	return list

@@ -67,6 +67,6 @@ func grouped(where, what string, pulls []worked.Pull, id func(*worked.Pull) stri
 func oddities(flags []string, by audit.LocatedBy) []string {
 	return slices.DeleteFunc(slices.Clone(flags), func(f string) bool {
 		explained := by == audit.ByPerson && (f == audit.Unexpected || f == audit.Unsure)
-		return f == audit.Conditional || f == audit.Resent || explained
+		return f == audit.Conditional || f == audit.Resent || f == audit.FoundBad || explained
 	})
 }

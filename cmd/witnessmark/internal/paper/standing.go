@@ -13,6 +13,9 @@ func (d *document) standing() {
 	} else {
 		text = "Not released. " + text
 	}
+	if doubt := d.build.InDoubt(); doubt != "" {
+		title += " In doubt: " + doubt + "."
+	}
 	const inset = 13.0
 	d.face(bold, 11, ink)
 	titles := d.lines(title, d.width()-inset-4)

@@ -102,9 +102,10 @@ func checkName(id, fastener string) string {
 	return "check " + id + " of fastener " + fastener
 }
 
-// look adds a reading whose flags ask for a person's eye; a conditional or resent one does not.
+// look adds a reading whose flags ask for a person's eye; a conditional or resent one does not, and what its wrench was found
+// to be is said of the joint.
 func (o *Joint) look(where string, m Mark) {
-	odd := slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool { return f == audit.Conditional || f == audit.Resent })
+	odd := slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool { return f == audit.Conditional || f == audit.Resent || f == audit.FoundBad })
 	if len(odd) > 0 {
 		o.Findings = append(o.Findings, fmt.Sprintf("reading %d (%s): %s", m.Reading, where, strings.Join(odd, ", ")))
 	}

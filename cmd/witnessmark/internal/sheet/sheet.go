@@ -5,12 +5,14 @@ package sheet
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/audit/procedure"
+	"witnessmark/audit/recall"
 	"witnessmark/device"
 	"witnessmark/device/unit"
 	"witnessmark/store"
@@ -45,6 +47,7 @@ type Joint struct {
 	By       string     `json:"by"`
 	Started  time.Time  `json:"started"`
 	Earlier  bool       `json:"earlier,omitempty"`   // the joint was begun anew later
+	Doubts   []string   `json:"doubts,omitempty"`    // what rests on readings of a wrench that was found bad; among Findings too
 	Runs     []Run      `json:"runs"`                // all of them, the oldest first
 	Closed   *time.Time `json:"closed"`              // null: still on the bench
 	Complete bool       `json:"complete"`            // every step done but for verifications, none of these failed, every check answered and accepted
@@ -100,7 +103,7 @@ type Mark struct {
 	Angle      *json.Number    `json:"angle"` // degrees; null: the wrench sent none
 	Direction  string          `json:"direction"`
 	Verdict    audit.Verdict   `json:"verdict"`
-	Flags      []string        `json:"flags"`
+	Flags      []string        `json:"flags"` // audit.FoundBad is not of the mark: it was found later
 	Wrench     string          `json:"wrench"`
 	At         time.Time       `json:"at"`
 	LocatedBy  audit.LocatedBy `json:"located_by"`
@@ -164,6 +167,10 @@ type Scan struct {
 // Of lays out a history. Torques are in the given unit, or as the wrench wrote them where it is empty.
 func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 	e := &Engine{Engine: h.Engine, Builds: []Build{}}
+	doubts, err := h.Doubts()
+	if err != nil {
+		return nil, err
+	}
 	lives := bench.Lives{}
 	for _, b := range h.Builds {
 		p, err := procedure.Parse(b.Family+" revision "+b.Revision, []byte(b.Procedure))
@@ -180,7 +187,7 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			before := lives.Before(h.Engine, b.ID, a.Afresh, p, j)
 			bolts := bench.Bolts(p, j, before, a.InForce(), a.renewals())
 			lives.Keep(h.Engine, b.ID, p, j, bolts)
-			out.Joints = append(out.Joints, joint(a, p, j, bolts, in))
+			out.Joints = append(out.Joints, joint(a, p, j, bolts, in, doubts))
 		}
 		out.Said = said(&b)
 		e.Builds = append(e.Builds, out)
@@ -188,13 +195,16 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 	return e, nil
 }
 
-func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit) Joint {
+func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit, doubts map[string]recall.Doubt) Joint {
 	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
 		Earlier: r.earlier, Runs: r.runs, Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
 	byReading := map[uint64]Mark{}
 	for i := range r.Readings {
 		if m, ok := mark(&r.Readings[i], in); ok {
 			m.By = r.by(&r.Readings[i])
+			if d := doubts[m.Wrench]; d.Bad(m.At) {
+				m.Flags = append(slices.Clip(m.Flags), audit.FoundBad)
+			}
 			byReading[m.Reading] = m
 		}
 	}
@@ -230,6 +240,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	}
 	out.words(r.RunHistory.Named)
 	out.find(j, steps, bolts)
+	out.suspect(steps, doubts)
 	return out
 }
 

@@ -24,6 +24,9 @@ func (e *Engine) Text(w io.Writer, d Depth) error {
 		}
 		p.line("\nBuild %d, work order %s%s, procedure %s revision %s, opened %s by %s, %s",
 			b.Build, b.WorkOrder, unit, b.Family, b.Revision, when(b.At), name(b.By), b.Standing)
+		if doubt := b.InDoubt(); doubt != "" {
+			p.line("  IN DOUBT: %s", doubt)
+		}
 		for _, l := range b.lines() {
 			p.line("  %s", l)
 		}

@@ -35,7 +35,7 @@ func (p *Pages) buildsPage(w http.ResponseWriter, r *http.Request) {
 	for _, b := range slices.Backward(all) {
 		row := buildRow{Build: b}
 		if b.Standing == bench.Released {
-			if len(v.Released) < releasedShown {
+			if len(v.Released) < releasedShown || b.InDoubt != "" {
 				v.Released = append(v.Released, row)
 			} else {
 				v.Older++

@@ -100,7 +100,7 @@ func (p *Pages) wrenchPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (v *wrenchView) readRecord(ctx context.Context, reader *store.Reader) error {
-	declared, _, err := reader.Declared(ctx, v.ID)
+	declared, err := reader.Declared(ctx, v.ID)
 	if err != nil {
 		return err
 	}

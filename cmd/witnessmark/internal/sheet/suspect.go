@@ -1,0 +1,84 @@
+package sheet
+
+import (
+	"slices"
+	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/audit/recall"
+)
+
+// suspect tells what rests on readings of wrenches that were found bad.
+func (o *Joint) suspect(steps []bench.StepState, doubts map[string]recall.Doubt) {
+	if len(doubts) == 0 {
+		return
+	}
+	by := o.taken()
+	found := func(reading uint64) (wrench, certificate string) {
+		t := by[reading]
+		if d := doubts[t.Wrench]; d.Bad(t.At) {
+			return t.Wrench, d.Certificate
+		}
+		return "", ""
+	}
+	for i := range o.Checks {
+		if _, bad := found(o.Checks[i].Reading); bad != "" {
+			o.Checks[i].Flags = append(slices.Clip(o.Checks[i].Flags), audit.FoundBad)
+		}
+	}
+	var checks []bench.Measurement
+	for name, i := range o.answered() {
+		if c := &o.Checks[i]; c.Reading != 0 {
+			checks = append(checks, bench.Measurement{Check: name, Reading: c.Reading})
+		}
+	}
+	slices.SortFunc(checks, func(a, b bench.Measurement) int { return int(int64(a.Reading) - int64(b.Reading)) })
+	for _, s := range bench.Suspects(steps, checks, found) {
+		o.Doubts = append(o.Doubts, s.String())
+	}
+	o.say(o.Doubts...)
+}
+
+// taken are the readings of the joint by their numbers, as far as Wrench and At are asked for.
+func (o *Joint) taken() map[uint64]Mark {
+	out := map[uint64]Mark{}
+	for _, s := range o.Steps {
+		for _, m := range s.Marks {
+			out[m.Reading] = m
+		}
+	}
+	for _, c := range o.Checks {
+		out[c.Reading] = Mark{Reading: c.Reading, Wrench: c.Wrench, At: c.At}
+	}
+	return out
+}
+
+// answered is the newest answer to each check that is accepted, by its name.
+func (o *Joint) answered() map[string]int {
+	out := map[string]int{}
+	for i, c := range o.Checks {
+		out[checkName(c.Check, c.Fastener)] = i
+		if !c.OK {
+			delete(out, checkName(c.Check, c.Fastener))
+		}
+	}
+	return out
+}
+
+// unconceded is true of a sentence that no concession has accepted.
+func (b *Build) unconceded(doubt string) bool {
+	return !slices.ContainsFunc(b.Concessions, func(c Concession) bool { return strings.Contains(c.Found, doubt) })
+}
+
+// InDoubt says in a sentence that a wrench with which the build was tightened was found bad, and nobody has conceded that;
+// empty: none was. A build may be released by then.
+func (b *Build) InDoubt() string {
+	n := 0
+	for i := range b.Joints {
+		if !b.Joints[i].Earlier && slices.ContainsFunc(b.Joints[i].Doubts, b.unconceded) {
+			n++
+		}
+	}
+	return bench.InDoubt(n)
+}
