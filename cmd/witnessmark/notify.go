@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -35,7 +36,7 @@ func tend(ctx context.Context, d tended, log zerolog.Logger) {
 		select {
 		case <-tick.C:
 			st := d.Status()
-			tell(log, fmt.Sprintf("STATUS=%d entries, %d in the database; database: %s", st.Entries, st.Position, st.Database))
+			tell(log, fmt.Sprintf("STATUS=%d entries, %d in the database; database: %s; disk: %s", st.Entries, st.Position, st.Database, cmp.Or(st.Disk, "in order")))
 			if err := d.Alive(hangsAfter); err != nil {
 				log.Error().Err(err).Msg("work does not get on: the watchdog is not told to wait")
 				continue

@@ -21,8 +21,8 @@ type waiting struct {
 
 // Append makes an event durable and returns its entry. Appends that come together share one sync of the disk.
 // The entry's event is read back from the durable bytes, so it is what Read will give.
-// When ctx ends first the event may or may not be durable. After an error of the disk every Append returns that error:
-// nobody can say what a second sync would mean, the next start reads back what is there.
+// When ctx ends first the event may or may not be durable. With ErrNoRoom it is not. After any other error of the disk every
+// Append returns that error: nobody can say what a second sync would mean, the next start reads back what is there.
 func (j *Journal) Append(ctx context.Context, ev audit.Event) (audit.Entry, error) {
 	body, err := audit.Encode(ev)
 	if err != nil {
@@ -57,24 +57,53 @@ func (j *Journal) why() error {
 // write is the one goroutine that writes.
 func (j *Journal) write() {
 	defer close(j.ended)
+	var again <-chan time.Time // however much comes meanwhile
 	for {
+		if j.Short() == nil {
+			again = nil
+		} else if again == nil {
+			again = time.After(stockEvery)
+		}
 		select {
 		case <-j.quit:
 			return
 		case first := <-j.in:
-			batch := j.gather(first)
-			began := time.Now()
-			j.began.Store(&began)
-			err := guard(func() error { return j.commit(batch) })
-			j.began.Store(nil)
-			if err != nil {
-				err = fmt.Errorf("write journal %s: %w", j.path, err)
-				j.fail(err, batch)
+			if !j.put(j.gather(first)) {
 				return
 			}
-			j.grow(batch)
+		case <-again:
+			again = nil
+			if !j.put(nil) { // whether the disk takes anything shows when something is written
+				return
+			}
 		}
 	}
+}
+
+// put makes a batch durable and answers it. false: nothing can be written any more.
+func (j *Journal) put(batch []*waiting) bool {
+	err := j.timed(func() error { return j.commit(batch) })
+	switch {
+	case err == nil:
+		j.grow(batch)
+		if s := j.Short(); s == nil || s.Refusing || len(batch) == 0 { // else write asks, now and then
+			j.stock()
+		}
+	case noRoom(err):
+		j.refuse(err, batch)
+	default:
+		j.fail(fmt.Errorf("write journal %s: %w", j.path, err), batch)
+		return false
+	}
+	return true
+}
+
+// timed runs what may wait for the disk, see Busy.
+func (j *Journal) timed(f func() error) error {
+	began := time.Now()
+	j.began.Store(&began)
+	defer j.began.Store(nil)
+	return guard(f)
 }
 
 // gather takes whoever else is waiting right now.
@@ -126,6 +155,11 @@ func (j *Journal) fail(err error, batch []*waiting) {
 	j.err = err
 	j.mu.Unlock()
 	close(j.failed)
+	answer(batch, err)
+}
+
+// answer tells a batch that it is not in the journal.
+func answer(batch []*waiting, err error) {
 	for _, w := range batch {
 		w.entry, w.err = audit.Entry{}, err
 		close(w.done)

@@ -7,11 +7,9 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"os/signal"
 	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -31,12 +29,6 @@ func TestMain(m *testing.M) {
 // child appends until it is killed or the journal fails. It prints every acknowledged number, then "dead" when the
 // journal stays dead with one and the same error.
 func child(path string) {
-	if limit, err := strconv.ParseUint(os.Getenv("JOURNAL_LIMIT"), 10, 64); err == nil {
-		signal.Ignore(syscall.SIGXFSZ) // a write beyond the limit is then an error, as on a full disk
-		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: limit, Max: limit}); err != nil {
-			panic(err)
-		}
-	}
 	j, err := journal.Open(path, time.Now)
 	if err != nil {
 		panic(err)
@@ -116,18 +108,6 @@ func TestJournal_Killed(t *testing.T) {
 		}
 		holds(t, path, acked)
 	}
-}
-
-// TestJournal_FullDisk lets the file grow only so far: the journal stops, and what it acknowledged is there.
-func TestJournal_FullDisk(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "j.db")
-	cmd := exec.Command(os.Args[0])
-	cmd.Env = []string{"JOURNAL_LIMIT=65536"}
-	acked, words := acknowledged(t, cmd, path, func(int) {})
-	if !strings.HasPrefix(words, "dead write journal "+path) || strings.Count(words, "\n") != 1 {
-		t.Errorf("got %q, want the journal dead for good", words)
-	}
-	holds(t, path, acked)
 }
 
 // TestJournal_FailedSync makes the kernel refuse a sync: the journal must not try again, though the next would succeed.

@@ -44,13 +44,17 @@ type Journal struct {
 	quit  chan struct{}
 	ended chan struct{}
 	once  sync.Once
-	began atomic.Pointer[time.Time] // of the commit that is going on, by the process's own clock; nil: none is
+	began atomic.Pointer[time.Time] // of what the writer asks of the disk, by the process's own clock; nil: nothing
+
+	// Of the writer.
+	used, stocked int64 // bytes of the file that were written, and up to which the disk is held in hand
 
 	mu     sync.Mutex
 	last   uint64
 	grown  chan struct{} // closed and replaced whenever last grows
 	failed chan struct{}
-	err    error // why nothing can be written any more
+	err    error     // why nothing can be written any more
+	short  *Shortage // nil: there is room
 }
 
 // Open opens the journal file, or creates it with mode 0600. clock stamps the entries.
@@ -65,6 +69,7 @@ func Open(path string, clock func() time.Time) (*Journal, error) {
 	if err := j.open(); err != nil {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
+	j.stock()
 	go j.write()
 	return j, nil
 }
@@ -96,7 +101,7 @@ func (j *Journal) Wait(ctx context.Context, after uint64) error {
 	}
 }
 
-// Busy is how long the present commit has been going on, 0 while none is.
+// Busy is how long the disk has not answered the writer, 0 while it is asked for nothing.
 func (j *Journal) Busy() time.Duration {
 	if t := j.began.Load(); t != nil {
 		return time.Since(*t)

@@ -17,9 +17,10 @@ import (
 // keeps a position elsewhere must therefore compare it with Last.
 func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
 	var out []audit.Entry
+	to := min(j.Last(), from+uint64(max)-1) // asked for first: the transaction then sees these at least
 	err := guard(func() error {
 		return j.db.View(func(tx *bolt.Tx) (err error) {
-			out, err = walk(tx.Bucket(entries).Cursor(), from, min(j.Last(), from+uint64(max)-1))
+			out, err = walk(tx.Bucket(entries).Cursor(), from, to)
 			return err
 		})
 	})

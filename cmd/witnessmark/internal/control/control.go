@@ -57,6 +57,7 @@ type Status struct {
 	Entries  uint64 `json:"entries"`          // entries in the journal
 	Position uint64 `json:"position"`         // the last one that is in PostgreSQL, as far as is known
 	Database string `json:"database"`         // "up", or why not
+	Disk     string `json:"disk,omitempty"`   // what is wrong with the disk of the journal; empty: nothing
 	Listen   string `json:"listen,omitempty"` // address of the public page
 	Version  string `json:"version"`
 }

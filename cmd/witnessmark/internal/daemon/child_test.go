@@ -21,7 +21,6 @@ import (
 const (
 	childData = "WITNESSMARK_TEST_DATA" // the data folder; set: run a daemon in it
 	childPort = "WITNESSMARK_TEST_PORT" // where its wrench is
-	childFull = "WITNESSMARK_TEST_FULL" // set: no file may grow any more once it works
 	childDies = "WITNESSMARK_TEST_DIES" // an entry: the process is killed when that is on disk and nobody was told
 )
 
@@ -61,12 +60,6 @@ func child(data string) int {
 	if err := d.Start(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
-	}
-	if os.Getenv(childFull) != "" {
-		if err := noMoreRoom(); err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			return 2
-		}
 	}
 	fmt.Println("works")
 	go tellPosition(d)
@@ -108,13 +101,6 @@ func tellPosition(d *Daemon) {
 			return
 		}
 	}
-}
-
-// noMoreRoom stands for a full disk: no file of this process may grow beyond what a fresh journal has.
-func noMoreRoom() error {
-	signal.Ignore(syscall.SIGXFSZ)
-	const limit = 32 << 10
-	return syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: limit, Max: limit})
 }
 
 // program is a daemon in a process of its own.

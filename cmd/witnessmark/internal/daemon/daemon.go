@@ -55,6 +55,7 @@ type Daemon struct {
 
 	clockWatch *clockWatch
 	selfCheck  *selfCheck
+	disk       diskWatch
 
 	scanners *scanners
 
@@ -153,7 +154,7 @@ func (d *Daemon) openJournal(context.Context) error {
 	if err != nil {
 		return fmt.Errorf("open journal: %w", err)
 	}
-	d.journal = j
+	d.journal, d.disk = j, diskWatch{j}
 	d.later(func(context.Context) error {
 		d.end(errStopped)
 		d.jobs.Wait() // nobody reads the journal any more
@@ -240,11 +241,12 @@ func (d *Daemon) startCopier() {
 	d.later(func(context.Context) error { cancel(); done.Wait(); return nil })
 }
 
-// startChecks begins to look after the computer's clock and after the record.
+// startChecks begins to look after the computer's clock, the disk and the record.
 func (d *Daemon) startChecks(context.Context) error {
 	ctx, cancel := context.WithCancel(d.life)
 	var running sync.WaitGroup
 	running.Go(func() { d.clockWatch.run(ctx) })
+	running.Go(func() { d.disk.run(ctx, d.tellDisk) })
 	running.Go(func() { d.selfCheck.run(ctx, d.selfCheck.pass) })
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
 	return nil

@@ -11,6 +11,7 @@ import (
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/store/journal"
 )
 
 var _ control.Desk = (*Daemon)(nil)
@@ -67,6 +68,9 @@ func (d *Daemon) check(event func(*bench.Shop, string) (audit.Event, error), id 
 // record journals an event and waits until it was applied.
 func (d *Daemon) record(ctx context.Context, ev audit.Event) error {
 	e, err := d.journal.Append(ctx, ev)
+	if errors.Is(err, journal.ErrNoRoom) {
+		return errDiskFull
+	}
 	if err != nil {
 		return fmt.Errorf("journal %s: %w", ev.Kind(), err)
 	}

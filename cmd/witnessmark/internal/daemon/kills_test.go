@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -40,7 +41,8 @@ type load struct {
 	wrench *wrench
 	stop   context.CancelFunc
 	over   sync.WaitGroup
-	acked  []int64 // counters, of the sender until it is over
+	pause  atomic.Int64 // after each pull, a time.Duration
+	acked  []int64      // counters, of the sender until it is over
 }
 
 func newLoad(t *testing.T, w *wrench) *load {
@@ -51,6 +53,7 @@ func newLoad(t *testing.T, w *wrench) *load {
 			if w.Send(ctx, w.next(30, 35)) == nil {
 				l.acked = append(l.acked, w.count)
 			}
+			time.Sleep(time.Duration(l.pause.Load()))
 		}
 	})
 	return l

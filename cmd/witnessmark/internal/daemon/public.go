@@ -42,6 +42,10 @@ func (d *Daemon) publicPages(r *prometheus.Registry) http.Handler {
 		case <-d.life.Done():
 			say(w, http.StatusServiceUnavailable, "stopping")
 		default:
+			if s := d.journal.Short(); s != nil && s.Refusing {
+				say(w, http.StatusServiceUnavailable, d.disk.trouble())
+				return
+			}
 			say(w, http.StatusOK, "ready")
 		}
 	})

@@ -208,7 +208,12 @@ func client(t *testing.T, d *Daemon) *control.Client {
 // get fetches a public page.
 func get(t *testing.T, d *Daemon, path string) (int, string) {
 	t.Helper()
-	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "http://"+d.Addr()+path, nil)
+	return fetch(t, d.Addr(), path)
+}
+
+func fetch(t *testing.T, addr, path string) (int, string) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "http://"+addr+path, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -106,7 +106,10 @@ func (d *Daemon) scanned(ctx context.Context, s config.Scanner, got scanner.Scan
 		return err
 	}
 	d.live.look(func(sh *bench.Shop) { ev = sh.Scanned(ev) })
-	if err := d.record(ctx, ev); err != nil {
+	if err := d.record(ctx, ev); err == errDiskFull {
+		d.opt.Log.Error().Str("scanner", s.ID).Err(err).Msg("a scanned label has no effect")
+		return nil
+	} else if err != nil {
 		return err
 	}
 	var follows audit.Event

@@ -49,7 +49,7 @@ func (s *sink) ended() bool {
 // Reading returns when the reading is on disk. Only then may the wrench forget it.
 func (s *sink) Reading(ctx context.Context, r device.Reading) error {
 	began := s.d.opt.Clock()
-	e, err := s.d.journal.Append(ctx, audit.ReadingTaken{Bench: s.bench, Reading: r})
+	e, err := s.keep(ctx, audit.ReadingTaken{Bench: s.bench, Reading: r})
 	if err != nil {
 		return err
 	}
@@ -105,6 +105,6 @@ func (s *sink) count(r device.Reading) {
 func (s *sink) Refusal(ctx context.Context, r device.Refusal) error {
 	s.log.Warn().Str("reason", r.Reason).Str("detail", r.Detail).Int64("more", r.More).Msg("frame refused")
 	s.d.links.set(s.wrench, func(h *health) { h.refused[r.Reason] += 1 + r.More })
-	_, err := s.d.journal.Append(ctx, audit.FrameRefused{Bench: s.bench, Refusal: r})
+	_, err := s.keep(ctx, audit.FrameRefused{Bench: s.bench, Refusal: r})
 	return err
 }

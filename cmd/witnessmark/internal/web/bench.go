@@ -23,6 +23,7 @@ type benchView struct {
 	Wrenches []control.Wrench
 	Recorded bool   // all that it shows is in PostgreSQL
 	Database string // "up", or why not
+	Disk     string // what is wrong with the disk, empty: nothing
 	Form     bool   // who looks may record here
 	Station  string // the bench of this browser; empty: none
 }
@@ -58,7 +59,7 @@ func (p *Pages) look(r *http.Request) (v benchView, err error) {
 	}
 	p.Shop.Look(func(s *bench.Shop) { v.Spots, v.Replies = s.Spots(id), s.Replies(id) })
 	st := p.Shop.Status()
-	v.Recorded, v.Database = st.Position >= v.Seq, st.Database
+	v.Recorded, v.Database, v.Disk = st.Position >= v.Seq, st.Database, st.Disk
 	who := p.who(r)
 	v.Form, v.Station = len(who.Roles) > 0 && (who.Bench == "" || who.Bench == id), p.station(r)
 	return v, nil

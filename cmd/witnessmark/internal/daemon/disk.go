@@ -1,0 +1,121 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/store/journal"
+)
+
+const (
+	// diskSilent is how long the disk may take for one write before people are told.
+	diskSilent = 2 * time.Second
+	// diskLook is how often the disk of the journal is looked after.
+	diskLook = time.Second
+)
+
+// diskWatch tells how the disk of the journal fares: on the pages, in the log and as figures.
+type diskWatch struct{ j *journal.Journal }
+
+// clock is how a moment of today is told.
+const clock = "15:04:05"
+
+var (
+	diskShort   = desc("journal_reserve_short", "1 while the disk has no room for the journal's reserve; readings are kept as long as there is some of it.")
+	diskRefuses = desc("journal_refusing", "1 while the disk takes nothing more: nothing is recorded, no wrench is acknowledged.")
+	diskWaits   = desc("journal_disk_silent_seconds", "For how long the disk has not answered the journal; 0: it does.")
+)
+
+// errDiskFull is what a person is told whose action could not be recorded.
+var errDiskFull = &control.Error{Status: http.StatusServiceUnavailable,
+	Sentence: "the disk takes nothing more, so this was not recorded: make room on it, and try again"}
+
+// trouble is what is wrong with the disk, for people; empty: nothing.
+func (w diskWatch) trouble() string {
+	short, silent := w.j.Short(), w.j.Busy()
+	switch {
+	case silent > diskSilent:
+		return fmt.Sprintf("The disk has not answered since %s: readings wait in memory and are not acknowledged; see whether it hangs or is very busy",
+			time.Now().Add(-silent).Format(clock))
+	case short == nil:
+		return ""
+	case short.Refusing:
+		return fmt.Sprintf("The disk is short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; make room on it, work then goes on by itself",
+			short.Since.Format(clock), cause(short.Why))
+	}
+	return fmt.Sprintf("The disk is short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
+		short.Since.Format(clock), cause(short.Why))
+}
+
+// cause is what the system said.
+func cause(err error) error {
+	for next := err; next != nil; next = errors.Unwrap(next) {
+		err = next
+	}
+	return err
+}
+
+// run puts every change of the disk into the log.
+func (w diskWatch) run(ctx context.Context, tell func(trouble string)) {
+	tick := time.NewTicker(diskLook)
+	defer tick.Stop()
+	before := ""
+	for {
+		select {
+		case <-tick.C:
+			if now := w.trouble(); now != before {
+				before = now
+				tell(now)
+			}
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// tellDisk logs how the disk fares.
+func (d *Daemon) tellDisk(trouble string) {
+	if trouble == "" {
+		d.opt.Log.Info().Msg("the disk of the journal is in order again")
+	} else {
+		d.opt.Log.Error().Msg(trouble)
+	}
+}
+
+// keep journals what came from a wrench. While the disk takes nothing more it tries again until ctx ends, and the wrench,
+// which is not acknowledged meanwhile, goes on having it too.
+func (s *sink) keep(ctx context.Context, ev audit.Event) (audit.Entry, error) {
+	for {
+		e, err := s.d.journal.Append(ctx, ev)
+		if !errors.Is(err, journal.ErrNoRoom) {
+			return e, err
+		}
+		select {
+		case <-time.After(diskLook):
+		case <-ctx.Done():
+			return e, err
+		}
+	}
+}
+
+// Describe implements prometheus.Collector.
+func (w diskWatch) Describe(ch chan<- *prometheus.Desc) {
+	ch <- diskShort
+	ch <- diskRefuses
+	ch <- diskWaits
+}
+
+// Collect implements prometheus.Collector.
+func (w diskWatch) Collect(ch chan<- prometheus.Metric) {
+	short := w.j.Short()
+	ch <- prometheus.MustNewConstMetric(diskShort, prometheus.GaugeValue, truth(short != nil))
+	ch <- prometheus.MustNewConstMetric(diskRefuses, prometheus.GaugeValue, truth(short != nil && short.Refusing))
+	ch <- prometheus.MustNewConstMetric(diskWaits, prometheus.GaugeValue, w.j.Busy().Seconds())
+}

@@ -1,0 +1,84 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/store/disktest"
+)
+
+// TestF18_FullDisk fills the disk under a working daemon with its private database. Its reserve takes what comes, then it
+// refuses and says so, and once there is room the same process goes on.
+func TestF18_FullDisk(t *testing.T) {
+	t.Parallel()
+	tries := faultTries(t, 2)
+	data := folder(t)
+	disk := disktest.Memory(t, data, "256m")
+	w, port := newWrench(t)
+	p := launch(t, data, port)
+	drain(p)
+	c := control.NewClient(Folder(data).Socket())
+	defer c.Close()
+	l := newLoad(t, w)
+	for range tries {
+		l.pause.Store(int64(3 * time.Millisecond)) // the database keeps up
+		before := status(t, c, "some readings", func(st control.Status) bool { return st.Position > 2 })
+		disk.Fill()
+		l.pause.Store(0)
+		status(t, c, "the reserve in use", func(st control.Status) bool { return st.Disk != "" })
+		st := status(t, c, "a refusal", func(st control.Status) bool { return strings.Contains(st.Disk, "takes nothing more") })
+		if st.Entries == before.Entries {
+			t.Error("got no entry into the reserve")
+		}
+		refusesVisibly(t, c, st.Listen)
+		l.pause.Store(int64(3 * time.Millisecond))
+		disk.Free()
+		again := status(t, c, "order again", func(now control.Status) bool { return now.Disk == "" && now.Entries > st.Entries })
+		status(t, c, "the database again", func(now control.Status) bool { return now.Position > again.Entries })
+	}
+	p.kill()
+	settled(t, "F18", tries, data, port, l)
+}
+
+// refusesVisibly looks at a daemon whose disk is full the way people, programs and the service manager do. A few bytes may
+// become free and be used up again at any time, so each look is repeated until it finds the refusal.
+func refusesVisibly(t *testing.T, c *control.Client, listen string) {
+	t.Helper()
+	status(t, c, "a person refused, and told what to do", func(now control.Status) bool {
+		text := strings.Replace(caps, `revision: "1"`, fmt.Sprintf(`revision: "%d"`, now.Entries), 1)
+		_, err := c.AddProcedure(t.Context(), control.NewProcedure{File: "caps.yaml", Text: text})
+		return err != nil && strings.Contains(err.Error(), "this was not recorded: make room on it")
+	})
+	status(t, c, "the reason at /-/ready", func(control.Status) bool {
+		code, text := fetch(t, listen, "/-/ready")
+		return code == http.StatusServiceUnavailable && strings.Contains(text, "no wrench is acknowledged")
+	})
+	status(t, c, "the figure", func(control.Status) bool {
+		_, text := fetch(t, listen, "/metrics")
+		return strings.Contains(text, "witnessmark_journal_refusing 1")
+	})
+}
+
+// status waits until the daemon says the right thing of itself.
+func status(t *testing.T, c *control.Client, what string, right func(control.Status) bool) control.Status {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	var last control.Status
+	for {
+		st, err := c.Status(ctx)
+		if err == nil && right(st) {
+			return st
+		}
+		if ctx.Err() != nil {
+			t.Fatalf("got %+v, want %s", last, what)
+		}
+		last = st
+		time.Sleep(5 * time.Millisecond)
+	}
+}

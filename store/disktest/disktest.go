@@ -1,0 +1,159 @@
+//go:build linux
+
+// Package disktest gives tests a file system of their own that they can fill, freeze and cut the power of. It takes root;
+// a test without it, or without the tools, is skipped and says so.
+package disktest
+
+import (
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// Requests of the kernel's include/uapi/linux/fs.h, fs/ext4/ext4.h and fs/xfs/libxfs/xfs_fs.h.
+const (
+	freeze   = 0xc0045877 // FIFREEZE
+	thaw     = 0xc0045878 // FITHAW
+	shutdown = 0x8004587d // EXT4_IOC_SHUTDOWN, XFS_IOC_GOINGDOWN
+
+	withLog    = 1 // the file system's own log is written before: what was changed is there, what was only in memory is not
+	withoutLog = 2
+)
+
+// Disk is a file system that is mounted at Folder until the test ends.
+type Disk struct {
+	Folder string
+	t      testing.TB
+	source string
+	args   []string // of mount
+	filler string
+}
+
+// Kinds are the journaling file systems that Loop makes.
+func Kinds() []string { return []string{"ext4", "xfs"} }
+
+// Loop makes a file system of the kind, and of so many bytes (xfs: 300 MiB at least), in a file, and mounts it at folder.
+func Loop(t testing.TB, kind, folder string, size int64) *Disk {
+	t.Helper()
+	image := filepath.Join(t.TempDir(), kind)
+	d := &Disk{Folder: folder, t: t, source: image, args: []string{"-o", "loop"}}
+	maker := "mkfs." + kind
+	d.needs("mount", maker)
+	must(t, os.WriteFile(image, nil, 0o600))
+	must(t, os.Truncate(image, size))
+	args := []string{"-q", image}
+	if kind == "ext4" {
+		args = []string{"-q", "-m", "0", image}
+	}
+	d.command(maker, args...)
+	d.Mount()
+	t.Cleanup(d.end)
+	return d
+}
+
+// Memory mounts a file system of so many bytes of memory at folder.
+func Memory(t testing.TB, folder, size string) *Disk {
+	t.Helper()
+	d := &Disk{Folder: folder, t: t, source: "none", args: []string{"-t", "tmpfs", "-o", "size=" + size}}
+	d.needs("mount")
+	d.Mount()
+	t.Cleanup(d.end)
+	return d
+}
+
+func (d *Disk) needs(tools ...string) {
+	d.t.Helper()
+	if os.Geteuid() != 0 {
+		d.t.Skip("only root may mount a file system")
+	}
+	for _, tool := range tools {
+		if _, err := exec.LookPath(tool); err != nil {
+			d.t.Skipf("%s is not installed, it makes the file system", tool)
+		}
+	}
+}
+
+func (d *Disk) command(name string, args ...string) {
+	d.t.Helper()
+	if out, err := exec.Command(name, args...).CombinedOutput(); err != nil {
+		d.t.Fatalf("%s: %v: %s", name, err, out)
+	}
+}
+
+// Mount mounts the file system, which plays its own log if the power was cut.
+func (d *Disk) Mount() {
+	d.t.Helper()
+	d.command("mount", append(d.args, d.source, d.Folder)...)
+	d.filler = filepath.Join(d.Folder, "filler")
+}
+
+// Unmount fails while a file in it is open.
+func (d *Disk) Unmount() {
+	d.t.Helper()
+	must(d.t, unix.Unmount(d.Folder, 0))
+}
+
+func (d *Disk) end() {
+	_ = d.ask(thaw, 0) // it may not be frozen
+	if err := unix.Unmount(d.Folder, unix.MNT_DETACH); err != nil && !errors.Is(err, unix.EINVAL) {
+		d.t.Error(err)
+	}
+}
+
+// Cut stops the file system as a power cut does: nothing that is only in memory reaches the disk any more, and every
+// call from now on fails. withLog: the file system's own log is written before.
+func (d *Disk) Cut(log bool) {
+	d.t.Helper()
+	how := withoutLog
+	if log {
+		how = withLog
+	}
+	must(d.t, d.ask(shutdown, how))
+}
+
+// Freeze lets nothing write until Thaw: who tries waits.
+func (d *Disk) Freeze() { d.t.Helper(); must(d.t, d.ask(freeze, 0)) }
+
+// Thaw ends Freeze.
+func (d *Disk) Thaw() { d.t.Helper(); must(d.t, d.ask(thaw, 0)) }
+
+func (d *Disk) ask(request uint, how int) error {
+	f, err := os.Open(d.Folder)
+	if err != nil {
+		return err
+	}
+	return errors.Join(unix.IoctlSetPointerInt(int(f.Fd()), request, how), f.Close())
+}
+
+// Fill takes all that is free.
+func (d *Disk) Fill() {
+	d.t.Helper()
+	f, err := os.OpenFile(d.filler, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	must(d.t, err)
+	for _, piece := range []int{1 << 20, 4096, 1} {
+		for err = nil; err == nil; {
+			_, err = f.Write(make([]byte, piece))
+		}
+		if !errors.Is(err, unix.ENOSPC) {
+			d.t.Fatal(err)
+		}
+		if err := f.Sync(); err != nil && !errors.Is(err, unix.ENOSPC) {
+			d.t.Fatal(err)
+		}
+	}
+	must(d.t, f.Close())
+}
+
+// Free gives back what Fill took.
+func (d *Disk) Free() { d.t.Helper(); must(d.t, os.Remove(d.filler)) }
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
