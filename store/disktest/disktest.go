@@ -50,8 +50,7 @@ func Loop(t testing.TB, kind, folder string, size int64) *Disk {
 		args = []string{"-q", "-m", "0", image}
 	}
 	d.command(maker, args...)
-	d.Mount()
-	t.Cleanup(d.end)
+	d.first()
 	return d
 }
 
@@ -60,9 +59,22 @@ func Memory(t testing.TB, folder, size string) *Disk {
 	t.Helper()
 	d := &Disk{Folder: folder, t: t, source: "none", args: []string{"-t", "tmpfs", "-o", "size=" + size}}
 	d.needs("mount")
-	d.Mount()
-	t.Cleanup(d.end)
+	d.first()
 	return d
+}
+
+// first mounts the file system, where this process may do that at all.
+func (d *Disk) first() {
+	d.t.Helper()
+	if out, err := d.mount(); err != nil {
+		d.t.Skipf("no file system may be mounted here: %v: %s", err, out)
+	}
+	d.t.Cleanup(d.end)
+}
+
+func (d *Disk) mount() ([]byte, error) {
+	d.filler = filepath.Join(d.Folder, "filler")
+	return exec.Command("mount", append(d.args, d.source, d.Folder)...).CombinedOutput()
 }
 
 func (d *Disk) needs(tools ...string) {
@@ -87,8 +99,9 @@ func (d *Disk) command(name string, args ...string) {
 // Mount mounts the file system, which plays its own log if the power was cut.
 func (d *Disk) Mount() {
 	d.t.Helper()
-	d.command("mount", append(d.args, d.source, d.Folder)...)
-	d.filler = filepath.Join(d.Folder, "filler")
+	if out, err := d.mount(); err != nil {
+		d.t.Fatalf("mount: %v: %s", err, out)
+	}
 }
 
 // Unmount fails while a file in it is open.
