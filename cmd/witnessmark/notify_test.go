@@ -57,7 +57,7 @@ func TestTend(t *testing.T) {
 		t.Errorf("got %q first, want that it is ready", got)
 	}
 	status, ping := hear(), hear()
-	if status != "STATUS=7 entries, 5 in the database; database: away" || ping != "WATCHDOG=1" {
+	if status != "STATUS=7 entries, 5 in the database; database: away; disk: in order" || ping != "WATCHDOG=1" {
 		t.Errorf("got %q and %q, want the status and a ping, though the database is away", status, ping)
 	}
 	w.hangs.Store(true)
