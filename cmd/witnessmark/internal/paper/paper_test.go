@@ -239,6 +239,16 @@ func TestSheet_FortyFastenersInFiveStages(t *testing.T) {
 	}
 }
 
+func TestSheet_AWrenchThatWasFoundBad(t *testing.T) {
+	s := newShop(t)
+	p, build := s.begin(large(4, true), "BG9-00420")
+	s.start(build, "bedplate")
+	s.tighten(&p.Joints[0])
+	s.apply(audit.CalibrationFound{Wrench: "W1", Certificate: "C-990", Found: begin.AddDate(0, 0, 1), Person: "p1"})
+	got := print(t, s.record(nil), paper.Options{})
+	got.must(t, "In doubt: 1 joint rests on a wrench that was found bad", "wrench W1 was found bad by certificate C-990")
+}
+
 func TestSheet_TwoHundredFastenersWithoutPlaces(t *testing.T) {
 	s := newShop(t)
 	_, build := s.begin(large(200, false), "BG9-00418")

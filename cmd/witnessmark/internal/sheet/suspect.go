@@ -37,7 +37,7 @@ func (o *Joint) suspect(steps []bench.StepState, doubts map[string]recall.Doubt)
 	for _, s := range bench.Suspects(steps, checks, found) {
 		o.Doubts = append(o.Doubts, s.String())
 	}
-	o.say(o.Doubts...)
+	o.Findings, o.OfJoint = slices.Concat(o.Doubts, o.Findings), slices.Concat(o.Doubts, o.OfJoint) // the worst first
 }
 
 // taken are the readings of the joint by their numbers, as far as Wrench and At are asked for.
