@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -104,10 +105,18 @@ func (d *Disk) Mount() {
 	}
 }
 
-// Unmount fails while a file in it is open.
+// Unmount waits until no file in it is open.
 func (d *Disk) Unmount() {
 	d.t.Helper()
-	must(d.t, unix.Unmount(d.Folder, 0))
+	for late := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
+		err := unix.Unmount(d.Folder, 0)
+		if err == nil {
+			return
+		}
+		if !errors.Is(err, unix.EBUSY) || time.Now().After(late) {
+			d.t.Fatal(err)
+		}
+	}
 }
 
 func (d *Disk) end() {

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"math/rand/v2"
 	"net/http"
 	"strings"
 	"testing"
@@ -43,6 +44,33 @@ func TestF18_FullDisk(t *testing.T) {
 	}
 	p.kill()
 	settled(t, "F18", tries, data, port, l)
+}
+
+// TestF15_PowerCut cuts the power of the disk under the whole data folder, with its private database, while a wrench pulls
+// without a pause. The image of the disk lies in a file, so a write that the file system sent off counts as kept: what a
+// drive loses of its own memory is not shown.
+func TestF15_PowerCut(t *testing.T) {
+	for _, kind := range disktest.Kinds() {
+		t.Run(kind, func(t *testing.T) {
+			t.Parallel()
+			tries := faultTries(t, 2)
+			data := folder(t)
+			disk := disktest.Loop(t, kind, data, 512<<20)
+			w, port := newWrench(t)
+			l := newLoad(t, w)
+			moments := rand.New(rand.NewPCG(15, 1))
+			for try := range tries {
+				p := launch(t, data, port)
+				drain(p)
+				time.Sleep(time.Duration(100+moments.IntN(900)) * time.Millisecond)
+				disk.Cut(try%2 == 0)
+				p.kill()
+				disk.Unmount()
+				disk.Mount()
+			}
+			settled(t, "F15", tries, data, port, l)
+		})
+	}
 }
 
 // refusesVisibly looks at a daemon whose disk is full the way people, programs and the service manager do. A few bytes may

@@ -11,6 +11,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"witnessmark/cmd/witnessmark/internal/whole"
 )
 
 // NewSecret is a text of 160 random bits.
@@ -35,9 +37,7 @@ func pepper(folder string) ([]byte, error) {
 		b := make([]byte, 32)
 		_, _ = rand.Read(b) // never fails
 		text = []byte(hex.EncodeToString(b))
-		if err = os.WriteFile(path+".new", text, 0o600); err == nil {
-			err = os.Rename(path+".new", path)
-		}
+		err = whole.Keep(path, text)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("keep what is mixed into PINs: %w", err)

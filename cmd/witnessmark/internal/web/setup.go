@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+
+	"witnessmark/cmd/witnessmark/internal/whole"
 )
 
 // setupCode is the code by which the first administrator comes in. It lies in a file, so that a restart does not make
@@ -33,12 +35,12 @@ func (p *Pages) SetUpCode() (string, error) {
 func (c *setupCode) read() (string, error) {
 	path := filepath.Join(c.folder, setupFile)
 	text, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	if errors.Is(err, fs.ErrNotExist) || err == nil && len(text) == 0 {
 		b := make([]byte, 15)
 		_, _ = rand.Read(b) // never fails
 		code := base32.StdEncoding.EncodeToString(b)
 		text = []byte(code[:6] + "-" + code[6:12] + "-" + code[12:18] + "-" + code[18:])
-		err = os.WriteFile(path, text, 0o600)
+		err = whole.Keep(path, text)
 	}
 	if err != nil {
 		return "", fmt.Errorf("keep the set-up code: %w", err)
@@ -53,7 +55,7 @@ func (c *setupCode) use(said string, do func() error) error {
 	path := filepath.Join(c.folder, setupFile)
 	text, err := os.ReadFile(path)
 	said = strings.ToUpper(strings.Join(strings.Fields(said), ""))
-	if err != nil || subtle.ConstantTimeCompare([]byte(said), []byte(strings.TrimSpace(string(text)))) != 1 {
+	if err != nil || said == "" || subtle.ConstantTimeCompare([]byte(said), []byte(strings.TrimSpace(string(text)))) != 1 {
 		return errWrongCode
 	}
 	if err := do(); err != nil {

@@ -38,3 +38,17 @@ func TestWrite(t *testing.T) {
 		}
 	}
 }
+
+func TestKeep(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "secret")
+	for _, text := range []string{"one", "two"} {
+		if err := Keep(path, []byte(text)); err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(path)
+		st, _ := os.Stat(path)
+		if err != nil || string(got) != text || st.Mode() != 0o600 {
+			t.Errorf("got %q, mode %v, %v, want %q closed to others", got, st.Mode(), err, text)
+		}
+	}
+}
