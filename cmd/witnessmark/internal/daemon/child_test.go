@@ -112,11 +112,20 @@ type program struct {
 
 func launch(t *testing.T, data, port string, more ...string) *program {
 	t.Helper()
+	p := begin(t, nil, data, port, more...)
+	p.until(func(line string) bool { return line == "works" })
+	return p
+}
+
+// begin starts a daemon, by a tracer or the like where one is given.
+func begin(t *testing.T, by []string, data, port string, more ...string) *program {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &program{t: t, cmd: exec.Command(self), lines: make(chan string, 1024)}
+	by = append(by, self)
+	p := &program{t: t, cmd: exec.Command(by[0], by[1:]...), lines: make(chan string, 1024)}
 	p.cmd.Env = append(append(os.Environ(), childData+"="+data, childPort+"="+port), more...)
 	log, err := os.OpenFile(filepath.Join(data, "..", "log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
@@ -140,7 +149,6 @@ func launch(t *testing.T, data, port string, more ...string) *program {
 		}
 	}()
 	t.Cleanup(func() { _ = p.cmd.Process.Kill() }) // an error means that it has ended already
-	p.until(func(line string) bool { return line == "works" })
 	return p
 }
 

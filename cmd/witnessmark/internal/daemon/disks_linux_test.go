@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net/http"
+	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -71,6 +73,33 @@ func TestF15_PowerCut(t *testing.T) {
 			settled(t, "F15", tries, data, port, l)
 		})
 	}
+}
+
+// TestF17_SyncFails has the kernel refuse a sync of the journal under a working daemon, an earlier one each time and as the
+// first of a start too: the daemon ends and says why, and the next start reads back what is there.
+func TestF17_SyncFails(t *testing.T) {
+	t.Parallel()
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		t.Skip("strace is not installed, it makes a sync fail")
+	}
+	tries := faultTries(t, 3)
+	w, port := newWrench(t)
+	data := folder(t)
+	l := newLoad(t, w)
+	launch(t, data, port).kill()
+	for try := range tries {
+		p := begin(t, []string{strace, "-f", "-qq", "--seccomp-bpf", "-o", os.DevNull, "-P", Folder(data).Journal(), "-e", "trace=fdatasync",
+			"-e", fmt.Sprintf("inject=fdatasync:error=EIO:when=%d", tries-try)}, data, port)
+		p.drain()
+		if err := p.cmd.Wait(); err == nil {
+			t.Error("got exit code 0, want another one: the journal can no longer be written")
+		}
+		if n := strings.Count(p.log(), "no reading is acknowledged"); n != try+1 {
+			t.Errorf("got it said %d times in %d tries why it ended: %s", n, try+1, p.log())
+		}
+	}
+	settled(t, "F17", tries, data, port, l)
 }
 
 // refusesVisibly looks at a daemon whose disk is full the way people, programs and the service manager do. A few bytes may
