@@ -78,14 +78,14 @@ func (b *BuildHistory) wrenches() []string {
 }
 
 // Doubts tells when the wrenches of a history are in doubt, those alone that a calibration found bad.
-func (h *History) Doubts() (map[string]recall.Doubt, error) {
-	out := map[string]recall.Doubt{}
+func (h *History) Doubts() (map[string][]recall.Doubt, error) {
+	out := map[string][]recall.Doubt{}
 	for wrench, r := range h.Calibrations {
-		d, err := r.Doubt()
+		d, err := r.Doubts()
 		if err != nil {
 			return nil, fmt.Errorf("how wrench %s was found: %w", wrench, err)
 		}
-		if d.Certificate != "" {
+		if d != nil {
 			out[wrench] = d
 		}
 	}

@@ -18,7 +18,7 @@ func TestHistory_AWrenchThatWasFoundBad(t *testing.T) {
 		t.Fatal(err)
 	}
 	doubts, err := h.Doubts()
-	if d := doubts["W1"]; err != nil || len(doubts) != 1 || d.Certificate != "K-2" || !d.Bad(h.Builds[0].Runs[0].Readings[0].At) {
+	if d := doubts["W1"]; err != nil || len(doubts) != 1 || len(d) != 1 || d[0].Certificate != "K-2" || !d[0].Bad(h.Builds[0].Runs[0].Readings[0].At) {
 		t.Errorf("got %+v, %v, want W1 alone in doubt", doubts, err)
 	}
 	_, at, err := s.reader().SignedAfter(t.Context(), &h.Builds[0])

@@ -10,7 +10,7 @@ import (
 func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	out := audit.Outcome{Entry: e}
 	s.seq = e.Seq
-	if err := s.Refusal(e.Event); err != nil {
+	if err := s.overtaken(e.Event); err != nil {
 		out.Refused = err.Error()
 		return out
 	}
@@ -27,6 +27,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.declare(e, ev)
 	case audit.CalibrationFound:
 		s.calibrations(ev.Wrench).Find(e.At, ev)
+		s.recount(ev.Wrench)
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
@@ -53,7 +54,9 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.CorrectionMade:
 		out.Marks = s.correct(ev)
 	case audit.BuildReleased:
-		s.build(ev.Build).release()
+		b := s.build(ev.Build)
+		b.release()
+		b.doubted = s.doubted(b)
 	case audit.BuildReopened:
 		s.build(ev.Build).reopen()
 	case audit.BadgeGiven:

@@ -8,7 +8,8 @@ type Subject string
 // The subjects, the worst first.
 const (
 	StepFailed    Subject = "failed step"
-	StepDoubted   Subject = "doubted steps" // done by what is held, but another reading of the same facts leaves one open
+	WrenchFound   Subject = "wrench found bad" // by a calibration since, and verdicts would turn
+	StepDoubted   Subject = "doubted steps"    // done by what is held, but another reading of the same facts leaves one open
 	StepOpen      Subject = "open step"
 	JointOpen     Subject = "joint not started"
 	CheckRefused  Subject = "check not accepted"
@@ -21,7 +22,7 @@ const (
 	Note          Subject = "note" // to be known, blocks nothing
 )
 
-var worst = []Subject{StepFailed, StepDoubted, StepOpen, JointOpen, CheckRefused, CheckOpen, BoltWorn, WrenchFinding, MarkUnsure, MarkFlagged, JointOnBench, Note}
+var worst = []Subject{StepFailed, WrenchFound, StepDoubted, StepOpen, JointOpen, CheckRefused, CheckOpen, BoltWorn, WrenchFinding, MarkUnsure, MarkFlagged, JointOnBench, Note}
 
 // Finding is something that a person who releases a build must know. Its ID stays the same while it is about the same step,
 // check, joint or reading; Text changes with the facts.
@@ -33,12 +34,17 @@ type Finding struct {
 	Fastener string    `json:"fastener,omitempty"`
 	Check    string    `json:"check,omitempty"`
 	Reading  uint64    `json:"reading,omitempty"`
+	Readings int       `json:"readings,omitempty"`   // how many a wrench that was found bad has touched
+	Turn     int       `json:"would_turn,omitempty"` // how many of their verdicts would be others
 	Text     string    `json:"text"`
 	Settle   string    `json:"settle,omitempty"`        // what settles it
 	Blocks   bool      `json:"blocks"`                  // the build is not released while it stands
 	Second   bool      `json:"second_person,omitempty"` // a concession needs a second person
 	Conceded *Conceded `json:"conceded,omitempty"`
 }
+
+// recalled is true of a finding about a wrench that a calibration found bad since.
+func (f Finding) recalled() bool { return f.Readings > 0 }
 
 // Conceded is the concession that covers a finding.
 type Conceded struct {

@@ -12,8 +12,20 @@ import (
 // ErrAlready is wrapped by the refusal of something that is there already, exactly as asked for.
 var ErrAlready = errors.New("nothing to do")
 
-// Refusal says in a sentence why an event would take no effect now; nil where it would.
+// Refusal says in a sentence why an event must not be recorded now; nil where it may.
 func (s *Shop) Refusal(ev audit.Event) error {
+	if err := s.overtaken(ev); err != nil {
+		return err
+	}
+	if rel, is := ev.(audit.BuildReleased); is {
+		return s.refuseDoubted(rel)
+	}
+	return nil
+}
+
+// overtaken says why an event that is recorded takes no effect. A release that was recorded stands even where a calibration
+// had found a wrench bad before it: there are journals from before that was asked.
+func (s *Shop) overtaken(ev audit.Event) error {
 	switch ev := ev.(type) {
 	case audit.ProcedureAdded:
 		return s.refuseProcedure(ev)

@@ -3,6 +3,7 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"witnessmark/audit"
@@ -76,8 +77,8 @@ func (s *Shop) refuseRelease(ev audit.BuildReleased) error {
 		return fmt.Errorf("build %d has gone on to entry %d since it was reviewed up to entry %d: review it again", b.ID, b.last, ev.Reviewed)
 	}
 	rv, _ := s.Review(ev.Build)
-	if open := rv.Blocking(); len(open) > 0 {
-		return notReleasable(&rv, open)
+	if open := slices.DeleteFunc(rv.Blocking(), Finding.recalled); len(open) > 0 {
+		return notReleasable(&rv, rv.Blocking())
 	}
 	switch {
 	case ev.Recorded < b.last:
@@ -85,6 +86,16 @@ func (s *Shop) refuseRelease(ev audit.BuildReleased) error {
 			ev.Recorded, b.ID, b.last)
 	case ev.Size < 1 || len(ev.Root) != rootSize:
 		return errors.New("a release signs the state of the ledger: wait until the database is up, then repeat")
+	}
+	return nil
+}
+
+// refuseDoubted refuses to release what rests on a wrench that a calibration found bad, while that is neither settled nor
+// conceded.
+func (s *Shop) refuseDoubted(ev audit.BuildReleased) error {
+	rv, _ := s.Review(ev.Build)
+	if open := rv.Blocking(); len(open) > 0 {
+		return notReleasable(&rv, open)
 	}
 	return nil
 }

@@ -55,6 +55,7 @@ type Build struct {
 	runs     []*run    // every run of a joint, the newest last
 	conceded []granted // in order
 	last     uint64    // the last entry that was about the build
+	doubted  int       // readings in doubt, of a released build
 	released bool
 	reopened bool // was released once, and is not now
 }

@@ -12,12 +12,12 @@ import (
 	"witnessmark/device/unit"
 )
 
-// Suspect is what rests at a joint on the readings of a wrench that a calibration found bad.
+// Suspect is what rests at a joint on the readings of a wrench that one calibration found bad.
 type Suspect struct {
-	Wrench      string
-	Certificate string
-	Readings    []uint64
-	Where       []string // e.g. "stage seat, fastener 3, 4" or "check drag"
+	Wrench   string
+	Doubt    *recall.Doubt
+	Readings []uint64
+	Where    []string // e.g. "stage seat, fastener 3, 4" or "check drag"
 }
 
 // Measurement is a check that a reading answers, by its name.
@@ -26,85 +26,129 @@ type Measurement struct {
 	Reading uint64
 }
 
-// Suspects tells what rests on readings in doubt: steps that are done, and checks that are answered, by the newest reading
-// that says so. found is the wrench of a reading and the certificate that found it bad, empty: it is not in doubt. Where a
-// good wrench has done the step or check again since, nothing is in doubt any more.
-func Suspects(steps []StepState, checks []Measurement, found func(reading uint64) (wrench, certificate string)) []Suspect {
+// Suspects tells what rests on readings in doubt: steps that were done or have failed, and checks that are answered. found is
+// the wrench of a reading and the doubt that it is in, nil: none.
+func Suspects(steps []StepState, checks []Measurement, found func(reading uint64) (wrench string, d *recall.Doubt)) []Suspect {
 	var out []Suspect
 	add := func(reading uint64, where string, fastener string) {
-		wrench, certificate := found(reading)
-		if certificate == "" {
+		wrench, d := found(reading)
+		if d == nil {
 			return
 		}
-		i := slices.IndexFunc(out, func(s Suspect) bool { return s.Wrench == wrench })
+		i := slices.IndexFunc(out, func(s Suspect) bool { return s.Wrench == wrench && s.Doubt.Certificate == d.Certificate })
 		if i < 0 {
 			i = len(out)
-			out = append(out, Suspect{Wrench: wrench, Certificate: certificate})
+			out = append(out, Suspect{Wrench: wrench, Doubt: d})
 		}
 		out[i].add(reading, where, fastener)
 	}
 	for i := range steps {
-		if s := &steps[i]; s.State == Done {
-			add(s.passed(), "stage "+s.Stage+", fastener ", s.Fastener)
+		s := &steps[i]
+		for _, reading := range s.resting(loosened(steps, s.Fastener), found) {
+			add(reading, "stage "+s.Stage+", fastener ", s.Fastener)
 		}
 	}
 	for _, c := range checks {
 		add(c.Reading, c.Check, "")
 	}
-	slices.SortStableFunc(out, func(a, b Suspect) int { return cmp.Compare(a.Wrench, b.Wrench) })
+	slices.SortStableFunc(out, func(a, b Suspect) int {
+		return cmp.Or(cmp.Compare(a.Wrench, b.Wrench), a.Doubt.At.Compare(b.Doubt.At))
+	})
 	return out
 }
 
 func (s *Suspect) add(reading uint64, where, fastener string) {
 	s.Readings = append(s.Readings, reading)
-	if n := len(s.Where); n > 0 && fastener != "" && strings.HasPrefix(s.Where[n-1], where) {
-		s.Where[n-1] += ", " + fastener
-		return
+	last := len(s.Where) - 1
+	switch {
+	case last < 0 || fastener == "" || !strings.HasPrefix(s.Where[last], where):
+		s.Where = append(s.Where, where+fastener)
+	case !strings.HasSuffix(s.Where[last], " "+fastener):
+		s.Where[last] += ", " + fastener
 	}
-	s.Where = append(s.Where, where+fastener)
 }
 
-// passed is the newest reading by which a step is done.
-func (s *StepState) passed() (reading uint64) {
+// resting are the readings in doubt that a step rests on since its fastener was last loosened: the newest one by which it is
+// done or has failed. A later pass of a wrench that is not in doubt settles one that may have been too weak; one that may have
+// been too strong is mended by loosening alone.
+func (s *StepState) resting(since uint64, found func(reading uint64) (string, *recall.Doubt)) []uint64 {
+	var newest, strong uint64
 	for _, m := range s.Marks {
-		if m.Verdict == audit.Pass {
-			reading = m.Reading
+		if m.Reading <= since || s.State == Open || s.State == Done && m.Verdict != audit.Pass {
+			continue
+		}
+		newest = m.Reading
+		if _, d := found(m.Reading); d != nil && d.ShowsTooLittle() {
+			strong = m.Reading
 		}
 	}
-	return reading
+	if _, d := found(newest); newest != 0 && d != nil {
+		return []uint64{newest}
+	}
+	if strong != 0 {
+		return []uint64{strong}
+	}
+	return nil
+}
+
+// loosened is the newest reading that turned a fastener back where no stage asks for it, 0: none did.
+func loosened(steps []StepState, fastener string) (last uint64) {
+	for i := range steps {
+		for k := range steps[i].Marks {
+			if m := &steps[i].Marks[k]; m.Fastener == fastener && turnedBack(m) {
+				last = max(last, m.Reading)
+			}
+		}
+	}
+	return last
+}
+
+// ID names the finding about it; it stays the same while it is about the same certificate.
+func (s *Suspect) ID(joint string) string {
+	return "found-bad:" + joint + "/" + s.Wrench + "/" + strings.Join(strings.Fields(s.Doubt.Certificate), "-")
 }
 
 // String is a sentence.
 func (s Suspect) String() string {
-	return fmt.Sprintf("wrench %s was found bad by certificate %s, and on its readings rest: %s", s.Wrench, s.Certificate, strings.Join(s.Where, "; "))
+	off := ""
+	if s.Doubt.Found != nil {
+		off = " (" + s.Doubt.Found.String() + ")"
+	}
+	return fmt.Sprintf("wrench %s was found bad by certificate %s%s, in doubt %s, and on its readings, %d in all, rest: %s",
+		s.Wrench, s.Doubt.Certificate, off, s.Doubt.Span, len(s.Readings), strings.Join(s.Where, "; "))
 }
 
 // reviewWrenches makes a finding of each wrench that a calibration found bad and on whose readings something rests.
 func (s *Shop) reviewWrenches(v *reviewer) {
-	bad := map[string]recall.Doubt{}
+	bad := map[string][]recall.Doubt{}
 	for _, u := range v.run.used {
-		if s.calibrated[u.wrench].FoundBad() {
-			bad[u.wrench], _ = s.calibrated[u.wrench].Doubt() // Refusal has read its points
+		if d, _ := s.calibrated[u.wrench].Doubts(); d != nil { // Refusal has read its points
+			bad[u.wrench] = d
 		}
 	}
 	if len(bad) == 0 {
 		return
 	}
-	found := func(reading uint64) (wrench, certificate string) {
-		if i := v.run.taken(reading); i >= 0 {
-			t := &v.run.readings[i]
-			if d := bad[t.reading.Wrench]; d.Bad(t.at) {
-				return t.reading.Wrench, d.Certificate
-			}
+	found := func(reading uint64) (wrench string, d *recall.Doubt) {
+		i := v.run.taken(reading)
+		if i < 0 {
+			return "", nil
 		}
-		return "", ""
+		t := &v.run.readings[i]
+		return t.reading.Wrench, recall.Of(bad[t.reading.Wrench], t.at)
 	}
 	for _, o := range Suspects(v.steps, v.measurements(), found) {
-		d := bad[o.Wrench]
-		v.add(Finding{ID: "found-bad:" + v.run.joint.ID + "/" + o.Wrench, Subject: WrenchFinding, Text: o.String() + v.turned(&o, &d),
-			Settle: "do these again with a wrench that is fit, or concede; witnessmark wrench affected " + o.Wrench + " lists all that it has touched"})
+		turned := v.turned(&o)
+		f := Finding{ID: o.ID(v.run.joint.ID), Subject: WrenchFound, Readings: len(o.Readings), Turn: len(turned), Text: o.String() + ". " + would(o.Doubt, turned),
+			Settle: settleFound + o.Wrench + " lists all that it has touched"}
+		if o.Doubt.Found != nil && len(turned) == 0 {
+			f.Subject = WrenchFinding
+		}
+		v.add(f)
 	}
 }
+
+const settleFound = "tighten these again with a wrench that is fit (a joint that is complete is begun anew), record the finding anew where it was wrong, or concede; witnessmark wrench affected "
 
 // use is that a wrench took readings of a run, the first and the last of them at these times.
 type use struct {
@@ -125,44 +169,63 @@ func (r *run) uses(wrench string, at time.Time) {
 	}
 }
 
-// InDoubt says in a sentence that a wrench with which a build was tightened was found bad, and nobody has conceded that;
-// empty: none was. A build may be released by then.
+// InDoubt says in a sentence how many readings of a build a calibration has put in doubt that found their wrench bad, as far as
+// nobody has conceded that; empty: none.
 func (s *Shop) InDoubt(build uint64) string {
-	b, n := s.build(build), 0
+	b := s.build(build)
+	if !b.released {
+		return InDoubt(s.doubted(b))
+	}
+	return InDoubt(b.doubted)
+}
+
+// recount looks anew which released builds are in doubt, after something was recorded of the calibrations of a wrench. They are
+// many, and hold their readings packed: it is not done at every look at the list.
+func (s *Shop) recount(wrench string) {
+	if len(s.calibrated[wrench].Found()) == 0 {
+		return
+	}
+	for _, b := range s.builds {
+		used := func(r *run) bool {
+			return slices.ContainsFunc(r.used, func(u use) bool { return u.wrench == wrench })
+		}
+		if b.released && slices.ContainsFunc(b.runs, used) {
+			b.doubted = s.doubted(b)
+		}
+	}
+}
+
+// doubted counts the readings.
+func (s *Shop) doubted(b *Build) (n int) {
 	for i := range b.revision.parsed.Joints {
-		if r := b.newestRun(b.revision.parsed.Joints[i].ID); r != nil && slices.ContainsFunc(r.used, s.mayDoubt) {
-			v := reviewer{run: r.unpacked()}
-			v.steps = v.run.steps()
-			s.reviewWrenches(&v)
-			for i := range v.found {
-				s.cover(b, &v.found[i])
-			}
-			if slices.ContainsFunc(v.found, func(f Finding) bool { return f.Blocks }) {
-				n++
+		r := b.newestRun(b.revision.parsed.Joints[i].ID)
+		if r == nil || !slices.ContainsFunc(r.used, s.mayDoubt) {
+			continue
+		}
+		v := reviewer{run: r.unpacked()}
+		v.steps = v.run.steps()
+		s.reviewWrenches(&v)
+		for i := range v.found {
+			if s.cover(b, &v.found[i]); v.found[i].Blocks {
+				n += v.found[i].Readings
 			}
 		}
 	}
-	return InDoubt(n)
+	return n
 }
 
 // mayDoubt is true where readings between two times may be in doubt: it costs little, and spares most builds the closer look.
 func (s *Shop) mayDoubt(u use) bool {
-	if !s.calibrated[u.wrench].FoundBad() {
-		return false
-	}
-	d, _ := s.calibrated[u.wrench].Doubt()
-	return !u.to.Before(d.From) && (d.To.IsZero() || !u.from.After(d.To))
+	all, _ := s.calibrated[u.wrench].Doubts()
+	return slices.ContainsFunc(all, func(d recall.Doubt) bool { return !u.to.Before(d.From) && (d.To.IsZero() || !u.from.After(d.To)) })
 }
 
-// InDoubt is the sentence about so many joints.
-func InDoubt(joints int) string {
-	switch joints {
-	case 0:
+// InDoubt is the sentence about so many readings; empty: none.
+func InDoubt(readings int) string {
+	if readings == 0 {
 		return ""
-	case 1:
-		return "1 joint rests on a wrench that was found bad"
 	}
-	return fmt.Sprintf("%d joints rest on a wrench that was found bad", joints)
+	return fmt.Sprintf("a calibration found bad since touches %d of its readings", readings)
 }
 
 // measurements are the checks that a reading answers as the procedure wants it.
@@ -179,13 +242,12 @@ func (v *reviewer) measurements() []Measurement {
 	return out
 }
 
-// turned says which verdicts would be others if the wrench was as it was found; empty where no deviation was recorded.
-func (v *reviewer) turned(o *Suspect, d *recall.Doubt) string {
-	if d.Found == nil {
-		return ""
+// turned says which verdicts would be others if the wrench was as it was found.
+func (v *reviewer) turned(o *Suspect) (would []string) {
+	if o.Doubt.Found == nil {
+		return nil
 	}
 	order := v.run.order()
-	var would []string
 	for _, reading := range o.Readings {
 		t := &v.run.readings[v.run.taken(reading)]
 		step := slices.IndexFunc(v.steps, func(s StepState) bool { return s.Stage == t.mark.Stage && s.Fastener == t.mark.Fastener })
@@ -193,12 +255,28 @@ func (v *reviewer) turned(o *Suspect, d *recall.Doubt) string {
 			continue
 		}
 		p := recall.Pull{Figures: order[step].Figures, Reading: t.reading, Mark: t.mark, Guard: v.run.guard(t, t.gotten())}
-		if got, now := recall.Again(p, d.Found); now != t.mark.Verdict {
+		if got, now := recall.Again(p, o.Doubt.Found); now != t.mark.Verdict {
 			would = append(would, fmt.Sprintf("stage %s, fastener %s was %s N·m: %s", t.mark.Stage, t.mark.Fastener, got.In(unit.Nm, 2), now))
 		}
 	}
-	if len(would) == 0 {
-		return ". With the deviation found every verdict stays"
+	return would
+}
+
+// turnedShown is how many verdicts that would turn a sentence names.
+const turnedShown = 5
+
+// would says what follows from the deviation that was found.
+func would(d *recall.Doubt, turned []string) string {
+	switch n := len(turned); {
+	case d.Found == nil:
+		return "No deviation is recorded to judge them again with"
+	case n == 0:
+		return "With the deviation found every verdict stays"
+	case n == 1:
+		return "With the deviation found 1 verdict would turn: " + turned[0]
+	case n > turnedShown:
+		return fmt.Sprintf("With the deviation found %d verdicts would turn: %s; and %d more", n, strings.Join(turned[:turnedShown], "; "), n-turnedShown)
+	default:
+		return fmt.Sprintf("With the deviation found %d verdicts would turn: %s", n, strings.Join(turned, "; "))
 	}
-	return ". With the deviation found: " + strings.Join(would, "; ")
 }

@@ -14,6 +14,7 @@ func (s *Shop) declare(e audit.Entry, ev audit.WrenchDeclared) {
 		w.pulls = before.pulls
 	}
 	s.wrenches[ev.Wrench] = w
+	s.recount(ev.Wrench)
 }
 
 // calibrations is what is known of the calibrations of a wrench.

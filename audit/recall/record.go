@@ -45,6 +45,17 @@ func (r *Record) Find(at time.Time, f audit.CalibrationFound) {
 	r.found = append(r.found, finding{f, at})
 }
 
+// Found are the words on how the wrench was found. Of a wrench that nothing is known of there are none.
+func (r *Record) Found() (out []audit.CalibrationFound) {
+	if r == nil {
+		return nil
+	}
+	for _, f := range r.found {
+		out = append(out, f.CalibrationFound)
+	}
+	return out
+}
+
 // FoundBad is true where some calibration found the wrench bad. Of a wrench that nothing is known of it is false.
 func (r *Record) FoundBad() bool {
 	return r != nil && slices.ContainsFunc(r.found, func(f finding) bool { return !f.Good })
@@ -59,8 +70,9 @@ func (r *Record) Until(at time.Time) {
 // Doubt is the time in which readings of a wrench are in doubt.
 type Doubt struct {
 	Span
-	Certificate string  // which found it bad; empty: none did, and the span is that since its last good calibration
-	Found       AsFound // nil: no deviation was recorded
+	Certificate string    // which found it bad; empty: none did, and the span is that since its last good calibration
+	At          time.Time // when it was calibrated
+	Found       AsFound   // nil: no deviation was recorded
 }
 
 // Bad is true where a calibration found the wrench bad and the instant belongs to the span.
@@ -74,15 +86,62 @@ func (r *Record) Doubt() (d Doubt, err error) {
 	if bad == nil {
 		return d, nil
 	}
-	d.Certificate = bad.Certificate
-	for _, f := range r.found {
-		if strings.EqualFold(f.Certificate, bad.Certificate) && f.Points != "" {
-			if d.Found, err = Parse(f.Points); err != nil {
-				return d, err
+	d.Certificate, d.At = bad.Certificate, bad.At
+	d.Found, err = r.points(bad.Certificate)
+	return d, err
+}
+
+// points are the deviations by the newest word on a certificate that has some.
+func (r *Record) points(certificate string) (f AsFound, err error) {
+	for _, said := range r.found {
+		if strings.EqualFold(said.Certificate, certificate) && said.Points != "" {
+			if f, err = Parse(said.Points); err != nil {
+				return nil, err
 			}
 		}
 	}
-	return d, nil
+	return f, nil
+}
+
+// Doubts are all times in which readings of the wrench are in doubt because a calibration found it bad, in the order of the
+// calibrations; the newest of them is Doubt.
+func (r *Record) Doubts() (out []Doubt, err error) {
+	if !r.FoundBad() {
+		return nil, nil
+	}
+	all := inOrder(r.all())
+	for i, c := range all {
+		if !c.FoundBad {
+			continue
+		}
+		d := Doubt{Span: wholeDays(around(all, i)), Certificate: c.Certificate, At: c.At}
+		if d.Found, err = r.points(c.Certificate); err != nil {
+			return nil, err
+		}
+		out = append(out, d)
+	}
+	return out, nil
+}
+
+// Of is the doubt that a reading of an instant is in, nil: none. Of several it is that of the first calibration after the
+// reading, which tells best how the wrench was then.
+func Of(all []Doubt, at time.Time) (by *Doubt) {
+	for i := range all {
+		d := &all[i]
+		if !d.Bad(at) {
+			continue
+		}
+		by = d
+		if !at.After(d.At) {
+			break
+		}
+	}
+	return by
+}
+
+// ShowsTooLittle is true where the wrench may have given more than it showed: a deviation below 0 was found, or none is known.
+func (d *Doubt) ShowsTooLittle() bool {
+	return d.Found == nil || slices.ContainsFunc(d.Found, func(p Point) bool { return p.Deviation < 0 })
 }
 
 // all are the calibrations with how the wrench was found at them, and those that are known by that alone.

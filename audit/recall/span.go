@@ -23,26 +23,48 @@ type Span struct {
 // wrench good, to the first from it on that did. Where none was bad it begins at the newest good one. A later calibration
 // ends the span only if it was good.
 func spanOf(all []Calibration) (s Span, bad *Calibration) {
-	all = slices.Clone(all)
-	slices.SortStableFunc(all, func(a, b Calibration) int { return a.At.Compare(b.At) })
+	all = inOrder(all)
 	found := len(all)
 	for i := range all {
 		if all[i].FoundBad {
 			found, bad = i, &all[i]
 		}
 	}
-	for _, c := range all[:found] {
+	return around(all, found), bad
+}
+
+func inOrder(all []Calibration) []Calibration {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b Calibration) int { return a.At.Compare(b.At) })
+	return all
+}
+
+// around is the span in doubt by calibration i of those in order; beyond the last one, the time since the newest good one.
+func around(all []Calibration, i int) (s Span) {
+	for _, c := range all[:i] {
 		if c.LeftGood {
 			s.From = c.At
 		}
 	}
-	for _, c := range all[found:] {
+	for _, c := range all[i:] {
 		if c.LeftGood {
 			s.To = c.At
 			break
 		}
 	}
-	return s, bad
+	return s
+}
+
+// String is the span by its days.
+func (s Span) String() string {
+	return "since " + dayOr(s.From, "ever: no good calibration is recorded") + " until " + dayOr(s.To, "now")
+}
+
+func dayOr(t time.Time, otherwise string) string {
+	if t.IsZero() {
+		return otherwise
+	}
+	return t.UTC().Format(time.DateOnly)
 }
 
 // Holds tells whether an instant belongs to the span.

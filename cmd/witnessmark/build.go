@@ -75,7 +75,7 @@ func (buildList) Run(ctx context.Context, s shop) error {
 	for _, b := range list {
 		state := string(b.Standing)
 		if b.InDoubt != "" {
-			state += ", IN DOUBT: " + b.InDoubt
+			state += ", but " + b.InDoubt
 		}
 		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s revision %s\t%s\n", b.ID, b.Engine, b.WorkOrder, b.Unit, b.Family, b.Revision, state)
 	}

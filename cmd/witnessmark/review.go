@@ -52,7 +52,7 @@ func inTheWay(n int) string {
 func showReview(w io.Writer, rv bench.Review) error {
 	fmt.Fprintf(w, "build %d: engine %s, work order %s: %s, reviewed up to entry %d\n", rv.Build, rv.Engine, rv.WorkOrder, rv.Standing, rv.Seq)
 	if rv.Standing == bench.Released && len(rv.Blocking()) > 0 {
-		fmt.Fprintln(w, "found since it was released; the engine is perhaps not what was signed for:")
+		fmt.Fprintln(w, cmp.Or(sign(rv), "found since it was released; the engine is perhaps not what was signed for:"))
 	} else {
 		fmt.Fprintf(w, "%s\n", inTheWay(len(rv.Blocking())))
 	}
@@ -61,6 +61,8 @@ func showReview(w io.Writer, rv bench.Review) error {
 	for _, f := range rv.Findings {
 		head := "to be known"
 		switch {
+		case f.Blocks && rv.Standing == bench.Released:
+			head = "found since the release"
 		case f.Blocks:
 			head = "in the way"
 		case f.Conceded != nil:
@@ -82,6 +84,18 @@ func showReview(w io.Writer, rv bench.Review) error {
 		fmt.Fprintf(t, "\nRelease it with: witnessmark build release %d --reviewed %d --by NAME\n", rv.Build, rv.Seq)
 	}
 	return t.Flush()
+}
+
+// sign says of a released build that a calibration has put readings of it in doubt; empty: none did.
+func sign(rv bench.Review) string {
+	n := 0
+	for _, f := range rv.Blocking() {
+		n += f.Readings
+	}
+	if n == 0 {
+		return ""
+	}
+	return "released, but " + bench.InDoubt(n)
 }
 
 func granted(c *bench.Conceded) string {

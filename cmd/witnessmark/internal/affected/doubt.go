@@ -66,16 +66,9 @@ func doubtOf(ctx context.Context, r *store.Reader, wrench string) (d recall.Doub
 	if d, err = rec.Doubt(); err != nil {
 		return d, "", err
 	}
-	why = "since " + dayOr(d.From, "ever: no good calibration is recorded") + " until " + dayOr(d.To, "now")
+	why = d.Span.String()
 	if d.Certificate == "" {
 		return d, why + "; no calibration has found it bad", nil
 	}
 	return d, why + ", found bad by certificate " + d.Certificate, nil
-}
-
-func dayOr(t time.Time, otherwise string) string {
-	if t.IsZero() {
-		return otherwise
-	}
-	return t.UTC().Format(time.DateOnly)
 }

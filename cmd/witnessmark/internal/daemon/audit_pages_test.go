@@ -361,9 +361,9 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	committed(t, d)
 	ada.want(200, "verdicts would turn", "GET", "/wrenches/TW-01", nil)
 	ada.want(200, "pass would be low torque", "GET", "/wrenches/TW-01", nil)
-	ada.want(200, "wrench TW-01 was found bad by certificate C-2, and on its readings rest: ", "GET", "/claims?q=E-4711", nil)
-	ada.want(200, "In doubt: 1 joint rests on a wrench that was found bad", "GET", "/claims?q=E-4711", nil)
-	ada.want(200, "In doubt: 1 joint rests on a wrench that was found bad", "GET", fmt.Sprintf("/builds/%d", build.ID), nil)
+	ada.want(200, "wrench TW-01 was found bad by certificate C-2 (10 %@30 N·m, 10 %@100 N·m), in doubt since ", "GET", "/claims?q=E-4711", nil)
+	ada.want(200, "In doubt: a calibration found bad since touches 8 of its readings", "GET", "/claims?q=E-4711", nil)
+	ada.want(200, "In doubt: a calibration found bad since touches 8 of its readings", "GET", fmt.Sprintf("/builds/%d", build.ID), nil)
 	ada.want(200, "wrench found bad", "GET", fmt.Sprintf("/builds/%d/joints/%d", build.ID, run), nil)
 	if _, body := bo.do("GET", "/wrenches/TW-01", nil); strings.Contains(body, "E-4711") || !strings.Contains(body, "verdicts would turn") {
 		t.Errorf("got %q, want no engines for a technician", body)

@@ -246,7 +246,7 @@ func TestSheet_AWrenchThatWasFoundBad(t *testing.T) {
 	s.tighten(&p.Joints[0])
 	s.apply(audit.CalibrationFound{Wrench: "W1", Certificate: "C-990", Found: begin.AddDate(0, 0, 1), Person: "p1"})
 	got := print(t, s.record(nil), paper.Options{})
-	got.must(t, "In doubt: 1 joint rests on a wrench that was found bad", "wrench W1 was found bad by certificate C-990")
+	got.must(t, fmt.Sprintf("In doubt: a calibration found bad since touches %d of its readings", len(p.Joints[0].Sequence())), "wrench W1 was found bad by certificate C-990")
 }
 
 func TestSheet_TwoHundredFastenersWithoutPlaces(t *testing.T) {

@@ -40,13 +40,14 @@ type Build struct {
 // Joint is one attempt at a joint, from slack fasteners: a run on a bench, and those that took it up again. Run, Bench, By
 // and Started are of the first.
 type Joint struct {
-	Joint    string     `json:"joint"`
-	Title    string     `json:"title"`
-	Run      uint64     `json:"run"`
-	Bench    string     `json:"bench"`
-	By       string     `json:"by"`
-	Started  time.Time  `json:"started"`
-	Earlier  bool       `json:"earlier,omitempty"`   // the joint was begun anew later
+	Joint    string    `json:"joint"`
+	Title    string    `json:"title"`
+	Run      uint64    `json:"run"`
+	Bench    string    `json:"bench"`
+	By       string    `json:"by"`
+	Started  time.Time `json:"started"`
+	Earlier  bool      `json:"earlier,omitempty"` // the joint was begun anew later
+	suspects []bench.Suspect
 	Doubts   []string   `json:"doubts,omitempty"`    // what rests on readings of a wrench that was found bad; among Findings too
 	Runs     []Run      `json:"runs"`                // all of them, the oldest first
 	Closed   *time.Time `json:"closed"`              // null: still on the bench
@@ -195,14 +196,14 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 	return e, nil
 }
 
-func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit, doubts map[string]recall.Doubt) Joint {
+func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench.Bolt, in unit.TorqueUnit, doubts map[string][]recall.Doubt) Joint {
 	out := Joint{Joint: j.ID, Title: j.Title, Run: r.ID, Bench: r.Bench, By: r.Technician, Started: r.Started, Closed: r.Closed,
 		Earlier: r.earlier, Runs: r.runs, Complete: true, Steps: []Step{}, Checks: []Check{}, Stray: []Mark{}, Scans: []Scan{}, Findings: []string{}}
 	byReading := map[uint64]Mark{}
 	for i := range r.Readings {
 		if m, ok := mark(&r.Readings[i], in); ok {
 			m.By = r.by(&r.Readings[i])
-			if d := doubts[m.Wrench]; d.Bad(m.At) {
+			if recall.Of(doubts[m.Wrench], m.At) != nil {
 				m.Flags = append(slices.Clip(m.Flags), audit.FoundBad)
 			}
 			byReading[m.Reading] = m

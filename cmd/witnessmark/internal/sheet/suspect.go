@@ -10,20 +10,17 @@ import (
 )
 
 // suspect tells what rests on readings of wrenches that were found bad.
-func (o *Joint) suspect(steps []bench.StepState, doubts map[string]recall.Doubt) {
+func (o *Joint) suspect(steps []bench.StepState, doubts map[string][]recall.Doubt) {
 	if len(doubts) == 0 {
 		return
 	}
 	by := o.taken()
-	found := func(reading uint64) (wrench, certificate string) {
+	found := func(reading uint64) (wrench string, d *recall.Doubt) {
 		t := by[reading]
-		if d := doubts[t.Wrench]; d.Bad(t.At) {
-			return t.Wrench, d.Certificate
-		}
-		return "", ""
+		return t.Wrench, recall.Of(doubts[t.Wrench], t.At)
 	}
 	for i := range o.Checks {
-		if _, bad := found(o.Checks[i].Reading); bad != "" {
+		if _, bad := found(o.Checks[i].Reading); bad != nil {
 			o.Checks[i].Flags = append(slices.Clip(o.Checks[i].Flags), audit.FoundBad)
 		}
 	}
@@ -34,7 +31,8 @@ func (o *Joint) suspect(steps []bench.StepState, doubts map[string]recall.Doubt)
 		}
 	}
 	slices.SortFunc(checks, func(a, b bench.Measurement) int { return int(int64(a.Reading) - int64(b.Reading)) })
-	for _, s := range bench.Suspects(steps, checks, found) {
+	o.suspects = bench.Suspects(steps, checks, found)
+	for _, s := range o.suspects {
 		o.Doubts = append(o.Doubts, s.String())
 	}
 	o.Findings, o.OfJoint = slices.Concat(o.Doubts, o.Findings), slices.Concat(o.Doubts, o.OfJoint) // the worst first
@@ -71,13 +69,15 @@ func (b *Build) unconceded(doubt string) bool {
 	return !slices.ContainsFunc(b.Concessions, func(c Concession) bool { return strings.Contains(c.Found, doubt) })
 }
 
-// InDoubt says in a sentence that a wrench with which the build was tightened was found bad, and nobody has conceded that;
-// empty: none was. A build may be released by then.
+// InDoubt says in a sentence how many readings a calibration has put in doubt that found their wrench bad, as far as nobody has
+// conceded that; empty: none. A build may be released by then.
 func (b *Build) InDoubt() string {
 	n := 0
 	for i := range b.Joints {
-		if !b.Joints[i].Earlier && slices.ContainsFunc(b.Joints[i].Doubts, b.unconceded) {
-			n++
+		for _, s := range b.Joints[i].suspects {
+			if !b.Joints[i].Earlier && b.unconceded(s.String()) {
+				n += len(s.Readings)
+			}
 		}
 	}
 	return bench.InDoubt(n)

@@ -18,12 +18,12 @@ func TestOf_AWrenchThatWasFoundBad(t *testing.T) {
 	rec.Find(begin.Add(72*time.Hour), audit.CalibrationFound{Wrench: "TW-01", Certificate: "K-2", Found: begin.Add(48 * time.Hour)})
 	h.Calibrations = map[string]*recall.Record{"TW-01": rec}
 	e, text := sheets(t, h)
-	const want = "wrench TW-01 was found bad by certificate K-2, and on its readings rest: stage snug, fastener 1, 2; stage turn, fastener 1, 2; check drag"
+	const want = "wrench TW-01 was found bad by certificate K-2, in doubt since ever: no good calibration is recorded until now, and on its readings, 5 in all, rest: stage snug, fastener 1, 2; stage turn, fastener 1, 2; check drag"
 	good := e.Builds[0].Joints[1]
 	if !slices.Equal(good.Doubts, []string{want}) || good.Findings[0] != want || !good.Complete {
 		t.Errorf("got %q among %q, want %q first", good.Doubts, good.Findings, want)
 	}
-	for _, line := range []string{"IN DOUBT: 1 joint rests on a wrench that was found bad", want} {
+	for _, line := range []string{"IN DOUBT: a calibration found bad since touches 5 of its readings", want} {
 		if !strings.Contains(text, line) {
 			t.Errorf("got %s, want %q in it", text, line)
 		}

@@ -66,6 +66,9 @@ func (p *printer) joint(j *Joint) {
 		p.run(r, i == 0)
 	}
 	if p.depth == Overview {
+		for _, d := range j.Doubts {
+			p.line("  ! %s", d)
+		}
 		return
 	}
 	if p.depth != OfJoint {

@@ -1,0 +1,248 @@
+package main
+
+import (
+	"archive/zip"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/wrenchsim/sim"
+	"witnessmark/device"
+	"witnessmark/device/profile"
+	"witnessmark/device/unit"
+)
+
+const cover = `format: witnessmark/procedure/1
+family: TB-7
+revision: "1"
+title: Short block
+source: invented for this test
+decision: simple
+joints:
+  - id: cover
+    title: Front cover
+    criticality: A
+    round: stage
+    order: listed
+    fasteners:
+      - {id: "1", at: [0, 0]}
+      - {id: "2", at: [80, 0]}
+    stages:
+      - {id: snug, tighten_to: 30 N·m, accept: ±10 %}
+      - {id: seat, tighten_to: 60 N·m, accept: ±5 %}
+`
+
+// onDay is a daemon with one wrench, whose clock stands still until it is told the day.
+type onDay struct {
+	t    *testing.T
+	data string
+	now  atomic.Int64
+	sim  *sim.Wrench
+	sent int64
+}
+
+func newDay(t *testing.T, day string) *onDay {
+	t.Helper()
+	o := &onDay{t: t, data: t.TempDir()}
+	o.is(day)
+	line, err := sim.Listen("127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	form, err := profile.Builtin("semicolon-xor")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := func() time.Time { return time.UnixMicro(o.now.Load()).UTC() }
+	o.sim = sim.New(sim.Options{Wrench: "TW-01", Form: form, Line: line, Clock: clock, Resend: 200 * time.Millisecond})
+	if err := o.sim.Plug(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	cfg, err := config.Parse("test.yaml", []byte(`format: witnessmark/config/1
+shop: {id: north, name: North engine shop}
+listen: 127.0.0.1:0
+benches:
+  - {id: "1", wrenches: [TW-01]}
+wrenches:
+  - {id: TW-01, port: "tcp://`+line.Addr()+`", profile: semicolon-xor, calibration: {certificate: C-1, done: 2026-01-17, due: 2027-01-17, range: 10..200 N·m}}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := daemon.New(daemon.Options{Config: cfg, Data: o.data, Clock: clock, NewID: newID, Log: zerolog.New(io.Discard)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+		defer cancel()
+		if err := d.Stop(ctx); err != nil {
+			t.Error(err)
+		}
+		if err := o.sim.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return o
+}
+
+func (o *onDay) is(day string) {
+	at, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		o.t.Fatal(err)
+	}
+	o.now.Store(at.Add(9 * time.Hour).UnixMicro())
+}
+
+func (o *onDay) pull(torque, angle int64) {
+	o.t.Helper()
+	o.sent++
+	n, a := o.sent, unit.Angle(angle)*unit.Degree
+	err := o.sim.Send(o.t.Context(), device.Reading{Wrench: "TW-01", Torque: unit.Torque(torque) * unit.NewtonMetre, TorqueText: fmt.Sprintf("%d.0", torque),
+		Unit: unit.Nm, Angle: &a, Direction: device.Tighten, Counter: &n})
+	if err != nil {
+		o.t.Fatal(err)
+	}
+}
+
+// says runs a command, given by its words, and wants its exit code and what it says.
+func (o *onDay) says(code int, want, args string, more ...string) string {
+	o.t.Helper()
+	got, out, errs := said(o.t, append(append(strings.Fields(args), more...), "--data", o.data)...)
+	if got != code || !strings.Contains(out+errs, want) {
+		o.t.Errorf("%s %q: got %d, %q, %q, want %d and %q", args, more, got, out, errs, code, want)
+	}
+	return out
+}
+
+// TestCommands_AWrenchFoundBad releases an engine and then hears that its wrench showed 6 % too much: every command that tells
+// of that engine says so, and none does of the time before.
+func TestCommands_AWrenchFoundBad(t *testing.T) {
+	o := newDay(t, "2026-05-04")
+	o.says(exitOK, "", "procedure add", write(t, "cover.yaml", cover))
+	for _, order := range []string{"W-1", "W-2"} {
+		o.says(exitOK, "", "build open --engine E-"+order[2:]+" --family TB-7 --by Ada --work-order "+order)
+		o.says(exitOK, "", "joint start cover --bench 1 --by Ada --build "+order)
+		for _, pull := range [][2]int64{{30, 25}, {30, 26}, {60, 25}, {60, 26}} {
+			o.pull(pull[0], pull[1])
+		}
+		o.says(exitOK, "", "joint close --bench 1 --by Ada")
+	}
+	o.says(exitOK, "released", "build release W-1 --by Quinn")
+	before := o.says(exitOK, "", "history --engine E-1")
+	o.is("2026-06-10")
+	o.says(exitOK, "recorded", "wrench found TW-01 --certificate C-2 --on 2026-06-09 --bad --by Quinn --points", "6 %@40 N·m")
+	written(t, o.data)
+	const sign = "a calibration found bad since touches 4 of its readings"
+	const finding = "wrench TW-01 was found bad by certificate C-2 (6 %@40 N·m), in doubt since 2026-01-17 until now, and on its readings, 4 in all, rest: " +
+		"stage snug, fastener 1, 2; stage seat, fastener 1, 2"
+	o.says(exitOK, "released, but "+sign, "build list")
+	o.says(exitAttention, "released, but "+sign, "build review W-1")
+	o.says(exitAttention, "joint cover, "+finding+". With the deviation found 2 verdicts would turn: stage seat, fastener 1 was 56.60 N·m: low torque;", "build review W-2")
+	for _, depth := range []string{"overview", "joint", "fastener", "mark"} {
+		o.says(exitOK, sign, "history --engine E-1 --depth "+depth)
+		o.says(exitOK, finding, "history --engine E-1 --depth "+depth)
+	}
+	after := o.says(exitOK, "wrench found bad", "history --engine E-1")
+	if strings.Count(after, "  pass  ") != strings.Count(before, "  pass  ") || strings.Count(before, "  pass  ") != 4 {
+		t.Errorf("got %q after %q, want the verdicts as they were judged", after, before)
+	}
+	o.says(exitOK, sign, "claim E-1")
+	o.says(exitOK, finding, "claim E-1")
+	for _, args := range []string{"claim E-1 --at 2026-06-09", "claim E-1 --joint cover --fastener 1 --at 2026-06-09"} {
+		if out := o.says(exitOK, "released 2026-05-04", args); strings.Contains(out, "found bad") {
+			t.Errorf("%s: got %q, want nothing of what was found later", args, out)
+		}
+	}
+	o.says(exitOK, finding, "claim E-1 --at 2026-06-10")
+	t.Run("the bundle proves it", func(t *testing.T) { bundleOfDoubt(t, o) })
+	t.Run("the build sheet says it", func(t *testing.T) { sheetOfDoubt(t, o) })
+	t.Run("no release without a word on it", func(t *testing.T) { releaseOfDoubt(t, o) })
+	o.says(exitOK, "ok: shop north", "verify")
+}
+
+func bundleOfDoubt(t *testing.T, o *onDay) {
+	file := filepath.Join(t.TempDir(), "e1.zip")
+	o.says(exitOK, "proved against", "bundle W-1 -o "+file)
+	o.says(exitOK, "ok: build", "verify "+file)
+	z, err := zip.OpenReader(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer z.Close()
+	n := 0
+	for _, f := range z.File {
+		r, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var is struct{ Kind, Certificate string }
+		if err := json.NewDecoder(r).Decode(&is); err == nil && is.Kind == "calibration found" && is.Certificate == "C-2" {
+			n++
+		}
+	}
+	if n != 1 {
+		t.Errorf("got %d findings in the bundle, want the one", n)
+	}
+}
+
+func sheetOfDoubt(t *testing.T, o *onDay) {
+	file := filepath.Join(t.TempDir(), "e1.pdf")
+	o.says(exitOK, "", "sheet W-1 -o "+file)
+	if _, err := exec.LookPath("pdftotext"); err != nil {
+		t.Skip("no pdftotext here")
+	}
+	text, err := exec.CommandContext(t.Context(), "pdftotext", file, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	flat := strings.Join(strings.Fields(string(text)), " ")
+	for _, want := range []string{"In doubt: a calibration found bad since touches 4 of its readings", "wrench TW-01 was found bad by certificate C-2 (6 %@40 N·m)"} {
+		if !strings.Contains(flat, want) {
+			t.Errorf("got %s, want %q on the sheet", flat, want)
+		}
+	}
+}
+
+func releaseOfDoubt(t *testing.T, o *onDay) {
+	id := ""
+	for _, word := range strings.Fields(o.says(exitAttention, "", "build review W-2")) {
+		if word == "found-bad:cover/TW-01/C-2" {
+			id = word
+		}
+	}
+	o.says(exitAttention, "["+id+"]", "build release W-2 --by Quinn")
+	o.says(exitAttention, "needs a second person", "concede W-2 --by Quinn --reason loaded-lightly", id)
+	o.says(exitOK, "nothing stands in the way", "concede W-2 --by Quinn --second Rosa --reason loaded-lightly", id)
+	o.says(exitOK, "W-2: released", "build release W-2 --by Quinn")
+	written(t, o.data)
+	var e sheet.Engine
+	if err := json.Unmarshal([]byte(o.says(exitOK, "", "history --engine E-2 --format json")), &e); err != nil {
+		t.Fatal(err)
+	}
+	if b := e.Builds[0]; b.InDoubt() != "" || len(b.Joints[0].Doubts) != 1 || !slices.Contains(b.Joints[0].Steps[2].Marks[0].Flags, audit.FoundBad) {
+		t.Errorf("got %+v, want it conceded, and every reading still flagged", b)
+	}
+	o.says(exitAttention, "reopen it first", "concede W-1 --by Quinn --second Rosa --reason x", id)
+	o.says(exitOK, "recorded", "wrench found TW-01 --certificate C-2 --on 2026-06-09 --good --by Quinn")
+	if out := o.says(exitOK, "released", "build list"); strings.Contains(out, "since touches") {
+		t.Errorf("got %q, want no sign once the finding was taken back", out)
+	}
+}
