@@ -30,7 +30,7 @@ func (p *Pages) startPage(w http.ResponseWriter, r *http.Request) {
 	if v.Build != nil {
 		p.Shop.Look(func(s *bench.Shop) { v.Joints = s.Joints(chosen) })
 	}
-	p.show(w, r, http.StatusOK, "start", "Start", v)
+	p.show(w, r, http.StatusOK, "start", p.say(r, "title.start"), v)
 }
 
 func (p *Pages) openBuild(w http.ResponseWriter, r *http.Request) {

@@ -63,9 +63,9 @@ func (p *Pages) apiRoutes() []route {
 
 // The refusals of who may not.
 var (
-	errNobody  = &control.Error{Status: http.StatusUnauthorized, Sentence: "say who asks: sign in on the pages, or send the token of a machine as Authorization: Bearer TOKEN"}
-	errMachine = &control.Error{Status: http.StatusForbidden, Sentence: "this asks for a person's own password, which a token does not have: do it on the pages, or on the daemon's machine without --server"}
-	errAgain   = &control.Error{Status: http.StatusForbidden, Sentence: "this asks for your own password again: send it in the header " + OwnPassword}
+	errNobody  = &control.Error{Status: http.StatusUnauthorized, Sentence: en("refusal.say-who-asks-sign-in-on-the-pages")}
+	errMachine = &control.Error{Status: http.StatusForbidden, Sentence: en("refusal.this-asks-for-a-person-s-own-password")}
+	errAgain   = &control.Error{Status: http.StatusForbidden, Sentence: en("refusal.this-asks-for-your-own-password-again-send", "Header", OwnPassword)}
 )
 
 // guardAPI lets through who may, as the person they are.
@@ -163,7 +163,7 @@ func (p *Pages) machine(ctx context.Context, said string) (who person, err error
 	case !known:
 		return person{}, errToken
 	case len(who.Roles) == 0:
-		return person{}, &control.Error{Status: http.StatusUnauthorized, Sentence: "the person of token " + t.Name + " has no role here any more: ask an administrator"}
+		return person{}, &control.Error{Status: http.StatusUnauthorized, Sentence: en("refusal.the-person-of-token-token-has-no-role", "Token", t.Name)}
 	}
 	return who, nil
 }

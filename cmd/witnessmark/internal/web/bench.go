@@ -29,7 +29,7 @@ type benchView struct {
 }
 
 func (p *Pages) home(w http.ResponseWriter, r *http.Request) {
-	p.show(w, r, http.StatusOK, "home", "Benches", p.Shop.Benches())
+	p.show(w, r, http.StatusOK, "home", p.say(r, "menu.benches"), p.Shop.Benches())
 }
 
 func (p *Pages) benchPage(w http.ResponseWriter, r *http.Request) {
@@ -38,7 +38,7 @@ func (p *Pages) benchPage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	p.show(w, r, http.StatusOK, "bench", "Bench "+v.Bench.ID, v)
+	p.show(w, r, http.StatusOK, "bench", p.say(r, "title.bench", "Bench", v.Bench.ID), v)
 }
 
 // look is the present state of the bench of a request.
@@ -104,7 +104,7 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 			_, _ = io.WriteString(w, "event: over\ndata:\n\n")
 			return
 		}
-		text, err := p.middle(v)
+		text, err := p.middle(r, v)
 		if err != nil {
 			p.Log.Error().Err(err).Msg("a bench cannot be shown")
 			return
@@ -118,9 +118,9 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-func (p *Pages) middle(v benchView) (string, error) {
+func (p *Pages) middle(r *http.Request, v benchView) (string, error) {
 	var b bytes.Buffer
-	err := p.templates.ExecuteTemplate(&b, "middle", v)
+	err := p.languages.of(r).templates.ExecuteTemplate(&b, "middle", v)
 	return b.String(), err
 }
 
@@ -149,7 +149,7 @@ func (p *Pages) refused(w http.ResponseWriter, r *http.Request, err error) {
 		return
 	}
 	p.Log.Error().Err(err).Msg("a request failed")
-	p.fault(w, r, http.StatusInternalServerError, "this could not be done: the log of the daemon says why")
+	p.fault(w, r, http.StatusInternalServerError, en("refusal.this-could-not-be-done-the-log-of"))
 }
 
 // back goes to the page of the bench after an action, with what became of it.
@@ -157,7 +157,7 @@ func (p *Pages) back(w http.ResponseWriter, r *http.Request, err error) {
 	var e *control.Error
 	switch {
 	case errors.As(err, &e):
-		p.sessions.Put(r.Context(), sessionNotice, "Not done: "+e.Sentence)
+		p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.not-done-why", "Why", p.sentence(r, e.Sentence)))
 	case err != nil:
 		p.refused(w, r, err)
 		return

@@ -65,7 +65,7 @@ func (p *Pages) buildPage(w http.ResponseWriter, r *http.Request) {
 	v.Away, err = p.read(r, func(ctx context.Context, reader *store.Reader) error {
 		rec, err := recordOf(ctx, reader, b.ID)
 		if err == nil {
-			v.Joints, v.Moments = cards(rec.joints), moments(&rec.words)
+			v.Joints, v.Moments = cards(rec.joints), p.languages.of(r).moments(&rec.words)
 		}
 		return err
 	})
@@ -76,7 +76,7 @@ func (p *Pages) buildPage(w http.ResponseWriter, r *http.Request) {
 	if v.Away != "" {
 		p.Shop.Look(func(s *bench.Shop) { v.Live = s.Joints(b.ID) })
 	}
-	p.show(w, r, http.StatusOK, "build", "Engine "+b.Engine, v)
+	p.show(w, r, http.StatusOK, "build", p.say(r, "title.engine", "Engine", b.Engine), v)
 }
 
 // recorded is what the database holds of one build.

@@ -52,7 +52,7 @@ func (p *Pages) buildsPage(w http.ResponseWriter, r *http.Request) {
 	slices.SortStableFunc(v.Attention, func(a, b buildRow) int {
 		return cmp.Or(cmp.Compare(a.Worst.Subject.Rank(), b.Worst.Subject.Rank()), cmp.Compare(b.Blocking, a.Blocking))
 	})
-	p.show(w, r, http.StatusOK, "builds", "Builds", v)
+	p.show(w, r, http.StatusOK, "builds", p.say(r, "menu.builds"), v)
 }
 
 // sort puts a build that is not released where it belongs.

@@ -29,7 +29,7 @@ func (p *Pages) claimsPage(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	v := claimsView{Asked: strings.TrimSpace(q.Get("q")), Joint: q.Get("joint"), Fastener: q.Get("fastener"), Judge: p.who(r).Can(audit.Lead)}
 	if v.Asked == "" {
-		p.show(w, r, http.StatusOK, "claims", "Claims", v)
+		p.show(w, r, http.StatusOK, "claims", p.say(r, "menu.claims"), v)
 		return
 	}
 	text, note := p.Shop.Labelled(v.Asked)
@@ -51,7 +51,7 @@ func (p *Pages) claimsPage(w http.ResponseWriter, r *http.Request) {
 	case away != "":
 		v.Away, v.Answer, v.Live = away, nil, p.liveBuilds(text)
 	}
-	p.show(w, r, http.StatusOK, "claims", "Claim "+v.Asked, v)
+	p.show(w, r, http.StatusOK, "claims", p.say(r, "title.claim", "Asked", v.Asked), v)
 }
 
 // liveBuilds are the builds that the daemon knows by exactly this name.

@@ -16,7 +16,7 @@ func (p *Pages) enrolPage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	p.show(w, r, http.StatusOK, "enrol", "Enrol this browser", enrolView{r.PathValue("bench"), p.station(r)})
+	p.show(w, r, http.StatusOK, "enrol", p.say(r, "title.enrol"), enrolView{r.PathValue("bench"), p.station(r)})
 }
 
 // enrol makes this browser stand at a bench from now on, in the place of any other at which it stood.
@@ -32,12 +32,12 @@ func (p *Pages) enrol(w http.ResponseWriter, r *http.Request) {
 		err = p.stations.enrol(r.Context(), store.Enrolment{Key: Key(secret), Bench: at, Person: me.ID, Since: now, Expires: now.Add(enrolledFor)})
 	}
 	if err != nil {
-		p.showWith(w, r, http.StatusUnprocessableEntity, "enrol", "Enrol this browser", enrolView{at, p.station(r)}, err.Error())
+		p.showWith(w, r, http.StatusUnprocessableEntity, "enrol", p.say(r, "title.enrol"), enrolView{at, p.station(r)}, err.Error())
 		return
 	}
 	p.Log.Info().Str("bench", at).Str("by", me.ID).Msg("a browser was enrolled")
 	http.SetCookie(w, p.stationCookie(secret))
-	p.sessions.Put(r.Context(), sessionNotice, "This browser stands at bench "+at+" now: badge and PIN sign in here.")
+	p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.this-browser-stands-at-bench-bench-now-badge", "Bench", at))
 	http.Redirect(w, r, "/bench/"+at, http.StatusSeeOther)
 }
 
@@ -51,7 +51,7 @@ type enrolment struct {
 func (p *Pages) enrolledPage(w http.ResponseWriter, r *http.Request) {
 	all, err := p.stations.list(r.Context())
 	if err != nil {
-		p.fault(w, r, http.StatusServiceUnavailable, "the database is away, so enrolled browsers cannot be listed now: try again in a moment")
+		p.fault(w, r, http.StatusServiceUnavailable, en("refusal.the-database-is-away-so-enrolled-browsers-cannot"))
 		return
 	}
 	var here string
@@ -64,11 +64,11 @@ func (p *Pages) enrolledPage(w http.ResponseWriter, r *http.Request) {
 			list[i] = enrolment{e.Key, e.Bench, s.PersonName(e.Person), e.Since, e.Key == here}
 		}
 	})
-	p.show(w, r, http.StatusOK, "enrolled", "Enrolled browsers", list)
+	p.show(w, r, http.StatusOK, "enrolled", p.say(r, "title.enrolled"), list)
 }
 
 func (p *Pages) endEnrolment(w http.ResponseWriter, r *http.Request) {
-	notice := "Ended: nobody signs in there by badge and PIN any more."
+	notice := en("refusal.ended-nobody-signs-in-there-by-badge-and")
 	err := p.prove(r, p.who(r), r.FormValue("own_password"))
 	if err == nil {
 		err = p.stations.end(r.Context(), r.FormValue("key"))

@@ -18,7 +18,7 @@ func (p *Pages) handOver(w http.ResponseWriter, r *http.Request) {
 		id, err = p.proveBadge(r, at, badge, r.FormValue("pin"))
 	}
 	if err != nil {
-		p.sessions.Put(r.Context(), sessionNotice, "Not handed over: "+err.Error())
+		p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.not-handed-over-why", "Why", p.sentence(r, err.Error())))
 		http.Redirect(w, r, page, http.StatusSeeOther)
 		return
 	}

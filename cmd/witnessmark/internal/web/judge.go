@@ -20,7 +20,7 @@ import (
 func (p *Pages) proved(w http.ResponseWriter, r *http.Request, to string, do func(ctx context.Context, me person) error) {
 	me := p.who(r)
 	var refusal *control.Error
-	notice, err := "Done.", p.prove(r, me, r.FormValue("own_password"))
+	notice, err := p.say(r, "notice.done"), p.prove(r, me, r.FormValue("own_password"))
 	if err != nil {
 		err = control.Refuse(err.Error())
 	} else {
@@ -28,7 +28,7 @@ func (p *Pages) proved(w http.ResponseWriter, r *http.Request, to string, do fun
 	}
 	switch {
 	case errors.As(err, &refusal):
-		notice = "Not done: " + refusal.Sentence
+		notice = p.say(r, "notice.not-done-why", "Why", p.sentence(r, refusal.Sentence))
 	case err != nil:
 		p.refused(w, r, err)
 		return
@@ -71,7 +71,7 @@ func (p *Pages) unchanged(build uint64, finding, seen string) error {
 	}
 	i := slices.IndexFunc(rv.Findings, func(f bench.Finding) bool { return f.ID == finding })
 	if i >= 0 && rv.Findings[i].Text != seen {
-		return control.Refuse("what was found is different now (" + rv.Findings[i].Text + "): look at it again")
+		return control.Refuse(en("refusal.what-was-found-is-different-now-found-look", "Found", rv.Findings[i].Text))
 	}
 	return nil // what is not there at all, the desk refuses
 }
@@ -85,13 +85,13 @@ func (p *Pages) second(r *http.Request) (string, error) {
 	}
 	key := strings.ToLower(name) + "\x00password"
 	if p.throttle.wait(key) > 0 {
-		return "", control.Refuse("too many wrong tries of the second person: wait a moment")
+		return "", control.Refuse(en("refusal.too-many-wrong-tries-of-the-second-person"))
 	}
 	id, err := p.proven(r.Context(), name, r.FormValue("second_password"))
 	if err != nil {
 		if errors.Is(err, errWrong) {
 			p.throttle.wrong(key)
-			return "", control.Refuse("name and password of the second person do not belong together: nothing was changed")
+			return "", control.Refuse(en("refusal.name-and-password-of-the-second-person-do"))
 		}
 		return "", control.Refuse(err.Error())
 	}
@@ -99,7 +99,7 @@ func (p *Pages) second(r *http.Request) (string, error) {
 	may := false
 	p.Shop.Look(func(s *bench.Shop) { may = s.Has(id, audit.Technician) || s.Has(id, audit.Lead) })
 	if !may {
-		return "", control.Refuse("the second person must be a technician or a lead of this shop")
+		return "", control.Refuse(en("refusal.the-second-person-must-be-a-technician-or"))
 	}
 	return name, nil
 }
@@ -108,7 +108,7 @@ func (p *Pages) release(w http.ResponseWriter, r *http.Request) {
 	p.judge(w, r, func(ctx context.Context, build uint64, me person) error {
 		seen := number(r, "reviewed")
 		if seen == 0 {
-			return control.Malformed("the form does not say what you have looked at: open the page of the build and release it there")
+			return control.Malformed(en("refusal.the-form-does-not-say-what-you-have"))
 		}
 		_, err := p.Shop.Release(ctx, build, control.Release{Reviewed: seen, Person: me.Name})
 		return err

@@ -75,7 +75,7 @@ func (p *Pages) ledgerPage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	p.show(w, r, http.StatusOK, "ledger", "Ledger", v)
+	p.show(w, r, http.StatusOK, "ledger", p.say(r, "menu.ledger"), v)
 }
 
 func (p *Pages) verify(w http.ResponseWriter, r *http.Request) {
@@ -93,7 +93,7 @@ func (p *Pages) ledgerProgress(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		var b bytes.Buffer
-		if err := p.templates.ExecuteTemplate(&b, "check", l.Check); err != nil {
+		if err := p.languages.of(r).templates.ExecuteTemplate(&b, "check", l.Check); err != nil {
 			p.Log.Error().Err(err).Msg("the check of the ledger cannot be shown")
 			return
 		}

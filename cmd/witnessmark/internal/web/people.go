@@ -24,12 +24,12 @@ func (p *Pages) peoplePage(w http.ResponseWriter, r *http.Request) {
 			v.People = append(v.People, person{ID: who.Person, Name: who.Name, Roles: s.RolesOf(who.Person)})
 		}
 	})
-	p.show(w, r, http.StatusOK, "people", "People", v)
+	p.show(w, r, http.StatusOK, "people", p.say(r, "menu.people"), v)
 }
 
 var (
-	errPassword   = errors.New("your own password is wrong: nothing was changed")
-	errNoPassword = errors.New("this asks for your own password: give it, nothing was changed")
+	errPassword   = errors.New(en("refusal.your-own-password-is-wrong-nothing-was-changed"))
+	errNoPassword = errors.New(en("refusal.this-asks-for-your-own-password-give-it"))
 )
 
 // changePerson gives roles and, where one is written, a new password. Who changes people proves anew who they are.
@@ -44,7 +44,7 @@ func (p *Pages) prove(r *http.Request, me person, password string) error {
 	}
 	key := me.ID + "\x00again"
 	if p.throttle.wait(key) > 0 {
-		return errors.New("too many wrong tries: wait a moment")
+		return errors.New(en("refusal.too-many-wrong-tries-wait-a-moment"))
 	}
 	id, err := p.proven(r.Context(), me.Name, password)
 	if err == nil && id != me.ID {
@@ -64,7 +64,7 @@ func (p *Pages) prove(r *http.Request, me person, password string) error {
 func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
 	name := fields(r.FormValue("name"))
 	if name == "" {
-		return control.Malformed("say who: give a name")
+		return control.Malformed(en("refusal.say-who-give-a-name"))
 	}
 	id, err := p.Shop.Known(ctx, name)
 	if err != nil {

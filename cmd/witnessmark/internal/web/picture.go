@@ -21,7 +21,7 @@ const (
 // picture draws the fasteners to scale, seen as the technician stands before them. Shape tells the state, and the words
 // in the label: open is a ring, done a filled head with a tick, failed a square with a cross, next a big ring with a
 // pointer. Colours come from the style sheet.
-func picture(spots []bench.Spot) template.HTML {
+func (w *words) picture(spots []bench.Spot) template.HTML {
 	if len(spots) == 0 {
 		return ""
 	}
@@ -31,10 +31,10 @@ func picture(spots []bench.Spot) template.HTML {
 		width, height = max(width, xy[0]), max(height, xy[1])
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="joint" viewBox="0 0 %.0f %.0f" role="group" aria-label="Drawing of the joint">`, width+border+head, height+border+head)
+	fmt.Fprintf(&b, `<svg class="joint" viewBox="0 0 %.0f %.0f" role="group" aria-label="%s">`, width+border+head, height+border+head, html.EscapeString(w.say("picture.joint")))
 	b.WriteString(`<polyline class="way" points="` + way(spots, at) + `"/>`)
 	for i, s := range spots {
-		spot(&b, s, at[i])
+		w.spot(&b, s, at[i])
 	}
 	b.WriteString("</svg>")
 	return template.HTML(b.String()) // made of numbers and escaped ids only
@@ -87,7 +87,7 @@ func way(spots []bench.Spot, at [][2]float64) string {
 	return strings.Join(points, "")
 }
 
-func spot(b *strings.Builder, s bench.Spot, at [2]float64) {
+func (w *words) spot(b *strings.Builder, s bench.Spot, at [2]float64) {
 	state := string(s.State)
 	if s.Turn == 0 {
 		state = "not in this stage"
@@ -96,7 +96,7 @@ func spot(b *strings.Builder, s bench.Spot, at [2]float64) {
 		state = "next"
 	}
 	id := html.EscapeString(s.ID)
-	fmt.Fprintf(b, `<g class="spot %s" transform="translate(%.1f %.1f)"><title>fastener %s: %s</title>`, class(state), at[0], at[1], id, state)
+	fmt.Fprintf(b, `<g class="spot %s" transform="translate(%.1f %.1f)"><title>%s</title>`, class(state), at[0], at[1], html.EscapeString(w.say("picture.fastener", "Fastener", s.ID, "State", w.word(state))))
 	switch state {
 	case "next":
 		fmt.Fprintf(b, `<circle class="halo" r="%.0f"/><circle class="rim" r="%.0f"/><path class="mark" d="M-9 -46 L9 -46 L0 -34 Z"/>`, head+9, head)

@@ -25,9 +25,9 @@ const pinIdle = 15 * time.Minute
 
 var (
 	errPIN       = fmt.Errorf("a PIN has %d to %d digits", leastPIN, mostPIN)
-	errEasyPIN   = errors.New("this PIN is among the first that anybody tries: take one without a row or a pattern")
-	errBadge     = errors.New("badge and PIN do not belong together; you set your PIN on the page PIN, at a desk")
-	errNoStation = errors.New("this browser is enrolled at no bench: sign in by name and password, or have an administrator enrol it")
+	errEasyPIN   = errors.New(en("refusal.this-pin-is-among-the-first-that-anybody"))
+	errBadge     = errors.New(en("refusal.badge-and-pin-do-not-belong-together-you"))
+	errNoStation = errors.New(en("refusal.this-browser-is-enrolled-at-no-bench-sign"))
 )
 
 func checkPIN(pin string) error {
@@ -92,7 +92,7 @@ func tooOften(wait time.Duration) error {
 type throttled struct{ wait time.Duration }
 
 func (t *throttled) Error() string {
-	return fmt.Sprintf("too many wrong tries: wait %s", t.wait.Round(time.Second))
+	return en("refusal.too-many-wrong-tries-wait-time", "Time", t.wait.Round(time.Second))
 }
 
 func (p *Pages) badgeSignIn(w http.ResponseWriter, r *http.Request) {
@@ -123,13 +123,13 @@ func statusOf(err error) int {
 }
 
 func (p *Pages) pinPage(w http.ResponseWriter, r *http.Request) {
-	p.show(w, r, http.StatusOK, "pin", "PIN", nil)
+	p.show(w, r, http.StatusOK, "pin", p.say(r, "title.pin"), nil)
 }
 
 func (p *Pages) setPIN(w http.ResponseWriter, r *http.Request) {
 	err := p.changePIN(r, r.FormValue("pin"))
 	if err != nil {
-		p.showWith(w, r, http.StatusUnprocessableEntity, "pin", "PIN", nil, err.Error())
+		p.showWith(w, r, http.StatusUnprocessableEntity, "pin", p.say(r, "title.pin"), nil, err.Error())
 		return
 	}
 	p.sessions.Put(r.Context(), sessionNotice, "Your PIN is set.")

@@ -35,7 +35,7 @@ func (p *Pages) proceduresPage(w http.ResponseWriter, r *http.Request) {
 		v.Families[i].Revisions = append(v.Families[i].Revisions, rev)
 	}
 	slices.SortFunc(v.Families, func(a, b family) int { return strings.Compare(a.Name, b.Name) })
-	p.show(w, r, http.StatusOK, "procedures", "Procedures", v)
+	p.show(w, r, http.StatusOK, "procedures", p.say(r, "menu.procedures"), v)
 }
 
 func keeps(who person) bool { return who.Can(audit.Lead) || who.Can(audit.Administrator) }
@@ -76,7 +76,7 @@ func (p *Pages) procedurePage(w http.ResponseWriter, r *http.Request) {
 	q, all := r.URL.Query(), p.revisions()
 	rev := revisionOf(all, q.Get("family"), q.Get("revision"))
 	if rev == nil {
-		p.refused(w, r, control.Unknown("there is no such procedure here: see the list"))
+		p.refused(w, r, control.Unknown(en("refusal.there-is-no-such-procedure-here-see-the")))
 		return
 	}
 	plan, err := procedure.Parse(rev.Family, []byte(rev.Text))
@@ -86,7 +86,7 @@ func (p *Pages) procedurePage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := procedureView{Rev: *rev, Plan: plan, Drawn: drawn(plan), Others: others(all, rev)}
 	v.hold(all, q.Get("against"))
-	p.show(w, r, http.StatusOK, "procedure", rev.Family+" revision "+rev.Revision, v)
+	p.show(w, r, http.StatusOK, "procedure", p.say(r, "title.revision", "Family", rev.Family, "Revision", rev.Revision), v)
 }
 
 func revisionOf(all []bench.ProcedureRev, family, revision string) *bench.ProcedureRev {

@@ -45,7 +45,7 @@ type signingIn struct {
 	Until                        time.Time
 }
 
-var errProviderAway = errors.New("the provider of sign-ins cannot be reached now: sign in by name and password, or try again in a moment")
+var errProviderAway = errors.New(en("refusal.the-provider-of-sign-ins-cannot-be-reached"))
 
 // host is what people know it by.
 func (o *provider) host() string {
@@ -88,7 +88,7 @@ func (o *provider) to(known *oidc.Provider, r *http.Request) *oauth2.Config {
 // providerSignIn sends a person to the provider, with state, nonce and PKCE (RFC 7636).
 func (p *Pages) providerSignIn(w http.ResponseWriter, r *http.Request) {
 	if p.provider == nil {
-		p.fault(w, r, http.StatusNotFound, "this shop has no provider of sign-ins: sign in by name and password")
+		p.fault(w, r, http.StatusNotFound, en("refusal.this-shop-has-no-provider-of-sign-ins"))
 		return
 	}
 	known, err := p.provider.discover(asking(r))
@@ -116,7 +116,7 @@ func (p *Pages) providerCookie(value string, age int) *http.Cookie {
 	return c
 }
 
-var errNotBegun = errors.New("this sign-in was not begun in this browser, or too long ago: begin it again")
+var errNotBegun = errors.New(en("refusal.this-sign-in-was-not-begun-in-this"))
 
 // begun is the sign-in that this browser has begun, if the provider answers to that one.
 func (p *Pages) begun(r *http.Request) (s signingIn, err error) {
@@ -154,14 +154,14 @@ func (p *Pages) providerBack(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if p.start(w, r, id, "") {
-		p.show(w, r, http.StatusOK, "signed-in", "Signed in", within(s.Next))
+		p.show(w, r, http.StatusOK, "signed-in", p.say(r, "title.signed-in"), within(s.Next))
 	}
 }
 
 // provided is the person here whom the provider names.
 func (p *Pages) provided(r *http.Request, s signingIn) (string, error) {
 	if said := r.URL.Query().Get("error"); said != "" {
-		return "", errors.New("the provider did not sign you in: begin again, or sign in by name and password")
+		return "", errors.New(en("refusal.the-provider-did-not-sign-you-in-begin"))
 	}
 	name, err := p.provider.name(r, s)
 	if err != nil {
@@ -174,7 +174,7 @@ func (p *Pages) provided(r *http.Request, s signingIn) (string, error) {
 		}
 	})
 	if id == "" {
-		return "", fmt.Errorf("the provider says that you are %q, who has no role here: ask an administrator", name)
+		return "", errors.New(en("refusal.the-provider-says-that-you-are-name-who", "Name", fmt.Sprintf("%q", name)))
 	}
 	return id, nil
 }
@@ -190,14 +190,14 @@ func (o *provider) name(r *http.Request, s signingIn) (string, error) {
 	var refused *oauth2.RetrieveError
 	switch {
 	case errors.As(err, &refused):
-		return "", errors.New("the provider does not know this sign-in: begin it again")
+		return "", errors.New(en("refusal.the-provider-does-not-know-this-sign-in"))
 	case err != nil:
 		return "", errProviderAway
 	}
 	raw, _ := token.Extra("id_token").(string)
 	id, err := known.Verifier(&oidc.Config{ClientID: o.ClientID, Now: o.clock}).Verify(ctx, raw)
 	if err != nil || id.Nonce != s.Nonce {
-		return "", errors.New("what the provider said cannot be trusted: its signature, address, time or nonce is wrong; tell an administrator")
+		return "", errors.New(en("refusal.what-the-provider-said-cannot-be-trusted-its"))
 	}
 	claims := map[string]any{}
 	if err := id.Claims(&claims); err != nil {
@@ -208,7 +208,7 @@ func (o *provider) name(r *http.Request, s signingIn) (string, error) {
 		name = ""
 	}
 	if name = fields(name); name == "" {
-		return "", fmt.Errorf("the provider did not say %s of you, by which you are known here: tell an administrator", o.Claim)
+		return "", errors.New(en("refusal.the-provider-did-not-say-claim-of-you", "Claim", o.Claim))
 	}
 	return name, nil
 }

@@ -37,11 +37,11 @@ func (p *Pages) readFor(r *http.Request, within time.Duration, f func(context.Co
 	case err == nil:
 		return "", nil
 	case errors.Is(err, store.ErrNotRecorded):
-		return "this build is not in the database yet: it is safe on this machine and follows in a moment", nil
+		return p.say(r, "refusal.this-build-is-not-in-the-database-yet"), nil
 	case errors.As(err, &refusal):
-		return refusal.Sentence, nil
+		return p.sentence(r, refusal.Sentence), nil
 	case errors.Is(err, context.DeadlineExceeded):
-		return "the database took too long to answer: try again, and tell an administrator if it stays so", nil
+		return p.say(r, "refusal.the-database-took-too-long-to-answer-try"), nil
 	}
 	return "", err
 }
@@ -50,7 +50,7 @@ func (p *Pages) readFor(r *http.Request, within time.Duration, f func(context.Co
 func (p *Pages) buildOf(r *http.Request) (b control.Build, rv bench.Review, err error) {
 	id, err := strconv.ParseUint(r.PathValue("build"), 10, 64)
 	if err != nil {
-		return b, rv, control.Unknown(fmt.Sprintf("no build %.40q: builds have numbers", r.PathValue("build")))
+		return b, rv, control.Unknown(en("refusal.no-build-build-builds-have-numbers", "Build", fmt.Sprintf("%.40q", r.PathValue("build"))))
 	}
 	if rv, err = p.Shop.Review(id); err != nil {
 		return b, rv, err

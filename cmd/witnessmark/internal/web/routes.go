@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -110,7 +109,7 @@ func (p *Pages) guard(rt route) http.Handler {
 			http.Redirect(w, r, "/sign-in?next="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 			return
 		case who.ID == "":
-			p.fault(w, r, http.StatusUnauthorized, "you are no longer signed in and nothing was done: sign in and repeat it")
+			p.fault(w, r, http.StatusUnauthorized, en("refusal.you-are-no-longer-signed-in-and-nothing"))
 			return
 		case !rt.allows(who):
 			p.fault(w, r, http.StatusForbidden, lacking(rt))
@@ -132,8 +131,8 @@ func (p *Pages) guard(rt route) http.Handler {
 }
 
 var (
-	errByPIN     = &control.Error{Status: http.StatusForbidden, Sentence: "this asks for your own password, and you are signed in by badge and PIN: sign out, and in by name and password"}
-	errElsewhere = &control.Error{Status: http.StatusForbidden, Sentence: "by badge and PIN you record at the bench of this browser only: go to that one, or sign in by name and password"}
+	errByPIN     = &control.Error{Status: http.StatusForbidden, Sentence: en("refusal.this-asks-for-your-own-password-and-you")}
+	errElsewhere = &control.Error{Status: http.StatusForbidden, Sentence: en("refusal.by-badge-and-pin-you-record-at-the")}
 )
 
 // elsewhere is true of one who signed in by PIN and is about to act at another bench than that of the browser.
@@ -148,7 +147,7 @@ func (rt route) allows(who person) bool {
 }
 
 func lacking(rt route) string {
-	return fmt.Sprintf("this takes the role %s, which you do not have: ask an administrator", list(rt.need))
+	return en("refusal.this-takes-the-role-role-which-you-do", "Role", list(rt.need))
 }
 
 // person is who is signed in; the zero value is nobody.

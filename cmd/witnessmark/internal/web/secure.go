@@ -2,7 +2,6 @@ package web
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"strings"
 )
@@ -48,9 +47,9 @@ func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
 	var long *http.MaxBytesError
 	switch {
 	case errors.As(err, &long):
-		p.fault(w, r, http.StatusRequestEntityTooLarge, fmt.Sprintf("this is longer than the %d kB that are taken here: send less", most>>10))
+		p.fault(w, r, http.StatusRequestEntityTooLarge, en("refusal.this-is-longer-than-the-size-kb-that", "Size", most>>10))
 	case err != nil:
-		p.fault(w, r, http.StatusBadRequest, "the form did not arrive whole: send it again")
+		p.fault(w, r, http.StatusBadRequest, en("refusal.the-form-did-not-arrive-whole-send-it"))
 	}
 	return err == nil
 }

@@ -35,7 +35,7 @@ func (p *Pages) newSessions() *scs.SessionManager {
 	}
 	m.ErrorFunc = func(w http.ResponseWriter, _ *http.Request, err error) {
 		p.Log.Error().Err(err).Msg("session")
-		http.Error(w, "who is signed in cannot be looked up now: try again in a moment", http.StatusServiceUnavailable)
+		http.Error(w, en("refusal.who-is-signed-in-cannot-be-looked-up"), http.StatusServiceUnavailable)
 	}
 	return m
 }

@@ -64,7 +64,7 @@ func (c *setupCode) use(said string, do func() error) error {
 	return os.Remove(path)
 }
 
-var errWrongCode = errors.New("this is not the set-up code: it stands in the log of the daemon and in the file " + setupFile + " of its data folder")
+var errWrongCode = errors.New(en("refusal.this-is-not-the-set-up-code-it", "File", setupFile))
 
 // EnterLink is a link that signs a person in by the set-up code, once.
 func (p *Pages) EnterLink(address, name, page string) (string, error) {

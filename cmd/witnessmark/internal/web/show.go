@@ -13,6 +13,7 @@ import (
 
 // frame is what every page is shown in.
 type frame struct {
+	Lang    string
 	Title   string
 	Shop    string
 	Version string
@@ -25,7 +26,6 @@ type frame struct {
 }
 
 var helpers = template.FuncMap{
-	"picture": picture,
 	"claim":   claimLink,
 	"among":   among,
 	"clock":   func(t time.Time) string { return t.UTC().Format("15:04:05") },
@@ -51,12 +51,13 @@ func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, t
 
 // showWith shows a page with what is wrong above it.
 func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, page, title string, body any, wrong string) {
-	f := frame{Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: wrong, Now: p.Clock(), Body: body, Menu: p.menu(p.who(r)),
+	lang := p.languages.of(r)
+	f := frame{Lang: lang.Lang, Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: p.sentence(r, wrong), Now: p.Clock(), Body: body, Menu: p.menu(r),
 		Notice: p.sessions.PopString(r.Context(), sessionNotice)}
 	var b bytes.Buffer
-	if err := p.templates.ExecuteTemplate(&b, page, f); err != nil {
+	if err := lang.templates.ExecuteTemplate(&b, page, f); err != nil {
 		p.Log.Error().Err(err).Str("page", page).Msg("a page cannot be shown")
-		http.Error(w, "this page cannot be shown: the log of the daemon says why", http.StatusInternalServerError)
+		http.Error(w, en("refusal.this-page-cannot-be-shown-the-log-of"), http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -72,17 +73,19 @@ func (p *Pages) fault(w http.ResponseWriter, r *http.Request, status int, senten
 // menuItem is a page that everybody finds at the top, who may have it.
 type menuItem struct{ Path, Name string }
 
-var menu = []menuItem{{"/", "Benches"}, {"/builds", "Builds"}, {"/claims", "Claims"}, {"/wrenches", "Wrenches"}, {"/procedures", "Procedures"},
-	{"/ledger", "Ledger"}, {"/people", "People"}}
+// The names are keys of the catalogue.
+var menu = []menuItem{{"/", "menu.benches"}, {"/builds", "menu.builds"}, {"/claims", "menu.claims"}, {"/wrenches", "menu.wrenches"},
+	{"/procedures", "menu.procedures"}, {"/ledger", "menu.ledger"}, {"/people", "menu.people"}}
 
-func (p *Pages) menu(who person) (out []menuItem) {
+func (p *Pages) menu(r *http.Request) (out []menuItem) {
+	who, lang := p.who(r), p.languages.of(r)
 	if who.ID == "" {
 		return nil
 	}
 	for _, m := range menu {
 		for _, rt := range p.routes() {
 			if (rt.pattern == "GET "+m.Path || rt.pattern == "GET "+m.Path+"{$}") && rt.allows(who) {
-				out = append(out, m)
+				out = append(out, menuItem{m.Path, lang.say(m.Name)})
 			}
 		}
 	}

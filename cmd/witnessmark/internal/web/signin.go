@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net"
 	"net/http"
 	"strings"
@@ -26,10 +25,10 @@ var atOnce = make(chan struct{}, 2)
 const leastPassword = 12
 
 var (
-	errWrong     = errors.New("name and password do not belong together")
-	errAway      = errors.New("the database is away, so nobody can sign in by password now: who is signed in stays so")
-	errShort     = fmt.Errorf("a password has %d characters or more: three words that have nothing to do with each other will do", leastPassword)
-	errNoAccount = errors.New("this shop has no administrator yet: set it up first")
+	errWrong     = errors.New(en("refusal.name-and-password-do-not-belong-together"))
+	errAway      = errors.New(en("refusal.the-database-is-away-so-nobody-can-sign"))
+	errShort     = errors.New(en("refusal.a-password-has-least-characters-or-more-three", "Least", leastPassword))
+	errNoAccount = errors.New(en("refusal.this-shop-has-no-administrator-yet-set-it"))
 )
 
 type signInForm struct {
@@ -43,7 +42,7 @@ func (p *Pages) signInPage(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/set-up", http.StatusSeeOther)
 		return
 	}
-	p.show(w, r, http.StatusOK, "sign-in", "Sign in", p.form(r, signInForm{Next: r.URL.Query().Get("next")}))
+	p.show(w, r, http.StatusOK, "sign-in", p.say(r, "title.sign-in"), p.form(r, signInForm{Next: r.URL.Query().Get("next")}))
 }
 
 func (p *Pages) administered() (yes bool) {
@@ -92,7 +91,7 @@ func (p *Pages) place(r *http.Request) string {
 }
 
 func (p *Pages) again(w http.ResponseWriter, r *http.Request, status int, f signInForm, err error) {
-	p.showWith(w, r, status, "sign-in", "Sign in", p.form(r, f), err.Error())
+	p.showWith(w, r, status, "sign-in", p.say(r, "title.sign-in"), p.form(r, f), err.Error())
 }
 
 // form completes the form with the ways that there are to sign in.
@@ -164,7 +163,7 @@ func (p *Pages) begin(w http.ResponseWriter, r *http.Request, id, at, next strin
 // start begins the session of a person, in the place of any other; false: it cannot, and the answer says so.
 func (p *Pages) start(w http.ResponseWriter, r *http.Request, id, at string) bool {
 	if err := p.sessions.RenewToken(r.Context()); err != nil {
-		p.fault(w, r, http.StatusServiceUnavailable, "the sign-in cannot be kept now: try again in a moment")
+		p.fault(w, r, http.StatusServiceUnavailable, en("refusal.the-sign-in-cannot-be-kept-now-try"))
 		return false
 	}
 	p.sessions.Put(r.Context(), sessionPerson, id)
@@ -199,13 +198,13 @@ func (p *Pages) setUpPage(w http.ResponseWriter, r *http.Request) {
 		p.fault(w, r, http.StatusInternalServerError, err.Error())
 		return
 	}
-	p.show(w, r, http.StatusOK, "set-up", "Set up", setUpForm{})
+	p.show(w, r, http.StatusOK, "set-up", p.say(r, "title.set-up"), setUpForm{})
 }
 
 func (p *Pages) setUp(w http.ResponseWriter, r *http.Request) {
 	const key = "\x00set-up"
 	if wait := p.throttle.wait(key); wait > 0 {
-		p.fault(w, r, http.StatusTooManyRequests, fmt.Sprintf("too many wrong tries: wait %s", wait.Round(time.Second)))
+		p.fault(w, r, http.StatusTooManyRequests, en("refusal.too-many-wrong-tries-wait-time", "Time", wait.Round(time.Second)))
 		return
 	}
 	name, id := fields(r.FormValue("name")), ""
@@ -217,7 +216,7 @@ func (p *Pages) setUp(w http.ResponseWriter, r *http.Request) {
 		if errors.Is(err, errWrongCode) {
 			p.throttle.wrong(key)
 		}
-		p.showWith(w, r, http.StatusUnprocessableEntity, "set-up", "Set up", setUpForm{name}, err.Error())
+		p.showWith(w, r, http.StatusUnprocessableEntity, "set-up", p.say(r, "title.set-up"), setUpForm{name}, err.Error())
 		return
 	}
 	p.begin(w, r, id, "", "/")
@@ -227,7 +226,7 @@ func (p *Pages) setUp(w http.ResponseWriter, r *http.Request) {
 // password is not set: the code still works then.
 func (p *Pages) first(ctx context.Context, name, password string) (string, error) {
 	if name == "" {
-		return "", errors.New("say who you are: give your name")
+		return "", errors.New(en("refusal.say-who-you-are-give-your-name"))
 	}
 	hash, err := hashed(password)
 	if err != nil {
@@ -239,7 +238,7 @@ func (p *Pages) first(ctx context.Context, name, password string) (string, error
 	}
 	if err := p.Accounts.Prove(ctx, id, store.Proofs{Password: hash}); err != nil {
 		p.Log.Warn().Err(err).Msg("accounts cannot be written")
-		return "", errors.New("the database is away: wait a moment and try again")
+		return "", errors.New(en("refusal.the-database-is-away-wait-a-moment-and"))
 	}
 	return id, p.Shop.GiveRoles(ctx, audit.RolesGiven{Person: id, Roles: audit.AllRoles()})
 }
@@ -255,7 +254,7 @@ func (p *Pages) enter(w http.ResponseWriter, r *http.Request) {
 		return nil
 	})
 	if err != nil {
-		p.fault(w, r, http.StatusForbidden, "this link has been used or is wrong: sign in by name, or start the demonstration again")
+		p.fault(w, r, http.StatusForbidden, en("refusal.this-link-has-been-used-or-is-wrong"))
 		return
 	}
 	p.begin(w, r, id, "", r.URL.Query().Get("next"))

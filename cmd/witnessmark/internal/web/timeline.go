@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -18,76 +17,86 @@ type moment struct {
 }
 
 // moments puts what happened to a build in the order of time.
-func moments(b *sheet.Build) []moment {
-	all := []moment{{At: b.At, What: "The build was opened", By: orBlanked(b.By)}}
+func (w *words) moments(b *sheet.Build) []moment {
+	all := []moment{{At: b.At, What: w.say("story.opened"), By: w.orBlanked(b.By)}}
 	for i := range b.Joints {
-		all = append(all, ofJoint(&b.Joints[i])...)
+		all = append(all, w.ofJoint(&b.Joints[i])...)
 	}
-	all = append(all, judged(&b.Said)...)
+	all = append(all, w.judged(&b.Said)...)
 	slices.SortStableFunc(all, func(a, b moment) int { return a.At.Compare(b.At) })
 	return all
 }
 
-func ofJoint(j *sheet.Joint) (all []moment) {
-	add := func(at time.Time, by string, mind bool, what string, args ...any) {
-		all = append(all, moment{at, fmt.Sprintf(j.Title+": "+what, args...), by, mind})
+func (w *words) ofJoint(j *sheet.Joint) (all []moment) {
+	add := func(at time.Time, by string, mind bool, key string, fields ...any) {
+		all = append(all, moment{at, j.Title + ": " + w.say(key, fields...), by, mind})
 	}
 	for i, r := range j.Runs {
-		verb := "was put"
+		key := "story.put"
 		if i > 0 {
-			verb = "was taken up again"
+			key = "story.taken-up-again"
 		}
-		add(r.Started, orBlanked(r.By), false, "%s on bench %s", verb, r.Bench)
+		add(r.Started, w.orBlanked(r.By), false, key, "Bench", r.Bench)
 		if r.Closed != nil {
-			add(*r.Closed, "", false, "was taken off bench %s", r.Bench)
+			add(*r.Closed, "", false, "story.taken-off", "Bench", r.Bench)
 		}
 	}
 	for _, o := range j.Order {
 		if o.Began == nil {
 			continue
 		}
-		turn := ""
+		key := "story.stage"
 		if len(o.OutOfTurn) > 0 {
-			turn = ", out of turn: fastener " + strings.Join(o.OutOfTurn, ", ")
+			key = "story.stage-out-of-turn"
 		}
-		add(*o.Ended, "", turn != "", "stage %s, %d of %d done since %s%s", o.Stage, len(o.Done), len(o.Wanted), o.Began.UTC().Format("15:04:05 Z"), turn)
+		add(*o.Ended, "", len(o.OutOfTurn) > 0, key, "Stage", o.Stage, "Done", len(o.Done), "All", len(o.Wanted), "Since", o.Began.UTC().Format("15:04:05 Z"),
+			"Fasteners", strings.Join(o.OutOfTurn, ", "))
 	}
 	for _, c := range j.Checks {
-		of, by := "", orBlanked(c.By)
-		if c.Fastener != "" {
-			of = " of fastener " + c.Fastener
-		}
+		by := w.orBlanked(c.By)
 		if c.Reading != 0 {
-			by = "wrench " + c.Wrench
+			by = w.say("story.by-wrench", "Wrench", c.Wrench)
 		}
-		add(c.At, by, !c.OK, "check %s%s: %s%s", c.Check, of, c.Answer, map[bool]string{false: ", not accepted"}[c.OK])
+		add(c.At, by, !c.OK, w.checkKey(&c), "Check", c.Check, "Fastener", c.Fastener, "Answer", c.Answer)
 	}
 	for _, n := range j.Named {
-		add(n.At, orBlanked(n.By), false, "reading %d was %s", n.Reading, orNone(n.Fastener))
+		add(n.At, w.orBlanked(n.By), false, "story.named", "Reading", n.Reading, "Where", w.orNone(n.Fastener))
 	}
 	for _, b := range j.Renewals {
-		add(b.At, orBlanked(b.By), false, "a new bolt at fastener %s%s", b.Fastener, because(b.Reason))
+		add(b.At, w.orBlanked(b.By), false, "story.renewed", "Fastener", b.Fastener, "Because", because(b.Reason))
 	}
 	return all
 }
 
+func (w *words) checkKey(c *sheet.Check) string {
+	key := "story.check"
+	if c.Fastener != "" {
+		key += "-of-fastener"
+	}
+	if !c.OK {
+		key += "-refused"
+	}
+	return key
+}
+
 // judged is what people signed for.
-func judged(b *sheet.Said) (all []moment) {
+func (w *words) judged(b *sheet.Said) (all []moment) {
 	for _, c := range b.Concessions {
-		by := orBlanked(c.By)
+		by := w.orBlanked(c.By)
 		if c.SecondedBy != "" {
-			by += " and " + c.SecondedBy
+			by = w.say("story.two-people", "One", by, "Other", c.SecondedBy)
 		}
-		all = append(all, moment{c.At, "Conceded: " + c.Found + because(c.Reason), by, true})
+		all = append(all, moment{c.At, w.say("story.conceded", "Found", c.Found, "Because", because(c.Reason)), by, true})
 	}
 	for _, c := range b.Corrections {
-		all = append(all, moment{c.At, fmt.Sprintf("Corrected: reading %d was %s%s", c.Reading, orNone(c.Fastener), because(c.Reason)), orBlanked(c.By), true})
+		what := w.say("story.corrected", "Reading", c.Reading, "Where", w.orNone(c.Fastener), "Because", because(c.Reason))
+		all = append(all, moment{c.At, what, w.orBlanked(c.By), true})
 	}
 	for _, r := range b.Releases {
-		all = append(all, moment{r.At, fmt.Sprintf("Released, signing the ledger of %d leaves", r.Size), orBlanked(r.By), false})
+		all = append(all, moment{r.At, w.say("story.released", "Size", r.Size), w.orBlanked(r.By), false})
 	}
 	for _, r := range b.Reopenings {
-		all = append(all, moment{r.At, "The release was taken back" + because(r.Reason), orBlanked(r.By), true})
+		all = append(all, moment{r.At, w.say("story.taken-back", "Because", because(r.Reason)), w.orBlanked(r.By), true})
 	}
 	return all
 }
@@ -99,16 +108,16 @@ func because(reason string) string {
 	return ": " + reason
 }
 
-func orNone(fastener string) string {
+func (w *words) orNone(fastener string) string {
 	if fastener == "" {
-		return "none of the joint"
+		return w.say("story.none-of-the-joint")
 	}
-	return "fastener " + fastener
+	return w.say("story.fastener", "Fastener", fastener)
 }
 
-func orBlanked(name string) string {
+func (w *words) orBlanked(name string) string {
 	if name == "" {
-		return "(name blanked)"
+		return w.say("common.name-blanked")
 	}
 	return name
 }

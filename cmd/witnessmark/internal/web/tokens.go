@@ -14,8 +14,8 @@ import (
 )
 
 var (
-	errToken     = &control.Error{Status: http.StatusUnauthorized, Sentence: "this token is not known here or was taken back: ask an administrator for a new one"}
-	errTokenAway = &control.Error{Status: http.StatusServiceUnavailable, Sentence: "the database is away, so this token cannot be looked up now: try again in a moment"}
+	errToken     = &control.Error{Status: http.StatusUnauthorized, Sentence: en("refusal.this-token-is-not-known-here-or-was")}
+	errTokenAway = &control.Error{Status: http.StatusServiceUnavailable, Sentence: en("refusal.the-database-is-away-so-this-token-cannot")}
 )
 
 // tokens knows those of PostgreSQL, and remembers those that were used for as long as it is away.
@@ -50,8 +50,7 @@ func (t *tokens) find(ctx context.Context, said string) (store.Token, error) {
 	}
 	now := t.clock()
 	if !found.Expires.After(now) {
-		return store.Token{}, &control.Error{Status: http.StatusUnauthorized, Sentence: "the token " + found.Name + " ended on " +
-			found.Expires.UTC().Format(time.DateOnly) + ": ask an administrator for a new one"}
+		return store.Token{}, &control.Error{Status: http.StatusUnauthorized, Sentence: en("refusal.the-token-token-ended-on-day-ask-an", "Token", found.Name, "Day", found.Expires.UTC().Format(time.DateOnly))}
 	}
 	t.remember(found, now)
 	return found, nil

@@ -45,8 +45,8 @@ func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
 	plan, err := procedure.Parse(name, []byte(text))
 	var faults strictyaml.Faults
 	if errors.As(err, &faults) {
-		p.showWith(w, r, http.StatusUnprocessableEntity, "faults", "Faults in "+name, faultsView{name, faults, faulty(text, faults)},
-			fmt.Sprintf("%s was not taken in: %d faults are to be mended first", name, len(faults)))
+		p.showWith(w, r, http.StatusUnprocessableEntity, "faults", p.say(r, "title.faults", "File", name), faultsView{name, faults, faulty(text, faults)},
+			p.say(r, "notice.faults", "File", name, "N", len(faults)))
 		return
 	}
 	if err != nil {
@@ -59,7 +59,7 @@ func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
 	newest := ""
 	p.Shop.Look(func(s *bench.Shop) { newest, _ = s.Newest(plan.Family) })
 	v.hold(all, newest)
-	p.show(w, r, http.StatusOK, "procedure", "Preview of "+rev.Family+" revision "+rev.Revision, v)
+	p.show(w, r, http.StatusOK, "procedure", p.say(r, "title.preview", "Family", rev.Family, "Revision", rev.Revision), v)
 }
 
 // uploaded is the file of a form, or the text that a preview carried on. A browser's form changes the ends of lines.

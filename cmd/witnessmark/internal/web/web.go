@@ -5,7 +5,6 @@ package web
 import (
 	"context"
 	"embed"
-	"html/template"
 	"io/fs"
 	"net/http"
 	"time"
@@ -58,12 +57,20 @@ type Options struct {
 	Log      zerolog.Logger
 	Secure   bool      // the pages are reached over TLS
 	Provider *Provider // nil: nobody signs in elsewhere
+	Texts    fs.FS     // the catalogues; nil: those that are built in
+}
+
+func (o *Options) texts() fs.FS {
+	if o.Texts != nil {
+		return o.Texts
+	}
+	return textFiles
 }
 
 // Pages is the site of a shop.
 type Pages struct {
 	Options
-	templates *template.Template
+	languages *languages
 	sessions  *scs.SessionManager
 	kept      *kept
 	throttle  *throttle
@@ -79,11 +86,10 @@ type Pages struct {
 // New makes the site. The error says what is wrong with the folder.
 func New(o Options) (*Pages, error) {
 	p := &Pages{Options: o, throttle: newThrottle(o.Clock)}
-	t, err := template.New("").Funcs(helpers).ParseFS(pageFiles, "pages/*.html")
-	if err != nil {
+	var err error
+	if p.languages, err = newLanguages(o.texts(), pageFiles); err != nil {
 		return nil, err
 	}
-	p.templates = t
 	p.setup = &setupCode{folder: o.Folder}
 	p.kept = newKept(o.Accounts, o.Clock, o.Log)
 	p.sessions = p.newSessions()
@@ -117,12 +123,12 @@ func (p *Pages) Handler(open http.Handler) http.Handler {
 		}
 	}
 	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
-		control.Refused(w, control.Unknown(r.Method+" "+r.URL.Path+" is not served here: see /api/v1/openapi.yaml"))
+		control.Refused(w, control.Unknown(en("refusal.what-is-not-served-here-see-api-v1", "What", r.Method+" "+r.URL.Path)))
 	})
 	mux.Handle("/", open)
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		const sentence = "this request came from another site and was not done: go to the page itself and repeat it there"
+		sentence := en("refusal.this-request-came-from-another-site-and-was")
 		if forPrograms(r) {
 			control.Refused(w, &control.Error{Status: http.StatusForbidden, Sentence: sentence})
 			return

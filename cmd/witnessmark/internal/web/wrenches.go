@@ -27,7 +27,7 @@ type wrenchRow struct {
 	Mind     bool   // that is over
 }
 
-func (p *Pages) wrenchRows() []wrenchRow {
+func (p *Pages) wrenchRows(r *http.Request) []wrenchRow {
 	var out []wrenchRow
 	now := p.Clock()
 	for _, w := range p.Shop.Wrenches() {
@@ -40,29 +40,29 @@ func (p *Pages) wrenchRows() []wrenchRow {
 			if last := s.LastReading(w.ID); last != nil {
 				w.Battery = last.Battery
 			}
-			w.Left, w.Mind = left(w.Wrench, now)
+			w.Left, w.Mind = p.languages.of(r).left(w.Wrench, now)
 		}
 	})
 	return out
 }
 
 // left says how much is left of a calibration.
-func left(w control.Wrench, now time.Time) (text string, over bool) {
+func (l *words) left(w control.Wrench, now time.Time) (text string, over bool) {
 	if w.Uncalibrated != "" {
 		return w.Uncalibrated, true
 	}
 	var parts []string
 	if w.Due != nil {
-		parts = append(parts, fmt.Sprintf("%d days left", int(w.Due.Sub(now).Hours()/24)))
+		parts = append(parts, l.say("wrench.days-left", "N", int(w.Due.Sub(now).Hours()/24)))
 	}
 	if w.Cycles > 0 {
-		parts = append(parts, fmt.Sprintf("%d readings left", w.Cycles-w.Pulls))
+		parts = append(parts, l.say("wrench.readings-left", "N", w.Cycles-w.Pulls))
 	}
 	return strings.Join(parts, ", "), false
 }
 
 func (p *Pages) wrenchesPage(w http.ResponseWriter, r *http.Request) {
-	p.show(w, r, http.StatusOK, "wrenches", "Wrenches", p.wrenchRows())
+	p.show(w, r, http.StatusOK, "wrenches", p.say(r, "menu.wrenches"), p.wrenchRows(r))
 }
 
 // wrenchView is one wrench with its calibrations and what it has touched while it was in doubt.
@@ -82,10 +82,10 @@ type certificate struct {
 }
 
 func (p *Pages) wrenchPage(w http.ResponseWriter, r *http.Request) {
-	rows, id := p.wrenchRows(), r.PathValue("wrench")
+	rows, id := p.wrenchRows(r), r.PathValue("wrench")
 	i := slices.IndexFunc(rows, func(w wrenchRow) bool { return w.ID == id })
 	if i < 0 {
-		p.refused(w, r, control.Unknown(fmt.Sprintf("no wrench %.60q here: see the list", id)))
+		p.refused(w, r, control.Unknown(en("refusal.no-wrench-wrench-here-see-the-list", "Wrench", fmt.Sprintf("%.60q", id))))
 		return
 	}
 	me := p.who(r)
@@ -96,7 +96,7 @@ func (p *Pages) wrenchPage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	p.show(w, r, http.StatusOK, "wrench", "Wrench "+id, v)
+	p.show(w, r, http.StatusOK, "wrench", p.say(r, "title.wrench", "Wrench", id), v)
 }
 
 func (v *wrenchView) readRecord(ctx context.Context, reader *store.Reader) error {
@@ -124,7 +124,7 @@ func (p *Pages) wrenchFound(w http.ResponseWriter, r *http.Request) {
 	p.proved(w, r, "/wrenches/"+url.PathEscape(id), func(ctx context.Context, me person) error {
 		on, err := time.Parse(time.DateOnly, r.FormValue("found"))
 		if err != nil {
-			return control.Malformed("say on which day it was calibrated, like 2026-03-31")
+			return control.Malformed(en("refusal.say-on-which-day-it-was-calibrated-like"))
 		}
 		_, err = p.Shop.RecordFinding(ctx, control.Finding{Wrench: id, Certificate: fields(r.FormValue("certificate")), Found: on, Points: strings.TrimSpace(r.FormValue("points")),
 			Good: r.FormValue("good") == "yes", Adjusted: r.FormValue("adjusted") == "yes", Person: me.Name})

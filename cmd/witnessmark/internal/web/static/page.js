@@ -9,7 +9,7 @@
   let audio = null;
 
   const tell = () => {
-    button.textContent = loud ? "Sound is on" : "Sound is off";
+    button.textContent = loud ? button.dataset.on : button.dataset.off;
     button.setAttribute("aria-pressed", String(loud));
   };
   button.addEventListener("click", () => {
