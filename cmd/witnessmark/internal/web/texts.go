@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"maps"
 	"net/http"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -15,8 +16,9 @@ import (
 	"golang.org/x/text/language"
 )
 
-// Every text of the pages stands in texts/en.json, and a further language is a further file there, such as de.json. What is
-// recorded (names, reasons, findings, refusals of the bench) stays in the words in which it was recorded.
+// Every text of the pages stands in texts/en.json. A further language is a further file, such as de.json, there or in the
+// folder texts of the data folder. What is recorded (names, reasons, findings, refusals of the bench) and what the build sheet
+// says too stays in the words in which it is recorded.
 //
 //go:embed texts/*.json
 var textFiles embed.FS
@@ -36,33 +38,39 @@ type words struct {
 	templates *template.Template
 }
 
-// newLanguages reads the catalogues of a folder, of which en.json must be one.
-func newLanguages(texts fs.FS, pages fs.FS) (*languages, error) {
-	files, err := fs.Glob(texts, "texts/*.json")
-	if err != nil {
-		return nil, err
-	}
+// newLanguages reads the catalogues that are built in, and those of a shop's own in the folder texts of folder. What one of
+// these lacks is said in English.
+func newLanguages(folder string) (*languages, error) {
 	l := &languages{}
 	bundle, tags := i18n.NewBundle(language.English), []language.Tag{language.English}
-	for _, name := range files {
-		f, err := bundle.LoadMessageFileFS(texts, name)
+	for _, from := range []fs.FS{textFiles, os.DirFS(folder)} {
+		names, err := fs.Glob(from, "texts/*.json")
 		if err != nil {
-			return nil, fmt.Errorf("read %s: %w", name, err)
+			return nil, err
 		}
-		if f.Tag == language.English {
-			l.refusals = refusals(f)
-			continue
+		for _, name := range names {
+			f, err := bundle.LoadMessageFileFS(from, name)
+			if err != nil {
+				return nil, fmt.Errorf("%s is no catalogue of texts, mend it or take it away: %w", name, err)
+			}
+			if l.refusals == nil {
+				l.refusals = refusals(f) // of en.json, the only one that is built in
+			}
+			if !slices.Contains(tags, f.Tag) {
+				tags = append(tags, f.Tag)
+			}
 		}
-		tags = append(tags, f.Tag)
 	}
 	l.matcher = language.NewMatcher(tags)
 	for _, tag := range tags {
 		w := &words{Lang: tag.String(), localizer: i18n.NewLocalizer(bundle, tag.String())}
 		own := template.FuncMap{"t": w.html, "word": w.word, "picture": w.picture}
 		maps.Copy(own, helpers)
-		if w.templates, err = template.New("").Funcs(own).ParseFS(pages, "pages/*.html"); err != nil {
+		t, err := template.New("").Funcs(own).ParseFS(pageFiles, "pages/*.html")
+		if err != nil {
 			return nil, err
 		}
+		w.templates = t
 		l.all = append(l.all, w)
 	}
 	return l, nil

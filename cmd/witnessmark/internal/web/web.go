@@ -52,19 +52,11 @@ type Options struct {
 	Name     string // of the shop, for people
 	Version  string
 	Accounts *store.Accounts
-	Folder   string // where the set-up code is kept
+	Folder   string // where the set-up code is kept, and a shop's own catalogues
 	Clock    func() time.Time
 	Log      zerolog.Logger
 	Secure   bool      // the pages are reached over TLS
 	Provider *Provider // nil: nobody signs in elsewhere
-	Texts    fs.FS     // the catalogues; nil: those that are built in
-}
-
-func (o *Options) texts() fs.FS {
-	if o.Texts != nil {
-		return o.Texts
-	}
-	return textFiles
 }
 
 // Pages is the site of a shop.
@@ -87,7 +79,7 @@ type Pages struct {
 func New(o Options) (*Pages, error) {
 	p := &Pages{Options: o, throttle: newThrottle(o.Clock)}
 	var err error
-	if p.languages, err = newLanguages(o.texts(), pageFiles); err != nil {
+	if p.languages, err = newLanguages(o.Folder); err != nil {
 		return nil, err
 	}
 	p.setup = &setupCode{folder: o.Folder}

@@ -1,0 +1,146 @@
+package daemon
+
+import (
+	"encoding/json"
+	"fmt"
+	"html"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"unicode"
+
+	"witnessmark/audit/bench"
+)
+
+// whole keeps what of a text is no word: fields and markup.
+var whole = regexp.MustCompile(`\{\{[^}]*\}\}|<[^>]*>[^<]*</code>|<[^>]*>|&\w+;`)
+
+// disguised is a text in a language that has one letter only.
+func disguised(text string) string {
+	disguise := func(s string) string {
+		return strings.Map(func(r rune) rune {
+			if unicode.IsLetter(r) {
+				return 'ж'
+			}
+			return r
+		}, s)
+	}
+	var b strings.Builder
+	at := 0
+	for _, m := range whole.FindAllStringIndex(text, -1) {
+		b.WriteString(disguise(text[at:m[0]]) + text[m[0]:m[1]])
+		at = m[1]
+	}
+	return b.String() + disguise(text[at:])
+}
+
+// disguise writes a catalogue of that language, which calls itself Esperanto, into a data folder.
+func disguise(t *testing.T, data string) {
+	t.Helper()
+	b, err := os.ReadFile("../web/texts/en.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all map[string]any
+	if err := json.Unmarshal(b, &all); err != nil {
+		t.Fatal(err)
+	}
+	for key, v := range all {
+		if forms, ok := v.(map[string]any); ok {
+			v = forms["other"]
+		}
+		all[key] = disguised(v.(string))
+	}
+	if b, err = json.Marshal(all); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.MkdirAll(filepath.Join(data, "texts"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(data, "texts", "eo.json"), b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+var (
+	notRead = regexp.MustCompile(`(?s)<(svg|code|pre|script|style|textarea)\b.*?</(svg|code|pre|script|style|textarea)>|<!doctype[^>]*>`)
+	tag     = regexp.MustCompile(`(?s)<[^>]*>`)
+	spoken  = regexp.MustCompile(`(?:aria-label|title|placeholder|data-on|data-off)="([^"]*)"`)
+	latin   = regexp.MustCompile(`[A-Za-z]{3,}`)
+)
+
+// english are the words of a page, read and spoken, that are in no disguise.
+func englishOf(page string) (out []string) {
+	page = notRead.ReplaceAllString(page, " ")
+	text := tag.ReplaceAllString(page, " ")
+	for _, m := range spoken.FindAllStringSubmatch(page, -1) {
+		text += " " + m[1]
+	}
+	out = latin.FindAllString(html.UnescapeString(text), -1)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// What is left in English on the pages of another language are names, what the bench and the record say, and the procedure.
+func TestPages_InAnotherLanguage(t *testing.T) {
+	w, port := newWrench(t)
+	data := t.TempDir()
+	disguise(t, data)
+	d := start(t, data, shopFile(port))
+	build, run, ada := classABuild(t, d, w)
+	ada.want(303, "", "POST", "/wrenches/TW-01/found", url.Values{"certificate": {"C-2"}, "found": {"2026-06-01"}, "good": {"no"},
+		"points": {"10 %@30 N·m"}, "own_password": {password}}, "Accept-Language", "eo")
+	committed(t, d)
+	ours := englishOf(strings.Join([]string{classA, shopFile(port), "Ada Holt Bo Lind Cleo Marsh Esperanto " + data, fmt.Sprint(d.pages.Table())}, " "))
+	recorded := recordedWords(t, d, build.ID)
+	for _, a := range d.pages.Table() {
+		method, path, _ := strings.Cut(a.Pattern, " ")
+		if method != "GET" || strings.HasPrefix(path, "/api/") || !isPage(path) || strings.HasPrefix(path, "/enter") || path == "/set-up" || strings.Contains(path, "provider") {
+			continue
+		}
+		if path == "/procedures/one" {
+			path += "?family=TB-7&revision=1"
+		}
+		if path == "/claims" {
+			path += "?q=E-4711&joint=caps&fastener=1"
+		}
+		path = strings.NewReplacer("{run}", fmt.Sprint(run), "{wrench}", "TW-01", "{$}", "", "{bench}", "1", "{build}", fmt.Sprint(build.ID), "{id}", fmt.Sprint(build.ID)).Replace(path)
+		_, body := ada.do("GET", path, nil, "Accept-Language", "eo")
+		left := slices.DeleteFunc(englishOf(body), func(word string) bool { return slices.Contains(ours, word) || slices.Contains(recorded, word) })
+		if len(left) > 0 {
+			t.Errorf("%s: got %q in English, want everything in the language asked for", path, left)
+		}
+		if !strings.Contains(body, "ж") || !strings.Contains(body, `lang="eo"`) {
+			t.Errorf("%s: got %.200q, want it in the language asked for", path, body)
+		}
+	}
+}
+
+// recordedWords are those of what the bench says and the record holds.
+func recordedWords(t *testing.T, d *Daemon, build uint64) []string {
+	t.Helper()
+	rv, err := d.Review(build)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := json.Marshal(rv)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := d.View("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doubts string
+	d.live.look(func(s *bench.Shop) { doubts = s.InDoubt(build) })
+	const affected = "since ever, until now" // of a span in doubt
+	return englishOf(strings.Join([]string{string(b), string(seen), doubts, affected, "Wanted order"}, " "))
+}
