@@ -36,15 +36,16 @@ var ErrClosed = errors.New("the journal is closed")
 
 // Journal is an open journal. Its methods may be called from any goroutine; one goroutine of its own writes.
 type Journal struct {
-	path  string
-	db    *bolt.DB
-	file  *os.File // the one that db holds
-	clock func() time.Time
-	in    chan *waiting
-	quit  chan struct{}
-	ended chan struct{}
-	once  sync.Once
-	began atomic.Pointer[time.Time] // of what the writer asks of the disk, by the process's own clock; nil: nothing
+	path    string
+	db      *bolt.DB
+	file    *os.File // the one that db holds
+	clock   func() time.Time
+	in      chan *waiting
+	quit    chan struct{}
+	ended   chan struct{}
+	once    sync.Once
+	cutBack string                    // see CutBack
+	began   atomic.Pointer[time.Time] // of what the writer asks of the disk, by the process's own clock; nil: nothing
 
 	// Of the writer.
 	used, stocked int64 // bytes of the file that were written, and up to which the disk is held in hand

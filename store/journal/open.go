@@ -86,6 +86,9 @@ func (j *Journal) open() error {
 	}
 	if err == nil {
 		if err = guard(j.recognise); err == nil {
+			err = j.setAside()
+		}
+		if err == nil {
 			return nil
 		}
 	}

@@ -13,8 +13,8 @@ import (
 // Read gives up to max entries from the number from on, none when from is after the last. An entry that is damaged or
 // missing is an error that names it. Only acknowledged entries are read: what a failed write left is not to be trusted.
 //
-// A head page that rots makes bbolt fall back to the one before it, which is the journal without its last batch. Who
-// keeps a position elsewhere must therefore compare it with Last.
+// A head page that rots makes bbolt fall back to the one before it, which is the journal without its last batch, see CutBack.
+// Who keeps a position elsewhere must therefore compare it with Last.
 func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
 	var out []audit.Entry
 	to := min(j.Last(), from+uint64(max)-1) // asked for first: the transaction then sees these at least

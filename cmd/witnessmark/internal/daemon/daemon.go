@@ -155,6 +155,9 @@ func (d *Daemon) openJournal(context.Context) error {
 		return fmt.Errorf("open journal: %w", err)
 	}
 	d.journal, d.disk = j, diskWatch{j}
+	if file := j.CutBack(); file != "" {
+		d.opt.Log.Error().Str("damaged", file).Uint64("last", j.Last()).Msg("a head page of the journal was damaged: it was set aside, and the journal is what it was before its last write; have the disk looked at")
+	}
 	d.later(func(context.Context) error {
 		d.end(errStopped)
 		d.jobs.Wait() // nobody reads the journal any more

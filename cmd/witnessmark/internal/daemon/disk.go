@@ -30,6 +30,7 @@ const clock = "15:04:05"
 var (
 	diskShort   = desc("journal_reserve_short", "1 while the disk has no room for the journal's reserve; readings are kept as long as there is some of it.")
 	diskRefuses = desc("journal_refusing", "1 while the disk takes nothing more: nothing is recorded, no wrench is acknowledged.")
+	diskCut     = desc("journal_cut_back", "1 if a head page of the journal was damaged at this start, and the last write before it was lost.")
 	diskWaits   = desc("journal_disk_silent_seconds", "For how long the disk has not answered the journal; 0: it does.")
 )
 
@@ -109,6 +110,7 @@ func (s *sink) keep(ctx context.Context, ev audit.Event) (audit.Entry, error) {
 func (w diskWatch) Describe(ch chan<- *prometheus.Desc) {
 	ch <- diskShort
 	ch <- diskRefuses
+	ch <- diskCut
 	ch <- diskWaits
 }
 
@@ -117,5 +119,6 @@ func (w diskWatch) Collect(ch chan<- prometheus.Metric) {
 	short := w.j.Short()
 	ch <- prometheus.MustNewConstMetric(diskShort, prometheus.GaugeValue, truth(short != nil))
 	ch <- prometheus.MustNewConstMetric(diskRefuses, prometheus.GaugeValue, truth(short != nil && short.Refusing))
+	ch <- prometheus.MustNewConstMetric(diskCut, prometheus.GaugeValue, truth(w.j.CutBack() != ""))
 	ch <- prometheus.MustNewConstMetric(diskWaits, prometheus.GaugeValue, w.j.Busy().Seconds())
 }
