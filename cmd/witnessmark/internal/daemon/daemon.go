@@ -91,7 +91,7 @@ func New(o Options) (*Daemon, error) {
 // may come later. On an error everything that was opened is closed again.
 func (d *Daemon) Start(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{
-		d.openFolder, d.openJournal, d.startLive, d.declareWrenches, d.startWriter, d.startLinks, d.startScanners, d.startChecks, d.listen,
+		d.openFolder, d.openJournal, d.startLive, d.startWriter, d.compare, d.declareWrenches, d.startLinks, d.startScanners, d.startChecks, d.listen,
 	} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, d.Stop(ctx))
@@ -155,9 +155,6 @@ func (d *Daemon) openJournal(context.Context) error {
 		return fmt.Errorf("open journal: %w", err)
 	}
 	d.journal, d.disk = j, diskWatch{j}
-	if file := j.CutBack(); file != "" {
-		d.opt.Log.Error().Str("damaged", file).Uint64("last", j.Last()).Msg("a head page of the journal was damaged: it was set aside, and the journal is what it was before its last write; have the disk looked at")
-	}
 	d.later(func(context.Context) error {
 		d.end(errStopped)
 		d.jobs.Wait() // nobody reads the journal any more

@@ -148,8 +148,7 @@ func (w *writer) round(ctx context.Context, db database) error {
 // was put back to an older state) starts again from entry 1.
 func (w *writer) meet(ctx context.Context, position uint64) error {
 	if last := w.journal.Last(); position > last {
-		return fmt.Errorf("the database holds entry %d but the journal ends at %d: this data folder belongs to another database, give the right one",
-			position, last)
+		return &beyond{position, last}
 	}
 	w.settle(position)
 	written := w.shop.Seq() - uint64(len(w.pending))
@@ -172,6 +171,14 @@ func (w *writer) meet(ctx context.Context, position uint64) error {
 		}
 	}
 	return nil
+}
+
+// beyond is a database that holds more than the journal.
+type beyond struct{ position, last uint64 }
+
+func (b *beyond) Error() string {
+	return fmt.Sprintf("the database holds entry %d but the journal ends at %d: this data folder belongs to another database, give the right one",
+		b.position, b.last)
 }
 
 // take waits for new entries and applies a batch.
