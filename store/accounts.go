@@ -108,6 +108,26 @@ func (a *Accounts) Prove(ctx context.Context, person string, p Proofs) error {
 	})
 }
 
+// Unit is the unit that a person chose to read torques in; empty: none.
+func (a *Accounts) Unit(ctx context.Context, person string) (name string, err error) {
+	err = a.with(ctx, func(ctx context.Context, c *pgx.Conn) error {
+		return c.QueryRow(ctx, "SELECT unit FROM witnessmark.account WHERE shop = $1 AND person = $2", a.shop, person).Scan(&name)
+	})
+	if errors.Is(err, pgx.ErrNoRows) {
+		return "", nil
+	}
+	return name, err
+}
+
+// ChooseUnit keeps the unit that a person reads torques in.
+func (a *Accounts) ChooseUnit(ctx context.Context, person, name string) error {
+	return a.with(ctx, func(ctx context.Context, c *pgx.Conn) error {
+		_, err := c.Exec(ctx, `INSERT INTO witnessmark.account (shop, person, password, pin, unit) VALUES ($1, $2, '', '', $3)
+			ON CONFLICT (shop, person) DO UPDATE SET unit = $3`, a.shop, person, name)
+		return err
+	})
+}
+
 // Session finds one that has not expired at the instant at; false: there is none.
 func (a *Accounts) Session(ctx context.Context, key string, at time.Time) (s Session, found bool, err error) {
 	err = a.with(ctx, func(ctx context.Context, c *pgx.Conn) error {

@@ -70,7 +70,7 @@ func (c *Claim) tell(ctx context.Context, reader *store.Reader, q Question, unti
 		}
 		joints = append(joints, jointsOf(e)...)
 		c.Tell(h, e, q.Joint, q.Fastener)
-		if err := c.stand(ctx, reader, h, until); err != nil {
+		if err := c.stand(ctx, reader, h, until, q.Unit); err != nil {
 			return err
 		}
 	}
@@ -78,7 +78,7 @@ func (c *Claim) tell(ctx context.Context, reader *store.Reader, q Question, unti
 }
 
 // stand reads what a fastener's readings are held against.
-func (c *Claim) stand(ctx context.Context, reader *store.Reader, h *store.History, until time.Time) error {
+func (c *Claim) stand(ctx context.Context, reader *store.Reader, h *store.History, until time.Time, in unit.TorqueUnit) error {
 	if c.Story.Fastener == "" {
 		return nil
 	}
@@ -90,7 +90,7 @@ func (c *Claim) stand(ctx context.Context, reader *store.Reader, h *store.Histor
 		}
 		among[step] = p
 	}
-	c.Story.Stand(h, among)
+	c.Story.Stand(h, among, in)
 	return nil
 }
 

@@ -1,8 +1,10 @@
 package claim
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"witnessmark/audit"
@@ -131,8 +133,8 @@ func (s *Story) eachStep(visit func(b sheet.Build, j sheet.Joint, st sheet.Step)
 	}
 }
 
-// Stand says where the newest reading of each of the fastener's steps lies among those of its step.
-func (s *Story) Stand(h *store.History, among map[store.Step]*store.Pulled) {
+// Stand says, in a unit (empty: N·m), where the newest reading of each of the fastener's steps lies among those of its step.
+func (s *Story) Stand(h *store.History, among map[store.Step]*store.Pulled, in unit.TorqueUnit) {
 	readings := map[uint64]*store.ReadingHistory{}
 	for _, b := range h.Builds {
 		for i := range b.Runs {
@@ -148,11 +150,33 @@ func (s *Story) Stand(h *store.History, among map[store.Step]*store.Pulled) {
 			return
 		}
 		at := Standing{Build: b.Build, Run: j.Run, Reading: last, Stage: st.Stage, All: p.All, Sampled: p.Sampled}
-		s.Standings = append(s.Standings, at.among("torque", numbers(p.Torques), int64(r.Torque), int64(unit.NewtonMetre), "N·m", r.Torque.String()))
+		s.Standings = append(s.Standings, at.torque(p.Torques, r, in))
 		if r.Angle != nil && len(p.Angles) > 0 {
 			s.Standings = append(s.Standings, at.among("angle", numbers(p.Angles), int64(*r.Angle), int64(unit.Degree), "°", r.Angle.String()))
 		}
 	})
+}
+
+// torque holds the torque of a reading against the others, in millionths of a unit.
+func (s Standing) torque(all []unit.Torque, r *store.ReadingHistory, in unit.TorqueUnit) Standing {
+	in = cmp.Or(in, unit.Nm)
+	values := make([]int64, len(all))
+	for i, t := range all {
+		values[i] = millionths(t, in)
+	}
+	text := r.Torque.String()
+	if in != unit.Nm {
+		text = r.Torque.In(in, 1) + " " + string(in)
+	}
+	return s.among("torque", values, millionths(r.Torque, in), 1_000_000, string(in), text)
+}
+
+func millionths(t unit.Torque, in unit.TorqueUnit) int64 {
+	n, err := strconv.ParseInt(strings.Replace(t.In(in, 6), ".", "", 1), 10, 64)
+	if err != nil { // it is decimal digits, always
+		panic(err)
+	}
+	return n
 }
 
 func (s Standing) among(what string, values []int64, own, one int64, unit, text string) Standing {

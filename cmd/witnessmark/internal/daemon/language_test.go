@@ -95,7 +95,7 @@ func TestPages_InAnotherLanguage(t *testing.T) {
 	ada.want(303, "", "POST", "/wrenches/TW-01/found", url.Values{"certificate": {"C-2"}, "found": {"2026-06-01"}, "good": {"no"},
 		"points": {"10 %@30 N·m"}, "own_password": {password}}, "Accept-Language", "eo")
 	committed(t, d)
-	ours := englishOf(strings.Join([]string{classA, shopFile(port), "Ada Holt Bo Lind Cleo Marsh Esperanto " + data, fmt.Sprint(d.pages.Table())}, " "))
+	ours := englishOf(strings.Join([]string{classA, shopFile(port), "Ada Holt Bo Lind Cleo Marsh Esperanto lbf kgf " + data, fmt.Sprint(d.pages.Table())}, " "))
 	recorded := recordedWords(t, d, build.ID)
 	for _, a := range d.pages.Table() {
 		method, path, _ := strings.Cut(a.Pattern, " ")
@@ -143,4 +143,28 @@ func recordedWords(t *testing.T, d *Daemon, build uint64) []string {
 	d.live.look(func(s *bench.Shop) { doubts = s.InDoubt(build) })
 	const affected = "since ever, until now" // of a span in doubt
 	return englishOf(strings.Join([]string{string(b), string(seen), doubts, affected, "Wanted order"}, " "))
+}
+
+// Whoever reads in pounds sees pounds everywhere, in every browser from the next sign-in on; what the wrench sent stays.
+func TestPages_UnitsOfAPerson(t *testing.T) {
+	w, port := newWrench(t)
+	d := start(t, t.TempDir(), shopFile(port))
+	build, run, ada := classABuild(t, d, w)
+	ada.want(400, "no such unit here", "POST", "/unit", url.Values{"unit": {hostile}})
+	ada.want(200, "Torques in N·m", "GET", "/unit", nil)
+	ada.want(303, "", "POST", "/unit", url.Values{"unit": {"lbf·ft"}})
+	ada.want(200, "Torques are in lbf·ft for you from now on.", "GET", "/", nil)
+	joint := fmt.Sprintf("/builds/%d/joints/%d?stage=seat", build.ID, run)
+	ada.want(200, "44.2", "GET", joint, nil) // 60 N·m are 44.25 lbf·ft
+	ada.want(200, "lbf·ft", "GET", "/procedures/one?family=TB-7&revision=1", nil)
+	ada.want(200, "lbf·ft", "GET", "/claims?q=E-4711&joint=caps&fastener=1", nil)
+	ada.want(200, "7.4 lbf·ft … 147.5 lbf·ft", "GET", "/wrenches/TW-01", nil)
+	_, body := ada.do("GET", fmt.Sprintf("/builds/%d", build.ID), nil)
+	if strings.Contains(tag.ReplaceAllString(body, ""), "N·m") {
+		t.Errorf("got N·m on the page of a build: %.2000q", body)
+	}
+	again := newVisitor(t, d)
+	again.want(303, "", "POST", "/sign-in", url.Values{"name": {"Ada Holt"}, "password": {password}})
+	again.want(200, "Torques in lbf·ft", "GET", "/", nil)
+	signedInAs(t, d, "Bo Lind").want(200, "Torques in N·m", "GET", "/", nil)
 }

@@ -120,7 +120,7 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 
 func (p *Pages) middle(r *http.Request, v benchView) (string, error) {
 	var b bytes.Buffer
-	err := p.languages.of(r).templates.ExecuteTemplate(&b, "middle", v)
+	err := p.words(r).templates.ExecuteTemplate(&b, "middle", v)
 	return b.String(), err
 }
 

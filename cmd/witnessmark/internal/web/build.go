@@ -11,6 +11,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/cmd/witnessmark/internal/worked"
+	"witnessmark/device/unit"
 	"witnessmark/store"
 )
 
@@ -63,9 +64,9 @@ func (p *Pages) buildPage(w http.ResponseWriter, r *http.Request) {
 		v.Chosen = &rv.Findings[i]
 	}
 	v.Away, err = p.read(r, func(ctx context.Context, reader *store.Reader) error {
-		rec, err := recordOf(ctx, reader, b.ID)
+		rec, err := recordOf(ctx, reader, b.ID, p.unit(r))
 		if err == nil {
-			v.Joints, v.Moments = cards(rec.joints), p.languages.of(r).moments(&rec.words)
+			v.Joints, v.Moments = cards(rec.joints), p.words(r).moments(&rec.words)
 		}
 		return err
 	})
@@ -86,12 +87,12 @@ type recorded struct {
 }
 
 // recordOf reads a build with the bytes that came from its wrenches.
-func recordOf(ctx context.Context, reader *store.Reader, build uint64) (recorded, error) {
+func recordOf(ctx context.Context, reader *store.Reader, build uint64, u unit.TorqueUnit) (recorded, error) {
 	h, err := reader.BuildNumber(ctx, build)
 	if err != nil {
 		return recorded{}, err
 	}
-	e, err := sheet.Of(h, shownIn)
+	e, err := sheet.Of(h, u)
 	if err != nil {
 		return recorded{}, err
 	}

@@ -39,7 +39,7 @@ func (p *Pages) claimsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	var wrong *claim.Wrong
 	away, err := p.read(r, func(ctx context.Context, reader *store.Reader) (err error) {
-		v.Answer, err = claim.Look(ctx, reader, claim.Question{Text: text, Joint: v.Joint, Fastener: v.Fastener, Unit: shownIn})
+		v.Answer, err = claim.Look(ctx, reader, claim.Question{Text: text, Joint: v.Joint, Fastener: v.Fastener, Unit: p.unit(r)})
 		return err
 	})
 	switch {

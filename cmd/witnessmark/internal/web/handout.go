@@ -55,7 +55,7 @@ func (p *Pages) sheetPDF(w http.ResponseWriter, r *http.Request) {
 			return nil, err
 		}
 		var pdf bytes.Buffer
-		err = paper.Sheet(&pdf, rec, paper.Options{Unit: shownIn, Paper: paper.A4})
+		err = paper.Sheet(&pdf, rec, paper.Options{Unit: p.unit(r), Paper: paper.A4})
 		return pdf.Bytes(), err
 	})
 }

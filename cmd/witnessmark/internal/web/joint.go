@@ -56,9 +56,9 @@ func (p *Pages) jointPage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	v := jointView{Build: b, Standing: rv.Standing, Lead: p.who(r).Can(audit.Lead), Unit: string(shownIn)}
+	v := jointView{Build: b, Standing: rv.Standing, Lead: p.who(r).Can(audit.Lead), Unit: string(p.unit(r))}
 	v.Away, err = p.read(r, func(ctx context.Context, reader *store.Reader) error {
-		rec, err := recordOf(ctx, reader, b.ID)
+		rec, err := recordOf(ctx, reader, b.ID, p.unit(r))
 		if err == nil {
 			v.Joint = runOf(rec.joints, r.PathValue("run"))
 		}
@@ -67,7 +67,7 @@ func (p *Pages) jointPage(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case err != nil:
 	case v.Joint != nil:
-		v.lay(p.languages.of(r), r.URL.Query().Get("stage"), number(r, "reading"))
+		v.lay(p.words(r), r.URL.Query().Get("stage"), number(r, "reading"))
 	case v.Away == "":
 		err = control.Unknown(en("refusal.build-build-has-no-joint-that-was-begun", "Build", b.ID, "Run", fmt.Sprintf("%.40q", r.PathValue("run"))))
 	}
@@ -93,8 +93,8 @@ func (v *jointView) lay(w *words, stage string, chosen uint64) {
 	v.Done, v.All = v.Joint.Tally()
 	v.Drawing = template.HTML(drawing.Real(v.Joint.Plan, k, v.Stage.Turns).Inline()) // escapes what it writes
 	if len(v.Stage.Pulls) > 0 {
-		v.ByOrder = template.HTML(chart.ByOrder(v.Stage, shownIn).SVG(w.say("joint.torque-by-the-order", "Stage", v.Stage.Plan.ID)))
-		if c, ok := chart.ByAngle(v.Stage, shownIn); ok {
+		v.ByOrder = template.HTML(chart.ByOrder(v.Stage, w.unit).SVG(w.say("joint.torque-by-the-order", "Stage", v.Stage.Plan.ID)))
+		if c, ok := chart.ByAngle(v.Stage, w.unit); ok {
 			v.ByAngle = template.HTML(c.SVG(w.say("joint.torque-over-the-angle", "Stage", v.Stage.Plan.ID)))
 		}
 	}
@@ -113,7 +113,7 @@ func (v *jointView) lay(w *words, stage string, chosen uint64) {
 
 // rows is a step, a row a reading; one without any has a row all the same.
 func (w *words) rows(s *worked.Step, plan *procedure.Stage) []pullRow {
-	target := strings.TrimSpace(worked.Target(s.Figures, shownIn) + " " + (&worked.Stage{Plan: plan}).TargetUnit(shownIn))
+	target := strings.TrimSpace(worked.Target(s.Figures, w.unit) + " " + (&worked.Stage{Plan: plan}).TargetUnit(w.unit))
 	if len(s.Pulls) == 0 {
 		return []pullRow{{Fastener: s.Turn.Fastener, Turn: w.turn(&s.Turn), Target: target, Open: true}}
 	}

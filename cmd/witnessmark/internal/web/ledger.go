@@ -93,7 +93,7 @@ func (p *Pages) ledgerProgress(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		var b bytes.Buffer
-		if err := p.languages.of(r).templates.ExecuteTemplate(&b, "check", l.Check); err != nil {
+		if err := p.words(r).templates.ExecuteTemplate(&b, "check", l.Check); err != nil {
 			p.Log.Error().Err(err).Msg("the check of the ledger cannot be shown")
 			return
 		}

@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"net/http"
 	"strings"
 	"time"
@@ -24,7 +23,7 @@ const (
 const pinIdle = 15 * time.Minute
 
 var (
-	errPIN       = fmt.Errorf("a PIN has %d to %d digits", leastPIN, mostPIN)
+	errPIN       = errors.New(en("refusal.a-pin-has-digits", "Least", leastPIN, "Most", mostPIN))
 	errEasyPIN   = errors.New(en("refusal.this-pin-is-among-the-first-that-anybody"))
 	errBadge     = errors.New(en("refusal.badge-and-pin-do-not-belong-together-you"))
 	errNoStation = errors.New(en("refusal.this-browser-is-enrolled-at-no-bench-sign"))
@@ -132,7 +131,7 @@ func (p *Pages) setPIN(w http.ResponseWriter, r *http.Request) {
 		p.showWith(w, r, http.StatusUnprocessableEntity, "pin", p.say(r, "title.pin"), nil, err.Error())
 		return
 	}
-	p.sessions.Put(r.Context(), sessionNotice, "Your PIN is set.")
+	p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.your-pin-is-set"))
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 

@@ -84,7 +84,7 @@ func (p *Pages) procedurePage(w http.ResponseWriter, r *http.Request) {
 		p.refused(w, r, err)
 		return
 	}
-	v := procedureView{Rev: *rev, Plan: plan, Drawn: drawn(plan), Others: others(all, rev)}
+	v := procedureView{Rev: *rev, Plan: plan, Drawn: p.words(r).drawn(plan), Others: others(all, rev)}
 	v.hold(all, q.Get("against"))
 	p.show(w, r, http.StatusOK, "procedure", p.say(r, "title.revision", "Family", rev.Family, "Revision", rev.Revision), v)
 }
@@ -109,14 +109,14 @@ func (v *procedureView) hold(all []bench.ProcedureRev, against string) {
 }
 
 // drawn draws every joint, once for all stages that go the same way.
-func drawn(plan *procedure.Procedure) []jointDrawing {
+func (w *words) drawn(plan *procedure.Procedure) []jointDrawing {
 	var out []jointDrawing
 	for i := range plan.Joints {
 		j := &plan.Joints[i]
 		d := jointDrawing{Joint: j}
 		for k := range j.Stages {
 			order := orderOf(j, k)
-			target := j.Stages[k].ID + ": " + worked.Wanted(&j.Stages[k], shownIn)
+			target := j.Stages[k].ID + ": " + worked.Wanted(&j.Stages[k], w.unit)
 			same := slices.IndexFunc(d.Stages, func(s stageDrawing) bool { return slices.Equal(s.Steps, order) })
 			if same >= 0 {
 				d.Stages[same].Names += ", " + j.Stages[k].ID

@@ -10,7 +10,6 @@ import (
 
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
-	"witnessmark/device/unit"
 	"witnessmark/store"
 )
 
@@ -19,9 +18,6 @@ const (
 	readWithin = 30 * time.Second
 	packWithin = 5 * time.Minute
 )
-
-// shownIn is the unit of torques on the pages.
-const shownIn = unit.Nm
 
 // read reads the record for a page. away is a sentence where that cannot be done now; err is a fault of ours.
 func (p *Pages) read(r *http.Request, f func(context.Context, *store.Reader) error) (away string, err error) {

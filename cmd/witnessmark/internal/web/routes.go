@@ -54,6 +54,8 @@ func (p *Pages) routes() []route {
 		{pattern: "POST /bench/{bench}/enrol", need: admin, again: true, serve: p.enrol},
 		{pattern: "GET /enrolled", need: admin, serve: p.enrolledPage},
 		{pattern: "POST /enrolled", need: admin, again: true, serve: p.endEnrolment},
+		{pattern: "GET /unit", serve: p.unitPage},
+		{pattern: "POST /unit", serve: p.chooseUnit},
 		{pattern: "GET /pin", again: true, serve: p.pinPage},
 		{pattern: "POST /pin", again: true, serve: p.setPIN},
 		{pattern: "GET /people", need: []audit.Role{audit.Administrator}, serve: p.peoplePage},

@@ -9,11 +9,13 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/device/unit"
 )
 
 // frame is what every page is shown in.
 type frame struct {
 	Lang    string
+	Unit    unit.TorqueUnit
 	Title   string
 	Shop    string
 	Version string
@@ -51,8 +53,8 @@ func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, t
 
 // showWith shows a page with what is wrong above it.
 func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, page, title string, body any, wrong string) {
-	lang := p.languages.of(r)
-	f := frame{Lang: lang.Lang, Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: p.sentence(r, wrong), Now: p.Clock(), Body: body, Menu: p.menu(r),
+	lang := p.words(r)
+	f := frame{Lang: lang.Lang, Unit: lang.unit, Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: p.sentence(r, wrong), Now: p.Clock(), Body: body, Menu: p.menu(r),
 		Notice: p.sessions.PopString(r.Context(), sessionNotice)}
 	var b bytes.Buffer
 	if err := lang.templates.ExecuteTemplate(&b, page, f); err != nil {
@@ -78,7 +80,7 @@ var menu = []menuItem{{"/", "menu.benches"}, {"/builds", "menu.builds"}, {"/clai
 	{"/procedures", "menu.procedures"}, {"/ledger", "menu.ledger"}, {"/people", "menu.people"}}
 
 func (p *Pages) menu(r *http.Request) (out []menuItem) {
-	who, lang := p.who(r), p.languages.of(r)
+	who, lang := p.who(r), p.words(r)
 	if who.ID == "" {
 		return nil
 	}

@@ -169,6 +169,7 @@ func (p *Pages) start(w http.ResponseWriter, r *http.Request, id, at string) boo
 	p.sessions.Put(r.Context(), sessionPerson, id)
 	p.sessions.Put(r.Context(), sessionBench, at)
 	p.sessions.Put(r.Context(), sessionSeen, p.Clock().Unix())
+	p.bring(r, id)
 	return true
 }
 

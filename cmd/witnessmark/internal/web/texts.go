@@ -14,6 +14,8 @@ import (
 
 	"github.com/nicksnyder/go-i18n/v2/i18n"
 	"golang.org/x/text/language"
+
+	"witnessmark/device/unit"
 )
 
 // Every text of the pages stands in texts/en.json. A further language is a further file, such as de.json, there or in the
@@ -26,14 +28,15 @@ var textFiles embed.FS
 // languages are the catalogues that there are, the first of them English, in which everything is written.
 type languages struct {
 	matcher language.Matcher
-	all     []*words
+	all     []map[unit.TorqueUnit]*words // by the units that a person may read
 	// refusals are how this package refuses, in English.
 	refusals []refusal
 }
 
-// words are the pages in one language.
+// words are the pages in one language, with torques in one unit.
 type words struct {
 	Lang      string // of the page, as HTML has it
+	unit      unit.TorqueUnit
 	localizer *i18n.Localizer
 	templates *template.Template
 }
@@ -63,24 +66,37 @@ func newLanguages(folder string) (*languages, error) {
 	}
 	l.matcher = language.NewMatcher(tags)
 	for _, tag := range tags {
-		w := &words{Lang: tag.String(), localizer: i18n.NewLocalizer(bundle, tag.String())}
-		own := template.FuncMap{"t": w.html, "word": w.word, "picture": w.picture}
-		maps.Copy(own, helpers)
-		t, err := template.New("").Funcs(own).ParseFS(pageFiles, "pages/*.html")
-		if err != nil {
-			return nil, err
+		in := map[unit.TorqueUnit]*words{}
+		for _, u := range readIn {
+			w := &words{Lang: tag.String(), unit: u, localizer: i18n.NewLocalizer(bundle, tag.String())}
+			if err := w.parse(); err != nil {
+				return nil, err
+			}
+			in[u] = w
 		}
-		w.templates = t
-		l.all = append(l.all, w)
+		l.all = append(l.all, in)
 	}
 	return l, nil
 }
 
-// of are the words that the browser of a request asks for, as far as there are such.
-func (l *languages) of(r *http.Request) *words {
-	_, i := language.MatchStrings(l.matcher, r.Header.Get("Accept-Language"))
-	return l.all[i]
+func (w *words) parse() (err error) {
+	own := template.FuncMap{"t": w.html, "word": w.word, "picture": w.picture, "in": w.in}
+	maps.Copy(own, helpers)
+	w.templates, err = template.New("").Funcs(own).ParseFS(pageFiles, "pages/*.html")
+	return err
 }
+
+// of are the words that the browser of a request asks for, as far as there are such.
+func (l *languages) of(r *http.Request, u unit.TorqueUnit) *words {
+	_, i := language.MatchStrings(l.matcher, r.Header.Get("Accept-Language"))
+	if w := l.all[i][u]; w != nil {
+		return w
+	}
+	return l.all[i][unit.Nm]
+}
+
+// words are those of a request.
+func (p *Pages) words(r *http.Request) *words { return p.languages.of(r, p.unit(r)) }
 
 // say is the text of a key with what its fields stand for, as name and value in turn. A field N is the number that the form
 // of the text depends on.
@@ -143,12 +159,12 @@ func en(key string, fields ...any) string { return english.say(key, fields...) }
 
 // say is a text in the language of a request.
 func (p *Pages) say(r *http.Request, key string, fields ...any) string {
-	return p.languages.of(r).say(key, fields...)
+	return p.words(r).say(key, fields...)
 }
 
 // sentence gives a refusal of these pages in the language of a request; what the bench and the record refuse stays as it is.
 func (p *Pages) sentence(r *http.Request, text string) string {
-	w := p.languages.of(r)
+	w := p.words(r)
 	if w.Lang == english.Lang {
 		return text
 	}

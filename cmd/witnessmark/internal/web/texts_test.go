@@ -11,6 +11,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/alexedwards/scs/v2"
+
+	"witnessmark/device/unit"
 )
 
 // catalogue is every text of en.json by its key; of one with two forms the other one.
@@ -121,7 +125,7 @@ func TestTexts_FormsOfNumbersAndMarkup(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := l.all[0]
+	w := l.all[0][unit.Nm]
 	for n, want := range map[int]string{1: "1 finding stands in the way of the release", 3: "3 findings stand in the way of the release"} {
 		if got := w.say("build.findings-in-the-way", "N", n); got != want {
 			t.Errorf("got %q, want %q", got, want)
@@ -149,8 +153,13 @@ func TestTexts_ARefusalInAnotherLanguage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &Pages{languages: l}
+	p := &Pages{languages: l, sessions: scs.New()}
 	r := request(t, "eo, en;q=0.5")
+	ctx, err := p.sessions.Load(r.Context(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r = r.WithContext(ctx)
 	for english, want := range map[string]string{
 		en("refusal.no-wrench-wrench-here-see-the-list", "Wrench", "TW-9"): "ne estas TW-9",
 		"the bench refuses in the words of the record":                     "the bench refuses in the words of the record",

@@ -55,7 +55,7 @@ func (p *Pages) preview(w http.ResponseWriter, r *http.Request) {
 	}
 	all := p.revisions()
 	rev := bench.ProcedureRev{Family: plan.Family, Revision: plan.Revision, Title: plan.Title, Text: text}
-	v := procedureView{Rev: rev, Plan: plan, Drawn: drawn(plan), Others: others(all, &rev), File: name, Add: true}
+	v := procedureView{Rev: rev, Plan: plan, Drawn: p.words(r).drawn(plan), Others: others(all, &rev), File: name, Add: true}
 	newest := ""
 	p.Shop.Look(func(s *bench.Shop) { newest, _ = s.Newest(plan.Family) })
 	v.hold(all, newest)

@@ -40,7 +40,7 @@ func (p *Pages) wrenchRows(r *http.Request) []wrenchRow {
 			if last := s.LastReading(w.ID); last != nil {
 				w.Battery = last.Battery
 			}
-			w.Left, w.Mind = p.languages.of(r).left(w.Wrench, now)
+			w.Left, w.Mind = p.words(r).left(w.Wrench, now)
 		}
 	})
 	return out
