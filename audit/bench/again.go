@@ -107,7 +107,7 @@ func (s *Shop) refuseRenewal(ev audit.BoltReplaced) error {
 		return err
 	}
 	if r.fastener(ev.Fastener) < 0 {
-		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
+		return unknown("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
 	}
 	return nil
 }

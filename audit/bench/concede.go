@@ -45,7 +45,7 @@ func (s *Shop) refuseConcession(ev audit.ConcessionGranted) error {
 	f := s.finding(ev.Build, ev.Finding)
 	switch {
 	case f == nil:
-		return fmt.Errorf("build %d has no finding %q: take its id from the review", ev.Build, ev.Finding)
+		return unknown("build %d has no finding %q: take its id from the review", ev.Build, ev.Finding)
 	case f.Conceded != nil:
 		return fmt.Errorf("%s was conceded already by %s: %w", f.Text, f.Conceded.By, ErrAlready)
 	case !f.Blocks:

@@ -48,7 +48,7 @@ func (s *Shop) refuseCorrection(ev audit.CorrectionMade) error {
 	case ev.Fastener == "":
 		return nil
 	case r.fastener(ev.Fastener) < 0:
-		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
+		return unknown("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
 	}
 	if _, err := r.stepFor(r.taken(ev.Reading), ev.Fastener, ev.Stage); err != nil && (ev.Stage != "" || r.matcher == nil) {
 		return err
@@ -135,7 +135,7 @@ func (r *run) stepFor(i int, fastener, stage string) (int, error) {
 	}
 	switch {
 	case stage != "":
-		return -1, fmt.Errorf("stage %q of joint %s does not cover fastener %s: name one that does", stage, r.joint.ID, fastener)
+		return -1, unknown("stage %q of joint %s does not cover fastener %s: name one that does", stage, r.joint.ID, fastener)
 	case held >= 0:
 		return held, nil
 	case len(pass) == 1:

@@ -1,6 +1,9 @@
 package bench
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // Subject says what a finding is about.
 type Subject string
@@ -41,6 +44,23 @@ type Finding struct {
 	Blocks   bool      `json:"blocks"`                  // the build is not released while it stands
 	Second   bool      `json:"second_person,omitempty"` // a concession needs a second person
 	Conceded *Conceded `json:"conceded,omitempty"`
+}
+
+// Kind is what its id begins with, e.g. re-hit or step.
+func (f *Finding) Kind() string {
+	kind, _, _ := strings.Cut(f.ID, ":")
+	return kind
+}
+
+// Alike are the findings that stand in the way and are of a kind: the beginning of their ids, or their subject.
+func (r *Review) Alike(kind string) (out []Finding) {
+	plain := func(s string) string { return strings.ReplaceAll(strings.ToLower(strings.TrimSpace(s)), " ", "-") }
+	for _, f := range r.Blocking() {
+		if f.Subject != JointOnBench && (plain(kind) == f.Kind() || plain(kind) == plain(string(f.Subject))) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // recalled is true of a finding about a wrench that a calibration found bad since.

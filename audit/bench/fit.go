@@ -43,7 +43,7 @@ func (s *Shop) fit(ev audit.AdapterFitted) {
 func (s *Shop) refuseFit(ev audit.AdapterFitted) error {
 	now := s.fits[ev.Bench][ev.Wrench]
 	if _, known := s.wrenches[ev.Wrench]; !known && ev.Wrench != "" {
-		return fmt.Errorf("no wrench %q in this shop: name one that the configuration has, or none for every wrench at the bench", ev.Wrench)
+		return unknown("no wrench %q in this shop: name one that the configuration has, or none for every wrench at the bench", ev.Wrench)
 	}
 	switch {
 	case ev.Bench == "":

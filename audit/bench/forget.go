@@ -53,7 +53,7 @@ func (s *Shop) forget(ev audit.PersonForgotten) {
 
 func (s *Shop) refuseFound(ev audit.CalibrationFound) error {
 	if _, known := s.wrenches[ev.Wrench]; !known {
-		return fmt.Errorf("no wrench %q in this shop: name one that the configuration has", ev.Wrench)
+		return unknown("no wrench %q in this shop: name one that the configuration has", ev.Wrench)
 	}
 	switch {
 	case strings.TrimSpace(ev.Certificate) == "":

@@ -102,7 +102,7 @@ func (s *Shop) refuseBuild(ev audit.BuildOpened) error {
 	case strings.TrimSpace(ev.WorkOrder) == "":
 		return errors.New("a build needs a work order: give one")
 	case s.revision(ev.Family, ev.Revision) == nil:
-		return fmt.Errorf("no procedure %s in this shop: add it first, or ask for the list of procedures",
+		return unknown("no procedure %s in this shop: add it first, or ask for the list of procedures",
 			strings.TrimSuffix(ev.Family+" revision "+ev.Revision, " revision "))
 	}
 	for _, b := range s.builds {
@@ -119,7 +119,7 @@ func (s *Shop) refuseStart(ev audit.JointStarted) error {
 	}
 	b := s.build(ev.Build)
 	if _, ok := b.revision.parsed.Joint(ev.Joint); !ok {
-		return fmt.Errorf("procedure %s revision %s has no joint %q; it has: %s", b.Family, b.Revision, ev.Joint, jointIDs(b.revision.parsed))
+		return unknown("procedure %s revision %s has no joint %q; it has: %s", b.Family, b.Revision, ev.Joint, jointIDs(b.revision.parsed))
 	}
 	if ev.Bench == "" {
 		return errors.New("a joint needs a bench: name one")
@@ -162,7 +162,7 @@ func (s *Shop) refuseAnswer(ev audit.CheckAnswered) error {
 	}
 	c := r.check(ev.Check)
 	if c == nil {
-		return fmt.Errorf("joint %s has no check %q; it has: %s", r.joint.ID, ev.Check, r.checkIDs())
+		return unknown("joint %s has no check %q; it has: %s", r.joint.ID, ev.Check, r.checkIDs())
 	}
 	if c.EachFastener && r.fastener(ev.Fastener) < 0 {
 		return fmt.Errorf("check %s is asked for each fastener: say which one", c.ID)
@@ -182,7 +182,7 @@ func (s *Shop) refuseName(ev audit.FastenerNamed) error {
 		return fmt.Errorf("reading %d does not belong to the joint on bench %s: give the number of one that does", ev.Reading, ev.Bench)
 	}
 	if ev.Fastener != "" && r.fastener(ev.Fastener) < 0 {
-		return fmt.Errorf("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
+		return unknown("joint %s has no fastener %q: use a number from its drawing", r.joint.ID, ev.Fastener)
 	}
 	return nil
 }

@@ -44,7 +44,7 @@ func (s *Shop) BenchOf(run uint64) string {
 func (s *Shop) workable(build uint64) error {
 	switch b := s.build(build); {
 	case b == nil:
-		return fmt.Errorf("no build %d: ask for the list of builds", build)
+		return unknown("no build %d: ask for the list of builds", build)
 	case b.released:
 		return fmt.Errorf("build %d of engine %s is released: reopen it first, with the reason", b.ID, b.Engine)
 	}
@@ -66,7 +66,7 @@ func (s *Shop) refuseRelease(ev audit.BuildReleased) error {
 	b := s.build(ev.Build)
 	switch {
 	case b == nil:
-		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+		return unknown("no build %d: ask for the list of builds", ev.Build)
 	case b.released:
 		return fmt.Errorf("build %d of engine %s is released already: %w", b.ID, b.Engine, ErrAlready)
 	case ev.Person == "":
@@ -114,7 +114,7 @@ func notReleasable(rv *Review, open []Finding) error {
 func (s *Shop) refuseReopening(ev audit.BuildReopened) error {
 	switch b := s.build(ev.Build); {
 	case b == nil:
-		return fmt.Errorf("no build %d: ask for the list of builds", ev.Build)
+		return unknown("no build %d: ask for the list of builds", ev.Build)
 	case !b.released:
 		return fmt.Errorf("build %d of engine %s is not released: %w", b.ID, b.Engine, ErrAlready)
 	}

@@ -42,7 +42,7 @@ func (r *Review) Blocking() []Finding {
 func (s *Shop) Review(build uint64) (Review, error) {
 	b := s.build(build)
 	if b == nil {
-		return Review{}, fmt.Errorf("no build %d: ask for the list of builds", build)
+		return Review{}, unknown("no build %d: ask for the list of builds", build)
 	}
 	r := Review{Build: b.ID, Engine: b.Engine, WorkOrder: b.WorkOrder, Standing: b.Standing(), Seq: s.seq, Last: b.last, Findings: []Finding{}}
 	for i := range b.revision.parsed.Joints {

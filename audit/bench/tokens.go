@@ -42,7 +42,7 @@ func (s *Shop) refuseToken(ev audit.TokenGiven) error {
 	case !s.Has(ev.By, audit.Administrator) && (ev.Person != "" || has.Person != ev.By):
 		return errors.New("only an administrator gives tokens and takes them back: ask one")
 	case ev.Person == "" && !there:
-		return fmt.Errorf("no token %s: ask for the list of tokens", ev.Token)
+		return unknown("no token %s: ask for the list of tokens", ev.Token)
 	case ev.Person == "":
 		return nil
 	case there:

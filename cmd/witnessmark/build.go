@@ -70,6 +70,10 @@ func (buildList) Run(ctx context.Context, s shop) error {
 	if err != nil {
 		return err
 	}
+	if len(list) == 0 {
+		_, err := fmt.Fprintln(s.out, "No build was opened yet: open one with `witnessmark build open`.")
+		return err
+	}
 	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "BUILD\tENGINE\tWORK ORDER\tUNIT\tPROCEDURE\tSTATE")
 	for _, b := range list {

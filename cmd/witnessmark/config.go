@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 type configCommand struct {
@@ -29,6 +30,6 @@ func (c *configCheck) Run(s shop) error {
 	if err != nil {
 		return inputError{err}
 	}
-	_, err = fmt.Fprintf(s.out, "%s: good: shop %s, %d benches, %d wrenches\n", c.File, cfg.Shop.ID, len(cfg.Benches), len(cfg.Wrenches))
+	_, err = fmt.Fprintf(s.out, "%s: good: shop %s, %s, %s\n", c.File, cfg.Shop.ID, show.Count(len(cfg.Benches), "bench"), show.Count(len(cfg.Wrenches), "wrench"))
 	return err
 }

@@ -197,7 +197,8 @@ func (c *demoCommand) stay(ctx context.Context, s shop, d *daemon.Daemon, engine
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "\nThe daemon stays up until Ctrl-C. It serves\n"+
+	fmt.Fprintf(s.out, "\nThe daemon stays up until Ctrl-C. The people of this shop are invented and have no password: only such a link signs in, as\n"+
+		demo.Technician+". Where it was used up, start the demonstration again for another one. It serves\n"+
 		"  http://%[1]s/            the pages; this link signs you in once, to what is known of the engine:\n  %[4]s\n"+
 		"  http://%[1]s/metrics     figures for a dashboard\n"+
 		"  http://%[1]s/-/ready     whether readings are taken\n"+

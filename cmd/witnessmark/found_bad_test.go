@@ -246,3 +246,49 @@ func releaseOfDoubt(t *testing.T, o *onDay) {
 		t.Errorf("got %q, want no sign once the finding was taken back", out)
 	}
 }
+
+// TestCommands_ManyAtOnce concedes all findings of a kind, and says which reading a fastener was where that is plain.
+func TestCommands_ManyAtOnce(t *testing.T) {
+	o := newDay(t, "2026-05-04")
+	o.says(exitOK, "procedure add FILE", "procedure list")
+	o.says(exitOK, "build open", "build list")
+	o.says(exitOK, "", "procedure add", write(t, "cover.yaml", cover))
+	o.says(exitOK, "", "build open --engine E-1 --family TB-7 --by Ada --work-order W-1")
+	o.says(exitInput, "no procedure TB-9", "build open --engine E-2 --family TB-9 --by Ada --work-order W-2")
+	o.says(exitInput, `no joint "attic"`, "joint start attic --bench 1 --by Ada --build W-1")
+	o.says(exitInput, "no bench 9", "joint start cover --bench 9 --by Ada --build W-1")
+	o.says(exitInput, "no build 999", "build review 999")
+	o.says(exitOK, "", "joint start cover --bench 1 --by Ada --build W-1")
+	o.pull(30, 25)
+	o.pull(45, 30) // neither 27 … 33 nor 57 … 63 N·m
+	o.says(exitAttention, "(45 N·m), fits no stage of fastener 1: if it is the one you mean, say so with --reading ", "locate 1 --bench 1 --by Ada")
+	o.says(exitInput, `no fastener "9"`, "locate 9 --bench 1 --by Ada")
+	o.says(exitOK, "Bench 1", "locate --none --bench 1 --by Ada")
+	o.pull(31, 26)
+	o.says(exitOK, "Bench 1", "locate 2 --bench 1 --by Ada")
+	o.says(exitAttention, "is not complete", "joint close --bench 1 --by Ada")
+	before := o.says(exitAttention, "2 findings stand in the way", "build review W-1")
+	o.says(exitInput, "--all-of", "concede W-1 --by Quinn --reason x")
+	o.says(exitInput, "--all-of", "concede W-1 step:cover/seat/1 --all-of step --by Quinn --reason x")
+	o.says(exitInput, "no finding of the kind", "concede W-1 --all-of re-hit --by Quinn --reason x")
+	o.says(exitInput, "has no finding", "concede W-1 step:cover/seat/9 --by Quinn --reason x")
+	o.says(exitAttention, "needs a second person", "concede W-1 --all-of step --by Quinn --reason x")
+	if after := o.says(exitAttention, "", "build review W-1"); strings.Count(after, "open step") != strings.Count(before, "open step") {
+		t.Errorf("got %s after %s, want nothing conceded without the second person", after, before)
+	}
+	out := o.says(exitOK, "nothing stands in the way", "concede W-1 --by Quinn --second Rosa --reason light --all-of", "Open step")
+	if strings.Count(out, "conceded: step:cover/seat/") != 2 {
+		t.Errorf("got %s, want each finding conceded for itself", out)
+	}
+	written(t, o.data)
+	o.says(exitOK, "too few readings of the same step in the family to say where it lies: 1", "claim E-1 --joint cover --fastener 1")
+	o.says(exitOK, "1 joint of 1 engine\n", "affected --bench 1")
+	o.says(exitOK, "taken up again", "joint start cover --bench 1 --by Ada --build W-1")
+	o.pull(60, 30)
+	o.pull(60, 30)
+	o.says(exitOK, "joint cover of engine E-1 is complete and closed", "joint close --bench 1 --by Ada")
+	written(t, o.data)
+	o.says(exitOK, "1 joint of 1 engine in 2 runs", "affected --bench 1")
+	o.says(exitOK, "5 readings of 1 build in doubt", "wrench affected TW-01")
+	o.says(exitOK, "stands under the id", "person forget Ada --by Quinn --reason over")
+}

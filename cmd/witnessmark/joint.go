@@ -74,6 +74,7 @@ func (c *jointClose) Run(ctx context.Context, s shop) error {
 	}
 	left, done := before.Summary, before.Summary.Complete
 	if done {
+		fmt.Fprintf(s.out, "joint %s of engine %s is complete and closed\n", before.Joint, before.Engine)
 		left = bench.Summary{Verification: left.Verification}
 	} else {
 		fmt.Fprintf(s.out, "joint %s of engine %s was closed, but is not complete; started again it goes on from here:\n", before.Joint, before.Engine)

@@ -12,7 +12,7 @@ type locateCommand struct {
 	atBench
 	Fastener string `arg:"" optional:"" help:"The fastener that it was."`
 	None     bool   `help:"It was none of this joint."`
-	Reading  uint64 `help:"Number of the reading; the last one of the bench if left out." placeholder:"N"`
+	Reading  uint64 `help:"Number of the reading; left out: the last one of the bench, if it fits a stage of that fastener." placeholder:"N"`
 }
 
 // Run records which fastener the reading was and shows what that changes.

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"net/http"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -165,7 +166,7 @@ func report(errs io.Writer, err error) int {
 	case errors.As(err, &input):
 		fmt.Fprintln(errs, "witnessmark:", err)
 		return exitInput
-	case errors.As(err, &refused) && refused.Status == 400:
+	case errors.As(err, &refused) && (refused.Status == http.StatusBadRequest || refused.Status == http.StatusNotFound):
 		fmt.Fprintln(errs, "witnessmark:", err)
 		return exitInput
 	}

@@ -205,15 +205,15 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"procedure add " + file, exitOK, "TB-7 revision 1"}, // once more is no fault
 		{"procedure list", exitOK, "Short block"},
 		{"build open --engine E-4711 --family TB-7 --work-order W-12 --by Ada", exitOK, "procedure TB-7 revision 1"},
-		{"build open --engine E-4711 --family TB-9 --work-order W-13 --by Ada", exitAttention, "TB-9"},
+		{"build open --engine E-4711 --family TB-9 --work-order W-13 --by Ada", exitInput, "TB-9"},
 		{"build list", exitOK, "E-4711"},
 		{"joint start plate --bench 1 --build W-99 --by Ada", exitInput, "W-99"},
-		{"joint start plate --bench 2 --build W-12 --by Ada", exitAttention, "no bench 2"},
+		{"joint start plate --bench 2 --build W-12 --by Ada", exitInput, "no bench 2"},
 		{"joint start plate --bench 1 --build W-12 --by Ada", exitOK, "next   fastener 1"},
 		{"adapter fit cf-22 --bench 1 --wrench-length 400mm --extension 100mm --by Ada", exitOK, "next   fastener 1, stage snug: 24 N·m (21.6 … 26.4 N·m) shown by the wrench with adapter cf-22"},
 		{"adapter fit cf-22 --bench 1 --wrench-length 400mm --extension 100mm --by Ada", exitOK, "400 mm from grip to drive"}, // once more is no fault
 		{"adapter fit cf-22 --bench 1 --wrench TW-01 --wrench-length 400 --extension 100mm --by Ada", exitInput, "the unit is missing"},
-		{"adapter fit cf-22 --bench 1 --wrench TW-77 --wrench-length 400mm --extension 100mm --by Ada", exitAttention, "it has TW-01, TW-02"},
+		{"adapter fit cf-22 --bench 1 --wrench TW-77 --wrench-length 400mm --extension 100mm --by Ada", exitInput, "it has TW-01, TW-02"},
 		{"adapter fit cf-22 --bench 1 --wrench TW-01 --wrench-length 400mm --extension 500mm --angle 180° --by Ada", exitAttention, "back beyond the grip"},
 		{"adapter list", exitOK, "1      cf-22    every one  400 mm         100 mm     0°"},
 		{"adapter remove --bench 1 --by Ada", exitOK, "next   fastener 1, stage snug: 30 N·m (27 … 33 N·m)\n"},
@@ -228,7 +228,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"check answer new-bolts 1 --bench 1 --by Ada", exitOK, "next   fastener 1"},
 		{"locate 1 --bench 1 --by Ada", exitAttention, "tighten first"},
 		{"joint renew --bench 1 --by Ada", exitInput, "fastener"},
-		{"joint renew 1 9 --bench 1 --by Ada", exitAttention, `no fastener "9"`},
+		{"joint renew 1 9 --bench 1 --by Ada", exitInput, `no fastener "9"`},
 		{"joint renew 1 --reason stretched --bench 1 --by Ada", exitOK, "next   fastener 1"},
 		{"check answer length 29.9mm --fastener 1 --bench 1 --by Ada", exitOK, "next   fastener 1"}, // the new one is measured too
 		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
@@ -249,7 +249,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"build release W-12 --by Quinn", exitAttention, "[step:plate/snug/1]"},
 		{"correct 3 --fastener 1 --reason seen --by Ada", exitAttention, "belongs to no joint"},
 		{"correct 3 --reason seen --by Ada", exitInput, "--none"},
-		{"concede W-12 step:plate/snug/9 --reason seen --by Ada", exitAttention, "take its id from the review"},
+		{"concede W-12 step:plate/snug/9 --reason seen --by Ada", exitInput, "take its id from the review"},
 		{"concede W-12 step:plate/snug/1 --reason none-fitted --by Ada", exitOK, "nothing stands in the way of the release"},
 		{"build review W-12", exitOK, "by Ada: none-fitted"},
 		{"build release W-12 --by Quinn", exitOK, "W-12: released"},
@@ -272,7 +272,7 @@ func TestCommands_OnADaemon(t *testing.T) {
 			}
 			cancel()
 		}
-		if code, _, errs := said(t, "watch", "9", "--data", data); code != exitAttention || !strings.Contains(errs, "no bench 9") {
+		if code, _, errs := said(t, "watch", "9", "--data", data); code != exitInput || !strings.Contains(errs, "no bench 9") {
 			t.Errorf("got %d, %q, want the bench refused", code, errs)
 		}
 	})

@@ -30,6 +30,7 @@ func (c *personForget) Run(ctx context.Context, s shop) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.out, "the name of %s is blanked, entry %d says so\nThe journal of this machine and backups made before still hold it.\n", done.Person, done.Entry)
+	_, err = fmt.Fprintf(s.out, "The name %s is blanked: what that person did stands under the id %s from now on, as entry %d says.\nThe journal of this machine and backups made before still hold the name.\n",
+		c.Who, done.Person, done.Entry)
 	return err
 }

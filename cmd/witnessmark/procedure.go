@@ -89,6 +89,10 @@ func (procedureList) Run(ctx context.Context, s shop) error {
 	if err != nil {
 		return err
 	}
+	if len(list) == 0 {
+		_, err := fmt.Fprintln(s.out, "The shop has no procedure yet: check a file with `witnessmark procedure check FILE`, then add it with `witnessmark procedure add FILE`.")
+		return err
+	}
 	t := tabwriter.NewWriter(s.out, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "FAMILY\tREVISION\tUSED\tTITLE")
 	for _, p := range list {

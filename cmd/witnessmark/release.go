@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"witnessmark/audit"
@@ -42,15 +44,23 @@ func (c *buildReopen) Run(ctx context.Context, s shop) error {
 type concedeCommand struct {
 	person
 	Build    string   `arg:"" help:"Work order of the build, or its number."`
-	Findings []string `arg:"" name:"finding" help:"Ids of the findings, as the review shows them."`
+	Findings []string `arg:"" name:"finding" optional:"" help:"Ids of the findings, as the review shows them."`
+	AllOf    string   `help:"Every finding of this kind that stands in the way: what its id begins with, such as re-hit, or its subject, such as 'flagged mark'. Each is an entry of its own." placeholder:"KIND"`
 	Reason   string   `required:"" help:"Why they may stand." placeholder:"TEXT"`
 	Second   string   `help:"Name of the second person, whom a joint of class A asks for." placeholder:"NAME"`
 }
 
 // Run records a concession for each finding and says what is left.
 func (c *concedeCommand) Run(ctx context.Context, s shop) error {
+	if (c.AllOf == "") == (len(c.Findings) == 0) {
+		return inputError{errors.New("name the findings by their ids, or all of a kind with --all-of")}
+	}
 	return s.onBuild(ctx, c.Build, func(client *control.Client, build uint64) error {
-		for _, f := range c.Findings {
+		findings, err := c.findings(ctx, client, build)
+		if err != nil {
+			return err
+		}
+		for _, f := range findings {
 			rv, err := client.Concede(ctx, build, control.Concede{Finding: f, Reason: c.Reason, Person: c.By, Second: c.Second})
 			if err != nil {
 				return err
@@ -59,6 +69,27 @@ func (c *concedeCommand) Run(ctx context.Context, s shop) error {
 		}
 		return nil
 	})
+}
+
+// findings are the ids that are meant. Where a second person is wanted, the first concession without one refuses all of them.
+func (c *concedeCommand) findings(ctx context.Context, client *control.Client, build uint64) ([]string, error) {
+	if c.AllOf == "" {
+		return c.Findings, nil
+	}
+	rv, err := client.Review(ctx, build)
+	if err != nil {
+		return nil, err
+	}
+	alike := rv.Alike(c.AllOf)
+	if len(alike) == 0 {
+		return nil, inputError{fmt.Errorf("no finding of the kind %q stands in the way of build %d: take the kind from the review", c.AllOf, build)}
+	}
+	slices.SortStableFunc(alike, func(a, b bench.Finding) int { return cmp.Compare(fmt.Sprint(b.Second), fmt.Sprint(a.Second)) })
+	var ids []string
+	for _, f := range alike {
+		ids = append(ids, f.ID)
+	}
+	return ids, nil
 }
 
 type correctCommand struct {

@@ -13,7 +13,7 @@ import (
 )
 
 type watchCommand struct {
-	Bench string `arg:"" help:"Bench."`
+	Bench string `arg:"" help:"Bench." env:"WITNESSMARK_BENCH"`
 	JSON  bool   `name:"json" help:"One JSON object a line, as the control socket sends it."`
 }
 

@@ -3,11 +3,11 @@ package affected
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/store"
 )
 
@@ -17,14 +17,14 @@ const turnedShown = 10
 // Text writes the list for a person to read.
 func (o *Wrench) Text(w io.Writer) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Wrench %s: %d readings of %d builds in doubt, %s\n", o.Wrench, o.Taken, o.engines(), o.Why)
+	fmt.Fprintf(&b, "Wrench %s: %s of %s in doubt, %s\n", o.Wrench, show.Count(o.Taken, "reading"), show.Count(o.engines(), "build"), o.Why)
 	switch {
 	case o.Found == "":
 		b.WriteString("No deviation was found or given: the readings are not judged again.\n")
 	default:
-		fmt.Fprintf(&b, "Judged again with %s: %d verdicts would turn", o.Found, o.Turn)
+		fmt.Fprintf(&b, "Judged again with %s: %s would turn", o.Found, show.Count(o.Turn, "verdict"))
 		if o.NotJudged > 0 {
-			fmt.Fprintf(&b, "; %d readings belong to no step", o.NotJudged)
+			fmt.Fprintf(&b, "; %s to no step", belong(o.NotJudged))
 		}
 		b.WriteString("\n")
 	}
@@ -33,6 +33,13 @@ func (o *Wrench) Text(w io.Writer) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+func belong(n int) string {
+	if n == 1 {
+		return "1 reading belongs"
+	}
+	return fmt.Sprintf("%d readings belong", n)
 }
 
 func (o *Wrench) engines() (n int) {
@@ -49,7 +56,7 @@ func (e *Build) text(b *strings.Builder) {
 	if e.Build != 0 {
 		name = fmt.Sprintf("\nEngine %s, build %d, work order %s, unit %s", e.Engine, e.Build, e.WorkOrder, dash(e.Unit))
 	}
-	fmt.Fprintf(b, "%s: %d readings from %s to %s\n", name, e.Readings, when(e.First), when(e.Last))
+	fmt.Fprintf(b, "%s: %s from %s to %s\n", name, show.Count(e.Readings, "reading"), when(e.First), when(e.Last))
 	for _, t := range e.Turned[:min(len(e.Turned), turnedShown)] {
 		fmt.Fprintf(b, "  joint %s, stage %s, fastener %s: %s was %s: %s would be %s (reading %d)\n", t.Joint, t.Stage, t.Fastener,
 			t.Shown, t.Was.In("N·m", 2)+" N·m", t.Verdict, t.Now, t.Reading)
@@ -85,12 +92,15 @@ func Runs(list []store.Touched) []Run {
 
 // RunsText writes the runs for a person to read.
 func RunsText(w io.Writer, what string, list []Run) error {
-	var engines []string
-	for _, r := range list {
-		engines = append(engines, r.Engine)
+	engines, joints := map[string]bool{}, map[string]bool{}
+	for _, r := range list { // one that was closed and taken up again is one joint in two runs
+		engines[r.Engine], joints[fmt.Sprint(r.Build, r.Joint)] = true, true
 	}
-	slices.Sort(engines)
-	if _, err := fmt.Fprintf(w, "%s: %d joints of %d engines\n", what, len(list), len(slices.Compact(engines))); err != nil || len(list) == 0 {
+	runs := ""
+	if len(list) != len(joints) {
+		runs = " in " + show.Count(len(list), "run")
+	}
+	if _, err := fmt.Fprintf(w, "%s: %s of %s%s\n", what, show.Count(len(joints), "joint"), show.Count(len(engines), "engine"), runs); err != nil || len(list) == 0 {
 		return err
 	}
 	t := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)

@@ -102,6 +102,9 @@ func (s Standing) panel(b *strings.Builder) {
 	p := s.Picture
 	fmt.Fprintf(b, `<text x="%d" y="22">%s</text><text x="%d" y="40">%s</text>`+"\n", plotLeft,
 		html.EscapeString(fmt.Sprintf("Stage %s, %s %s (build %d, reading %d)", s.Stage, s.What, s.Value, s.Build, s.Reading)), plotLeft, html.EscapeString(s.Sentence()))
+	if s.TooFew {
+		return
+	}
 	most, step := max(slices.Max(append(p.Counts, 1)), 1), float64(plotWidth)/float64(max(len(p.Counts), 1))
 	for i, n := range p.Counts {
 		class, h := "all", float64(n)*plotHeight/float64(most)
@@ -118,6 +121,9 @@ func (s Standing) panel(b *strings.Builder) {
 
 // Sentence says the rank in words.
 func (s Standing) Sentence() string {
+	if s.TooFew {
+		return fmt.Sprintf("too few readings of the same step in the family to say where it lies: %d", s.Of)
+	}
 	of := fmt.Sprintf("%d readings", s.Of)
 	if s.Sampled {
 		of += fmt.Sprintf(", an even sample of %d", s.All)

@@ -33,12 +33,16 @@ type Standing struct {
 	What    string `json:"what"`  // torque or angle
 	Value   string `json:"value"` // with its unit
 	// Rank is the share in millionths of readings below it, those equal counted half.
-	Rank    audit.Share `json:"rank_millionths"`
-	Of      int         `json:"of"`      // readings that it was held against
-	All     int         `json:"all"`     // readings of the step in the record
-	Sampled bool        `json:"sampled"` // an even sample was read, not all
+	Rank    audit.Share `json:"rank_millionths,omitempty"` // left out where TooFew
+	TooFew  bool        `json:"too_few,omitempty"`         // they are fewer than LeastCompared
+	Of      int         `json:"of"`                        // readings that it was held against
+	All     int         `json:"all"`                       // readings of the step in the record
+	Sampled bool        `json:"sampled"`                   // an even sample was read, not all
 	Picture Picture     `json:"picture"`
 }
+
+// LeastCompared is how many readings of a step it takes to say where one lies among them.
+const LeastCompared = 10
 
 // Tell adds the story of a joint or fastener from an engine's history and its sheet.
 func (c *Claim) Tell(h *store.History, e *sheet.Engine, joint, fastener string) {
@@ -180,7 +184,10 @@ func millionths(t unit.Torque, in unit.TorqueUnit) int64 {
 }
 
 func (s Standing) among(what string, values []int64, own, one int64, unit, text string) Standing {
-	s.What, s.Value, s.Of, s.Rank = what, text, len(values), standing.Rank(values, own)
+	s.What, s.Value, s.Of, s.TooFew = what, text, len(values), len(values) < LeastCompared
+	if !s.TooFew {
+		s.Rank = standing.Rank(values, own)
+	}
 	s.Picture = draw(standing.Spread(values, own, bins), own, one, unit)
 	return s
 }

@@ -128,7 +128,9 @@ func (p *printer) story(s *Story) {
 	}
 	for _, st := range s.Standings {
 		p.line("\nStage %s, %s %s (build %d, reading %d)\n  %s", st.Stage, st.What, st.Value, st.Build, st.Reading, st.Sentence())
-		p.line("%s", strings.TrimRight(st.Picture.Text("  "), "\n"))
+		if !st.TooFew {
+			p.line("%s", strings.TrimRight(st.Picture.Text("  "), "\n"))
+		}
 	}
 }
 

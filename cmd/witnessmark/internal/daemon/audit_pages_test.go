@@ -156,6 +156,50 @@ func TestPages_ABuildIsJudged(t *testing.T) {
 	}
 }
 
+// All findings of a kind are conceded with one reason and one proof of both persons, each as an entry of its own.
+func TestPages_AllOfAKind(t *testing.T) {
+	w, port := newWrench(t)
+	d := start(t, t.TempDir(), shopFile(port))
+	_, _, ada := classABuild(t, d, w)
+	c, ctx := client(t, d), t.Context()
+	b, err := c.OpenBuild(ctx, control.NewBuild{Engine: "E-9", Family: "TB-7", WorkOrder: "W-9", Person: "Bo Lind"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.StartJoint(ctx, "1", control.Start{Build: b.ID, Joint: "caps", Person: "Bo Lind"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.CloseJoint(ctx, "1", control.Close{Person: "Bo Lind"}); err != nil {
+		t.Fatal(err)
+	}
+	at := fmt.Sprintf("/builds/%d", b.ID)
+	const first = "step:caps/snug/1"
+	ada.want(200, "Concede this and the 7 others of its kind", "GET", at+"?finding="+url.QueryEscape(first), nil)
+	_, body := ada.do("GET", at+"?finding="+url.QueryEscape(first), nil)
+	form := url.Values{"finding": {first}, "found": {field(t, body, "found")}, "all": {"yes"}, "reason": {"not loosened"}, "own_password": {password}}
+	for _, m := range regexp.MustCompile(`name="also" value="([^"]*)"><input type="hidden" name="also_found" value="([^"]*)"`).FindAllStringSubmatch(body, -1) {
+		form["also"], form["also_found"] = append(form["also"], m[1]), append(form["also_found"], m[2])
+	}
+	before := d.journal.Last()
+	ada.want(303, "", "POST", at+"/concede", form)
+	ada.want(200, "needs a second person", "GET", at, nil)
+	form.Set("second", "Bo Lind")
+	form.Set("second_password", password+"Bo Lind")
+	seen := form["also_found"][6]
+	form["also_found"][6] = "something milder"
+	ada.want(303, "", "POST", at+"/concede", form)
+	ada.want(200, "is different now", "GET", at, nil)
+	if d.journal.Last() != before {
+		t.Fatalf("got %d entries of what was refused, want none", d.journal.Last()-before)
+	}
+	form["also_found"][6] = seen
+	ada.want(303, "", "POST", at+"/concede", form)
+	ada.want(200, "1 finding stands in the way", "GET", at, nil) // the check
+	if got := d.journal.Last() - before; got != 8 {
+		t.Errorf("got %d entries, want one for each of the 8 steps", got)
+	}
+}
+
 func notice(body string) string { return regexp.MustCompile(`role="status">[^<]*`).FindString(body) }
 
 func field(t *testing.T, body, name string) string {

@@ -54,7 +54,7 @@ func TestDaemon_FromWrenchToDatabase(t *testing.T) {
 		before := d.journal.Last()
 		_, err := c.StartJoint(t.Context(), "1", control.Start{Build: 99, Joint: "caps", Person: "Bo Lind"})
 		var e *control.Error
-		if !errors.As(err, &e) || e.Status != 409 || d.journal.Last() != before {
+		if !errors.As(err, &e) || e.Status != 404 || d.journal.Last() != before {
 			t.Errorf("got %v and %d new entries, want a refusal and none", err, d.journal.Last()-before)
 		}
 	})

@@ -60,9 +60,18 @@ func (d *Daemon) check(event func(*bench.Shop, string) (audit.Event, error), id 
 	})
 	var e *control.Error
 	if err != nil && !errors.As(err, &e) {
-		err = control.Refuse(err.Error())
+		err = refusal(err)
 	}
 	return ev, err
+}
+
+// refusal is what the shop refuses as the answer to a request.
+func refusal(err error) error {
+	var unknown *bench.Unknown
+	if errors.As(err, &unknown) {
+		return control.Unknown(err.Error())
+	}
+	return control.Refuse(err.Error())
 }
 
 // record journals an event and waits until it was applied.
@@ -178,6 +187,13 @@ func (d *Daemon) Name(ctx context.Context, benchID string, in control.Name) (ben
 				return nil, control.Refuse(fmt.Sprintf("no reading has come to the joint on bench %s yet: tighten first", benchID))
 			}
 			ev.Reading = last.Seq
+			if err := s.Refusal(ev); err != nil {
+				return nil, err
+			}
+			if ev.Fastener != "" && !s.Fits(benchID, last.Seq, ev.Fastener) {
+				return nil, control.Refuse(fmt.Sprintf("the last reading, number %d (%s), fits no stage of fastener %s: if it is the one you mean, say so with --reading %d",
+					last.Seq, last.Torque, ev.Fastener, last.Seq))
+			}
 		}
 		return ev, nil
 	})

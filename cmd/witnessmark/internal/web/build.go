@@ -21,10 +21,11 @@ type buildView struct {
 	Build    control.Build
 	OpenedBy string
 	Blocking int
-	Lead     bool           // who looks may judge
-	Hands    bool           // … may hand out the sheet and the bundle
-	Chosen   *bench.Finding // that is to be conceded
-	Away     string         // why the record is not shown; empty: it is
+	Lead     bool            // who looks may judge
+	Hands    bool            // … may hand out the sheet and the bundle
+	Chosen   *bench.Finding  // that is to be conceded
+	Alike    []bench.Finding // others of its kind that may be conceded with it
+	Away     string          // why the record is not shown; empty: it is
 	Moments  []moment
 	Joints   []jointCard
 	Live     []bench.JointChoice // where the record is away
@@ -62,6 +63,7 @@ func (p *Pages) buildPage(w http.ResponseWriter, r *http.Request) {
 	chosen := r.URL.Query().Get("finding")
 	if i := slices.IndexFunc(rv.Findings, func(f bench.Finding) bool { return f.ID == chosen && f.Blocks }); i >= 0 {
 		v.Chosen = &rv.Findings[i]
+		v.Alike = slices.DeleteFunc(rv.Alike(v.Chosen.Kind()), func(f bench.Finding) bool { return f.ID == v.Chosen.ID || f.Second != v.Chosen.Second })
 	}
 	v.Away, err = p.read(r, func(ctx context.Context, reader *store.Reader) error {
 		rec, err := recordOf(ctx, reader, b.ID, p.unit(r))

@@ -78,6 +78,3 @@ func claimLink(asked, joint, fastener string) string {
 
 // among draws where a reading lies among its like.
 func among(s claim.Standing) template.HTML { return template.HTML(s.Inline()) } // escapes what it writes
-
-// leastCompared is how many readings of a step it takes to say where one lies among them.
-const leastCompared = 5

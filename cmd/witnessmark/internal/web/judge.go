@@ -50,17 +50,39 @@ func (p *Pages) judge(w http.ResponseWriter, r *http.Request, do func(ctx contex
 
 func (p *Pages) concede(w http.ResponseWriter, r *http.Request) {
 	p.judge(w, r, func(ctx context.Context, build uint64, me person) error {
-		in := control.Concede{Finding: r.FormValue("finding"), Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name}
-		if err := p.unchanged(build, in.Finding, r.FormValue("found")); err != nil {
+		asked := asked(r)
+		for _, f := range asked {
+			if err := p.unchanged(build, f.ID, f.Text); err != nil {
+				return err
+			}
+		}
+		second, err := p.second(r)
+		if err != nil {
 			return err
 		}
-		var err error
-		if in.Second, err = p.second(r); err != nil {
-			return err
+		for i, f := range asked {
+			_, err := p.Shop.Concede(ctx, build, control.Concede{Finding: f.ID, Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name, Second: second})
+			if err != nil && i > 0 {
+				return control.Refuse(fmt.Sprintf("%d of %d were conceded, then: %v", i, len(asked), err))
+			}
+			if err != nil {
+				return err
+			}
 		}
-		_, err = p.Shop.Concede(ctx, build, in)
-		return err
+		return nil
 	})
+}
+
+// asked are the findings that a form concedes, with the sentences that the person has seen: one, or all of its kind.
+func asked(r *http.Request) []bench.Finding {
+	out := []bench.Finding{{ID: r.FormValue("finding"), Text: r.FormValue("found")}}
+	also, found := r.Form["also"], r.Form["also_found"]
+	for i := range min(len(also), len(found)) {
+		if r.FormValue("all") != "" {
+			out = append(out, bench.Finding{ID: also[i], Text: found[i]})
+		}
+	}
+	return out
 }
 
 // unchanged refuses to concede what the person has not seen.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/claim"
 	"witnessmark/device/unit"
 )
 
@@ -31,7 +32,7 @@ var helpers = template.FuncMap{
 	"claim":   claimLink,
 	"among":   among,
 	"clock":   func(t time.Time) string { return t.UTC().Format("15:04:05") },
-	"few":     func(n int) bool { return n < leastCompared },
+	"few":     func(n int) bool { return n < claim.LeastCompared },
 	"reach":   reach,
 	"percent": millionths,
 	"day":     func(t time.Time) string { return t.UTC().Format(time.DateOnly) },
