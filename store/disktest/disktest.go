@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,7 +19,7 @@ import (
 // Requests of the kernel's include/uapi/linux/fs.h, fs/ext4/ext4.h and fs/xfs/libxfs/xfs_fs.h.
 const (
 	freeze   = 0xc0045877 // FIFREEZE
-	thaw     = 0xc0045878 // FITHAW
+	unfreeze = 0xc0045878 // FITHAW
 	shutdown = 0x8004587d // EXT4_IOC_SHUTDOWN, XFS_IOC_GOINGDOWN
 
 	withLog    = 1 // the file system's own log is written before: what was changed is there, what was only in memory is not
@@ -48,7 +49,7 @@ func Loop(t testing.TB, kind, folder string, size int64) *Disk {
 	must(t, os.Truncate(image, size))
 	args := []string{"-q", image}
 	if kind == "ext4" {
-		args = []string{"-q", "-m", "0", image}
+		args = []string{"-q", "-m", "0", "-e", "remount-ro", image}
 	}
 	d.command(maker, args...)
 	d.first()
@@ -120,7 +121,7 @@ func (d *Disk) Unmount() {
 }
 
 func (d *Disk) end() {
-	_ = d.ask(thaw, 0) // it may not be frozen
+	_ = d.ask(unfreeze, 0) // it may not be frozen
 	if err := unix.Unmount(d.Folder, unix.MNT_DETACH); err != nil && !errors.Is(err, unix.EINVAL) {
 		d.t.Error(err)
 	}
@@ -137,11 +138,25 @@ func (d *Disk) Cut(log bool) {
 	must(d.t, d.ask(shutdown, how))
 }
 
-// Freeze lets nothing write until Thaw: who tries waits.
-func (d *Disk) Freeze() { d.t.Helper(); must(d.t, d.ask(freeze, 0)) }
+// Freeze lets nothing write until thaw is called, once or more often: who tries waits.
+func (d *Disk) Freeze() (thaw func()) {
+	d.t.Helper()
+	must(d.t, d.ask(freeze, 0))
+	return sync.OnceFunc(func() { must(d.t, d.ask(unfreeze, 0)) })
+}
 
-// Thaw ends Freeze.
-func (d *Disk) Thaw() { d.t.Helper(); must(d.t, d.ask(thaw, 0)) }
+// Check mends an ext4 that is not mounted, as a person does after Break.
+func (d *Disk) Check() {
+	d.t.Helper()
+	out, err := exec.Command("e2fsck", "-f", "-p", d.source).CombinedOutput()
+	if wrong := (*exec.ExitError)(nil); err != nil && !(errors.As(err, &wrong) && wrong.ExitCode() == 1) { // 1: faults were mended
+		d.t.Fatalf("e2fsck: %v: %s", err, out)
+	}
+}
+
+// Break has the file system find a fault in itself and turn read-only, as ext4 does with errors=remount-ro. It must be
+// unmounted before it takes anything again.
+func (d *Disk) Break() { d.t.Helper(); d.command("mount", "-o", "remount,abort", d.Folder) }
 
 func (d *Disk) ask(request uint, how int) error {
 	f, err := os.Open(d.Folder)

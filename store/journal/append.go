@@ -83,14 +83,15 @@ func (j *Journal) write() {
 // put makes a batch durable and answers it. false: nothing can be written any more.
 func (j *Journal) put(batch []*waiting) bool {
 	err := j.timed(func() error { return j.commit(batch) })
+	why := noRoom(err)
 	switch {
 	case err == nil:
 		j.grow(batch)
 		if s := j.Short(); s == nil || s.Refusing || len(batch) == 0 { // else write asks, now and then
 			j.stock()
 		}
-	case noRoom(err):
-		j.refuse(err, batch)
+	case why != nil:
+		j.refuse(why, err, batch)
 	default:
 		j.fail(fmt.Errorf("write journal %s: %w", j.path, err), batch)
 		return false

@@ -32,7 +32,7 @@ var ErrNoRoom = errors.New("the disk takes nothing more")
 type Shortage struct {
 	Since    time.Time // by the process's own clock
 	Refusing bool      // the reserve is used up too: the last Append was refused
-	Why      error
+	Why      error     // what the system said, a syscall.Errno
 }
 
 // Short says how the disk is short of room, nil while it is not.
@@ -80,22 +80,22 @@ func (j *Journal) note(why error, refusing bool) {
 }
 
 // refuse answers a batch that found no room.
-func (j *Journal) refuse(err error, batch []*waiting) {
-	j.note(err, true)
+func (j *Journal) refuse(why, err error, batch []*waiting) {
+	j.note(why, true)
 	answer(batch, fmt.Errorf("write journal %s: %w: %w", j.path, ErrNoRoom, err))
 }
 
-// noRoom is true for an error with which the system declined to take bytes: nothing was written over, and bbolt has
-// gone back to where it was. That an earlier write cannot be synced is another matter, whatever the reason.
-func noRoom(err error) bool {
+// noRoom gives the reason in an error with which the system declined to take bytes, nil where it is another: nothing was
+// written over, and bbolt has gone back to where it was. That an earlier write cannot be synced is another matter.
+func noRoom(err error) error {
 	var w *fs.PathError
 	write := errors.As(err, &w) && w.Op == "write"
 	for _, why := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG, syscall.EROFS} {
 		// bbolt hands on the text alone where the file cannot be made longer.
-		longer := strings.HasPrefix(err.Error(), "file resize error: ") && strings.HasSuffix(err.Error(), why.Error())
+		longer := err != nil && strings.HasPrefix(err.Error(), "file resize error: ") && strings.HasSuffix(err.Error(), why.Error())
 		if write && errors.Is(err, why) || longer {
-			return true
+			return why
 		}
 	}
-	return false
+	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"syscall"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -47,20 +48,15 @@ func (w diskWatch) trouble() string {
 			time.Now().Add(-silent).Format(clock))
 	case short == nil:
 		return ""
+	case errors.Is(short.Why, syscall.EROFS):
+		return fmt.Sprintf("The disk has been read-only since %s: nothing is recorded and no wrench is acknowledged; "+
+			"it most likely found a fault in itself, have it looked at", short.Since.Format(clock))
 	case short.Refusing:
-		return fmt.Sprintf("The disk is short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; make room on it, work then goes on by itself",
-			short.Since.Format(clock), cause(short.Why))
+		return fmt.Sprintf("The disk is short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; "+
+			"make room on it, work then goes on by itself", short.Since.Format(clock), short.Why)
 	}
 	return fmt.Sprintf("The disk is short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
-		short.Since.Format(clock), cause(short.Why))
-}
-
-// cause is what the system said.
-func cause(err error) error {
-	for next := err; next != nil; next = errors.Unwrap(next) {
-		err = next
-	}
-	return err
+		short.Since.Format(clock), short.Why)
 }
 
 // run puts every change of the disk into the log.

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/store/disktest"
 )
@@ -95,11 +96,165 @@ func TestF17_SyncFails(t *testing.T) {
 		if err := p.cmd.Wait(); err == nil {
 			t.Error("got exit code 0, want another one: the journal can no longer be written")
 		}
-		if n := strings.Count(p.log(), "no reading is acknowledged"); n != try+1 {
+		if n := strings.Count(p.log(), endedFor); n != try+1 {
 			t.Errorf("got it said %d times in %d tries why it ended: %s", n, try+1, p.log())
 		}
 	}
 	settled(t, "F17", tries, data, port, l)
+}
+
+// TestF19_DiskFreezes has the disk of the data folder take no write for a while. The wrench goes on sending and is not
+// acknowledged, the page says since when, and all of it is recorded in order when the disk answers again.
+func TestF19_DiskFreezes(t *testing.T) {
+	for _, kind := range disktest.Kinds() {
+		t.Run(kind, func(t *testing.T) {
+			t.Parallel()
+			tries := faultTries(t, 1)
+			data := folder(t)
+			disk := disktest.Loop(t, kind, data, 320<<20)
+			pg := newPrivate(t) // on another disk: who looks at the page must be signed in
+			p, port := newPeer(t, "semicolon-xor")
+			d := start(t, data, pg.in(shopFile(port)))
+			p.accept()
+			v := newVisitor(t, d)
+			v.setUp("Ada Holt")
+			pull := func(n int64) { p.send(p.line(n, 30, 40, fmt.Sprintf("09:%02d:%02d", n/60, n%60))) }
+			pull(1)
+			p.expect("=1\r\n")
+			for from := int64(2); from <= int64(tries)*sentFrozen; from += sentFrozen {
+				thaw := disk.Freeze()
+				defer thaw()
+				for n := range int64(sentFrozen) {
+					pull(from + n)
+				}
+				for !strings.Contains(d.Status().Disk, "The disk has not answered since") {
+					time.Sleep(10 * time.Millisecond)
+				}
+				v.want(http.StatusOK, "The disk has not answered since", "GET", "/bench/1", nil)
+				if h := d.links.health("TW-01"); h.readings != from-1 || h.tape.LeftOut() > 0 {
+					t.Errorf("got %d readings acknowledged, %d bytes left out, want %d and none", h.readings, h.tape.LeftOut(), from-1)
+				}
+				thaw()
+				for n := range int64(sentFrozen) {
+					p.expect(fmt.Sprintf("=%d\r\n", from+n))
+				}
+				for d.Status().Disk != "" {
+					time.Sleep(10 * time.Millisecond)
+				}
+			}
+			committed(t, d)
+			inOrder(t, d, "F19", tries)
+		})
+	}
+}
+
+// sentFrozen is how many readings come while the disk takes nothing: fewer than wait in the memory of a link.
+const sentFrozen = 100
+
+// inOrder makes sure that the journal has the readings 1, 2, 3 … and no other.
+func inOrder(t *testing.T, d *Daemon, fault string, tries int) {
+	t.Helper()
+	entries, err := d.journal.Read(1, int(d.journal.Last()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want int64
+	for _, e := range entries {
+		if r, is := e.Event.(audit.ReadingTaken); is {
+			if want++; *r.Counter != want {
+				t.Fatalf("got reading %d, want %d", *r.Counter, want)
+			}
+		}
+	}
+	if want != int64(tries)*sentFrozen+1 {
+		t.Errorf("got %d readings, want %d", want, tries*sentFrozen+1)
+	}
+	t.Logf("FAULT %s tries=%d acknowledged=%d stored=%d lost=0 doubled=0 disordered=0", fault, tries, want, want)
+}
+
+// TestF20_TurnsReadOnly has the file system under the data folder find a fault in itself and turn read-only, under load. The
+// daemon refuses as on a full disk, or ends because the fault came in the middle of a sync; after the disk was seen to all is
+// there.
+func TestF20_TurnsReadOnly(t *testing.T) {
+	t.Parallel()
+	tries := faultTries(t, 1)
+	data := folder(t)
+	disk := disktest.Loop(t, "ext4", data, 512<<20)
+	w, port := newWrench(t)
+	l := newLoad(t, w)
+	c := control.NewClient(Folder(data).Socket())
+	defer c.Close()
+	for range tries {
+		p := launch(t, data, port)
+		drain(p)
+		status(t, c, "some readings", func(st control.Status) bool { return st.Position > 2 })
+		before := strings.Count(p.log(), endedFor)
+		disk.Break()
+		if st, ended := refusesOrEnds(t, c, p, before); !ended {
+			refusesVisibly(t, c, st.Listen)
+		}
+		p.kill()
+		disk.Unmount()
+		disk.Check()
+		disk.Mount()
+	}
+	settled(t, "F20", tries, data, port, l)
+}
+
+// refusesOrEnds waits until a daemon refuses because the disk is read-only, or ends for it, which its log had said before times already.
+func refusesOrEnds(t *testing.T, c *control.Client, p *program, before int) (st control.Status, ended bool) {
+	t.Helper()
+	for late := time.Now().Add(time.Minute); time.Now().Before(late); time.Sleep(5 * time.Millisecond) {
+		st, err := c.Status(t.Context())
+		if err == nil && strings.Contains(st.Disk, readOnly) {
+			return st, false
+		}
+		if err != nil && strings.Count(p.log(), endedFor) > before {
+			return st, true
+		}
+	}
+	t.Fatalf("got neither a refusal nor an end: %s", p.log())
+	return st, false
+}
+
+const (
+	readOnly = "The disk has been read-only since"
+	endedFor = "no reading is acknowledged: see to the disk"
+)
+
+// TestF20_WritableAgain has the kernel refuse the journal's writes as a read-only file system does, and take them again: the same
+// process goes on.
+func TestF20_WritableAgain(t *testing.T) {
+	t.Parallel()
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		t.Skip("strace is not installed, it makes writes fail")
+	}
+	tries := faultTries(t, 2)
+	data := folder(t)
+	w, port := newWrench(t)
+	l := newLoad(t, w)
+	c := control.NewClient(Folder(data).Socket())
+	defer c.Close()
+	p := launch(t, data, port)
+	drain(p)
+	for range tries {
+		tracer := exec.Command(strace, "-f", "-qq", "-o", os.DevNull, "-p", fmt.Sprint(p.cmd.Process.Pid), "-P", Folder(data).Journal(),
+			"-e", "trace=pwrite64,ftruncate", "-e", "inject=pwrite64,ftruncate:error=EROFS")
+		if err := tracer.Start(); err != nil {
+			t.Fatal(err)
+		}
+		st := status(t, c, "a refusal", func(st control.Status) bool { return strings.Contains(st.Disk, readOnly) })
+		refusesVisibly(t, c, st.Listen)
+		if err := tracer.Process.Signal(os.Interrupt); err != nil { // it lets the daemon go
+			t.Fatal(err)
+		}
+		_ = tracer.Wait() // the signal is all that it can tell
+		again := status(t, c, "order again", func(now control.Status) bool { return now.Disk == "" && now.Entries > st.Entries })
+		status(t, c, "the database again", func(now control.Status) bool { return now.Position > again.Entries })
+	}
+	p.kill()
+	settled(t, "F20", tries, data, port, l)
 }
 
 // refusesVisibly looks at a daemon whose disk is full the way people, programs and the service manager do. A few bytes may
