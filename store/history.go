@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -225,6 +226,40 @@ func (r *Reader) readings(ctx context.Context, runs runSet) error {
 			return fmt.Errorf("read readings: %w", err)
 		}
 		runs.at[m.record.Interface().(audit.Mark).Run].add(rd, m)
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("read readings: %w", err)
+	}
+	return r.adopted(ctx, runs)
+}
+
+// adopted reads what was said of readings before they came into a run: they came while no joint was on the bench.
+func (r *Reader) adopted(ctx context.Context, runs runSet) error {
+	at := map[uint64]*ReadingHistory{}
+	for _, run := range runs.at {
+		for i := range run.Readings {
+			if rd := &run.Readings[i]; rd.Marks[0].No > 1 {
+				at[rd.Seq] = rd
+			}
+		}
+	}
+	if len(at) == 0 {
+		return nil
+	}
+	e := emptyRow(audit.Mark{}.Kind())
+	rows, err := r.conn.Query(ctx, "SELECT "+qualified("m", e.columns())+` FROM witnessmark.mark m
+		WHERE m.shop = $1 AND m.reading = ANY($2) AND m.run = 0 ORDER BY m.reading, m.no DESC`, r.shop, slices.Collect(maps.Keys(at)))
+	if err != nil {
+		return fmt.Errorf("read earlier marks: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		m := emptyRow(e.kind)
+		if err := rows.Scan(m.targets()...); err != nil {
+			return fmt.Errorf("read earlier marks: %w", err)
+		}
+		mark := m.record.Interface().(audit.Mark)
+		at[mark.Reading].Marks = slices.Insert(at[mark.Reading].Marks, 0, MarkHistory{m.Seq, m.At, m.Index, mark})
 	}
 	return rows.Err()
 }

@@ -33,6 +33,9 @@ func (r *RunHistory) until(at time.Time) {
 	for i := range r.Readings {
 		r.Readings[i].Marks = slices.DeleteFunc(r.Readings[i].Marks, func(m MarkHistory) bool { return m.At.After(at) })
 	}
+	r.Readings = slices.DeleteFunc(r.Readings, func(rd ReadingHistory) bool { // it came into the joint by a later word
+		return len(rd.Marks) > 0 && rd.Marks[len(rd.Marks)-1].Run == 0
+	})
 	r.Answers = slices.DeleteFunc(r.Answers, func(a AnswerHistory) bool { return a.At.After(at) })
 	r.Renewals = slices.DeleteFunc(r.Renewals, func(b RenewalHistory) bool { return b.At.After(at) })
 	r.Named = slices.DeleteFunc(r.Named, func(n NamedHistory) bool { return n.At.After(at) })

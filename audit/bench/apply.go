@@ -91,5 +91,6 @@ func (s *Shop) reading(e audit.Entry, ev audit.ReadingTaken) []audit.Mark {
 	}
 	m := audit.Mark{Reading: e.Seq, No: 1, Verdict: audit.NotJudged, Flags: []string{audit.Unexpected}, Confidence: audit.Certain, Calibration: w.seq}
 	through(&m, w.fit, ev.Torque)
+	s.keep(e, ev, w, m)
 	return []audit.Mark{m}
 }

@@ -33,6 +33,9 @@ func (s *Shop) runWith(reading uint64) (*run, *taken) {
 
 func (s *Shop) refuseCorrection(ev audit.CorrectionMade) error {
 	r, t := s.runWith(ev.Reading)
+	if r == nil && s.looseAt(ev.Reading) >= 0 {
+		return s.refuseAdoption(ev)
+	}
 	if r == nil || t.mark.Run != ev.Run || r.build.ID != ev.Build {
 		return fmt.Errorf("reading %d belongs to no joint of a build: give the number of one that does", ev.Reading)
 	}
@@ -88,14 +91,22 @@ func (r *run) amend(ev audit.CorrectionMade) []audit.Mark {
 // correct lets a correction take effect, and looks whether its joint is complete with it.
 func (s *Shop) correct(ev audit.CorrectionMade) []audit.Mark {
 	r, _ := s.runWith(ev.Reading)
+	if r == nil {
+		return s.adopt(ev)
+	}
 	marks := r.amend(ev)
+	s.settled(r)
+	return marks
+}
+
+// settled looks what became of a joint of which other things are held now.
+func (s *Shop) settled(r *run) {
 	if s.BenchOf(r.seq) == "" && r.build.newestRun(r.joint.ID) == r {
 		s.rest(r)
 		if s.newest(r.build.Engine, "") == r.build { // else the torque cycles have gone on from there
 			s.lives.Keep(r.build.Engine, r.build.ID, r.procedure, r.joint, r.bolts())
 		}
 	}
-	return marks
 }
 
 // unmeasure takes a reading off the check that it measured.

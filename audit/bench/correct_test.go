@@ -8,6 +8,8 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/device"
+	"witnessmark/device/unit"
 )
 
 func (f *floor) correct(reading uint64, fastener, stage string) []audit.Mark {
@@ -225,4 +227,76 @@ func TestCorrection_OfAMeasuredCheck(t *testing.T) {
 		t.Errorf("got %q, want the check open again", got)
 	}
 	f.replays()
+}
+
+// A reading that came with no joint on the bench gets into one by a person's word, before or after that joint is closed, and
+// released too: its place is that of its entry.
+func TestCorrection_OfAReadingWithNoJoint(t *testing.T) {
+	adopt := func(f *floor, reading uint64, fastener, stage string) audit.Outcome {
+		ev, err := f.shop.Adopting(audit.CorrectionMade{Build: 4, Reading: reading, Fastener: fastener, Stage: stage, Reason: "forgot to start it", Person: "p1"}, "caps")
+		if err != nil {
+			f.t.Fatal(err)
+		}
+		return f.must(ev)
+	}
+	loose := func(f *floor, torque int64) uint64 {
+		f.with("B2", torque)
+		return f.seq
+	}
+	t.Run("while the joint is on its bench it goes on from there", func(t *testing.T) {
+		f := newFloor(t)
+		reading := loose(f, 30_000)
+		m := adopt(f, reading, "1", "").Marks
+		if len(m) != 1 || m[0].No != 2 || m[0].Stage != "snug" || m[0].Fastener != "1" || m[0].Verdict != audit.Pass || m[0].Run != 5 || m[0].LocatedBy != audit.ByPerson {
+			t.Fatalf("got %+v, want a second mark in the joint", m)
+		}
+		if got := f.pull(30_000, 25_500); got[0].Fastener != "2" {
+			t.Errorf("got %+v next, want fastener 2", got)
+		}
+		f.replaysFromText()
+	})
+	t.Run("of a joint that is closed", func(t *testing.T) {
+		f := newFloor(t)
+		f.snugAll()
+		f.seatAll("B1", 3)
+		f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+		reading := loose(f, 60_000)
+		if adopt(f, reading, "4", "seat"); slices.Contains(f.review(), "step:caps/seat/4") {
+			t.Errorf("got %q, want the step done", f.review())
+		}
+		f.replaysFromText()
+	})
+	t.Run("refused", func(t *testing.T) {
+		f := finished(t)
+		reading := loose(f, 45_000)
+		good := audit.CorrectionMade{Build: 4, Run: 5, Reading: reading, Fastener: "1", Stage: "snug", Reason: "seen", Person: "p1"}
+		for rule, c := range map[string]struct {
+			change func(*audit.CorrectionMade)
+			want   string
+		}{
+			"no build":         {func(e *audit.CorrectionMade) { e.Build = 0 }, "name the build and the joint"},
+			"another run":      {func(e *audit.CorrectionMade) { e.Run = 4 }, "name the build and the joint"},
+			"no fastener":      {func(e *audit.CorrectionMade) { e.Fastener = "" }, "say which fastener"},
+			"one of none":      {func(e *audit.CorrectionMade) { e.Fastener = "9" }, "no fastener"},
+			"no stage follows": {func(e *audit.CorrectionMade) { e.Stage = "" }, "name the stage"},
+			"no reason":        {func(e *audit.CorrectionMade) { e.Reason = "" }, "reason"},
+		} {
+			ev := good
+			c.change(&ev)
+			if err := f.shop.Refusal(ev); err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("%s: got %v, want %q", rule, err, c.want)
+			}
+		}
+		f.must(f.release())
+		if err := f.shop.Refusal(good); err == nil || !strings.Contains(err.Error(), "reopen it first") {
+			t.Errorf("released: got %v", err)
+		}
+	})
+}
+
+// with is a pull at a bench that has no joint.
+func (f *floor) with(bench string, torque int64) {
+	f.t.Helper()
+	a := unit.Angle(25_500)
+	f.must(audit.ReadingTaken{Bench: bench, Reading: device.Reading{Wrench: "W1", Torque: unit.Torque(torque * 1000), Unit: unit.Nm, Angle: &a, Direction: device.Tighten}})
 }

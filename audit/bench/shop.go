@@ -20,6 +20,7 @@ type Shop struct {
 	builds     []*Build
 	runs       map[string]*run // by bench
 	heard      map[string]*device.Reading
+	loose      []taken                     // readings that came with no joint on their bench, the oldest first
 	badges     map[string]string           // person by badge
 	roles      map[string][]string         // by person
 	tokens     map[string]audit.TokenGiven // by name

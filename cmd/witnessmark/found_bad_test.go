@@ -18,6 +18,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/cmd/wrenchsim/sim"
@@ -291,4 +292,60 @@ func TestCommands_ManyAtOnce(t *testing.T) {
 	o.says(exitOK, "1 joint of 1 engine in 2 runs", "affected --bench 1")
 	o.says(exitOK, "5 readings of 1 build in doubt", "wrench affected TW-01")
 	o.says(exitOK, "stands under the id", "person forget Ada --by Quinn --reason over")
+}
+
+// TestCommands_AReadingWithNoJoint pulls before the joint is on the bench, and says afterwards where that belongs.
+func TestCommands_AReadingWithNoJoint(t *testing.T) {
+	o := newDay(t, "2026-05-04")
+	o.says(exitOK, "", "procedure add", write(t, "cover.yaml", cover))
+	o.says(exitOK, "", "build open --engine E-1 --family TB-7 --by Ada --work-order W-1")
+	o.pull(30, 25)
+	c := control.NewClient(daemon.Folder(o.data).Socket())
+	defer c.Close()
+	newest := func() string {
+		st, err := c.Status(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return fmt.Sprint(st.Entries)
+	}
+	reading := newest()
+	to := func(fastener string) []string {
+		return []string{reading, "--fastener", fastener, "--build", "W-1", "--joint", "cover"}
+	}
+	const correct = "correct --by Ada --reason forgot-to-start"
+	o.says(exitInput, "was never begun", correct, to("1")...)
+	o.says(exitOK, "", "joint start cover --bench 1 --by Ada --build W-1")
+	o.pull(31, 26)
+	second := newest()
+	o.says(exitInput, "go together", correct, reading, "--fastener", "1", "--build", "W-1")
+	o.says(exitInput, "name the build and the joint", correct, reading, "--fastener", "1")
+	o.says(exitInput, `no fastener "9"`, correct, to("9")...)
+	o.says(exitAttention, "say which fastener", correct, reading, "--none", "--build", "W-1", "--joint", "cover")
+	before := o.now.Load()
+	o.is("2026-05-05")
+	o.says(exitOK, "reading "+reading+" is now joint cover, stage snug, fastener 1: pass", correct, to("1")...)
+	o.says(exitAttention, "belongs to joint cover of build", correct, to("1")...)
+	o.says(exitOK, "reading "+second+" is now joint cover, stage snug, fastener 2: pass", correct, second, "--fastener", "2", "--stage", "snug")
+	o.says(exitOK, "is now joint cover, stage snug, fastener 1: pass", correct, reading, "--fastener", "1", "--stage", "snug") // once it is in, as any other
+	for range 2 {
+		o.pull(60, 26)
+	}
+	o.says(exitOK, "is complete and closed", "joint close --bench 1 --by Ada")
+	o.says(exitOK, "nothing stands in the way", "build review W-1")
+	written(t, o.data)
+	o.says(exitOK, "#"+reading+" was before: no step: not judged, known by – (unexpected)", "history --engine E-1 --depth mark")
+	o.says(exitOK, "corrected by Ada", "history --engine E-1")
+	if out := o.says(exitOK, "30.0 N·m", "claim E-1 --joint cover"); !strings.Contains(out, "forgot-to-start") {
+		t.Errorf("got %s, want the reason", out)
+	}
+	at := time.UnixMicro(before).UTC().Add(time.Hour).Format(time.RFC3339)
+	if out := o.says(exitOK, "31.0 N·m", "claim E-1 --joint cover --at", at); strings.Contains(out, "30.0 N·m") {
+		t.Errorf("got %s, want nothing of a reading that was said later to belong here", out)
+	}
+	file := filepath.Join(t.TempDir(), "e1.zip")
+	o.says(exitOK, "proved against", "bundle W-1 -o "+file)
+	o.says(exitOK, "ok: build", "verify "+file)
+	o.says(exitOK, "ok: shop north", "verify")
+	o.says(exitOK, "W-1: released", "build release W-1 --by Quinn")
 }

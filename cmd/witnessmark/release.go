@@ -96,6 +96,8 @@ type correctCommand struct {
 	person
 	Reading  uint64 `arg:"" help:"Number of the reading."`
 	Fastener string `help:"The fastener that it was." placeholder:"ID"`
+	Build    string `help:"Work order of the build, or its number, of a reading that came with no joint on the bench." placeholder:"BUILD"`
+	Joint    string `help:"Joint of that build." placeholder:"ID"`
 	None     bool   `help:"It was none of its joint, e.g. a test on the bench block."`
 	Stage    string `help:"The stage that it was, where that does not follow." placeholder:"ID"`
 	Reason   string `required:"" help:"How you know." placeholder:"TEXT"`
@@ -106,9 +108,19 @@ func (c *correctCommand) Run(ctx context.Context, s shop) error {
 	if c.None == (c.Fastener != "") {
 		return inputError{errors.New("say which fastener it was with --fastener, or --none")}
 	}
+	if (c.Build == "") != (c.Joint == "") {
+		return inputError{errors.New("--build and --joint go together: they say where a reading belongs that came with no joint on the bench")}
+	}
 	client := s.client()
 	defer client.Close()
-	out, err := client.Correct(ctx, control.Correct{Reading: c.Reading, Fastener: c.Fastener, Stage: c.Stage, Reason: c.Reason, Person: c.By})
+	var build uint64
+	if c.Build != "" {
+		var err error
+		if build, err = buildOf(ctx, client, c.Build); err != nil {
+			return err
+		}
+	}
+	out, err := client.Correct(ctx, control.Correct{Reading: c.Reading, Build: build, Joint: c.Joint, Fastener: c.Fastener, Stage: c.Stage, Reason: c.Reason, Person: c.By})
 	if err != nil {
 		return err
 	}

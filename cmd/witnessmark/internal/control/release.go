@@ -17,9 +17,12 @@ type Concede struct {
 	Second  string `json:"second,omitempty"` // name of the second person, where the joint is of class A
 }
 
-// Correct says after the fact where a reading belongs. An empty Fastener: none of its joint.
+// Correct says after the fact where a reading belongs. An empty Fastener: none of its joint. Build and Joint are named for a
+// reading that came with no joint on the bench alone.
 type Correct struct {
 	Reading  uint64 `json:"reading"`
+	Build    uint64 `json:"build,omitempty"`
+	Joint    string `json:"joint,omitempty"`
 	Fastener string `json:"fastener"`
 	Stage    string `json:"stage,omitempty"`
 	Reason   string `json:"reason"`

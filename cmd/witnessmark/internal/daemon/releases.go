@@ -66,7 +66,11 @@ func (d *Daemon) Correct(ctx context.Context, in control.Correct) (control.Corre
 		return control.Corrected{}, err
 	}
 	out, err := d.act(ctx, who, func(s *bench.Shop, id string) (audit.Event, error) {
-		return s.Correcting(audit.CorrectionMade{Reading: in.Reading, Fastener: in.Fastener, Stage: in.Stage, Reason: in.Reason, Person: id}), nil
+		ev := audit.CorrectionMade{Build: in.Build, Reading: in.Reading, Fastener: in.Fastener, Stage: in.Stage, Reason: in.Reason, Person: id}
+		if in.Joint != "" {
+			return s.Adopting(ev, in.Joint)
+		}
+		return s.Correcting(ev), nil
 	})
 	if err != nil {
 		return control.Corrected{}, err

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"slices"
 
 	"witnessmark/audit/bench"
@@ -46,6 +47,7 @@ func (a *attempt) add(r *store.RunHistory) {
 	a.Closed = r.Closed
 	a.runs = append(a.runs, told(r))
 	a.Readings = slices.Concat(a.Readings, r.Readings)
+	slices.SortStableFunc(a.Readings, func(x, y store.ReadingHistory) int { return cmp.Compare(x.Seq, y.Seq) }) // one may have come in later
 	a.Answers = slices.Concat(a.Answers, r.Answers)
 	a.Scans = slices.Concat(a.Scans, r.Scans)
 	a.Renewals = slices.Concat(a.Renewals, r.Renewals)
