@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -154,6 +155,33 @@ func TestReader_Pulled(t *testing.T) {
 	}
 	if p, err := s.reader().Pulled(t.Context(), store.Step{Family: "F", Joint: "caps", Stage: "'; --", Fastener: "1"}, time.Now()); err != nil || p.All != 0 {
 		t.Errorf("a stage that is SQL: got %+v, %v", p, err)
+	}
+}
+
+// What a fastener got through an adapter is more than the wrench showed.
+func TestReader_PulledThroughAnAdapter(t *testing.T) {
+	s := newShop(t)
+	through := audit.Mark{Stage: "snug", Fastener: "1", Adapter: "cf-22", Applied: int64(7 * unit.NewtonMetre)}
+	s.pulls([][]audit.Mark{{{Stage: "snug", Fastener: "1"}}, {through}})
+	p, err := s.reader().Pulled(t.Context(), store.Step{Family: "F", Joint: "caps", Stage: "snug", Fastener: "1"}, time.Now().AddDate(9, 0, 0))
+	if err != nil || fmt.Sprint(p.Torques) != "[1 N·m 7 N·m]" {
+		t.Errorf("got %v, %v, want the torques at the fastener", p, err)
+	}
+}
+
+// A database that an older version laid out is refused in one sentence, before anything is read of it.
+func TestOpenReader_OlderSchema(t *testing.T) {
+	for _, lacks := range []string{"DROP TABLE witnessmark.calibration_found", "ALTER TABLE witnessmark.mark DROP COLUMN applied"} {
+		s := newShop(t)
+		if err := s.open().Close(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.connect().Exec(t.Context(), lacks); err != nil {
+			t.Fatal(err)
+		}
+		if r, err := store.OpenReader(t.Context(), s.opt.URL, "s1"); !errors.Is(err, store.ErrOlderSchema) || r != nil || strings.Contains(err.Error(), "SQLSTATE") {
+			t.Errorf("%s: got %v, want one sentence", lacks, err)
+		}
 	}
 }
 

@@ -23,13 +23,46 @@ func OpenReader(ctx context.Context, url, shop string) (*Reader, error) {
 		return nil, err
 	}
 	r := &Reader{conn, shop}
-	if shop == "" {
+	err = r.readable(ctx)
+	if err == nil && shop == "" {
 		err = r.onlyShop(ctx)
 	}
 	if err != nil {
 		return nil, errors.Join(err, r.Close())
 	}
 	return r, nil
+}
+
+// ErrOlderSchema is a database that an older version of this program has prepared.
+var ErrOlderSchema = errors.New("the records in this database are laid out by an older version: start the daemon of this version on it once, " +
+	"which brings them up to date, or read them with the older program")
+
+// readable refuses a database that lacks a table or a column which this version reads.
+func (r *Reader) readable(ctx context.Context) error {
+	rows, err := r.conn.Query(ctx, `SELECT c.relname || '.' || a.attname FROM pg_catalog.pg_attribute a
+		JOIN pg_catalog.pg_class c ON c.oid = a.attrelid AND c.relkind IN ('r', 'p')
+		JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace AND n.nspname = 'witnessmark'
+		WHERE a.attnum > 0 AND NOT a.attisdropped`)
+	if err != nil {
+		return fmt.Errorf("look at the layout of the records: %w", err)
+	}
+	there, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return fmt.Errorf("look at the layout of the records: %w", err)
+	}
+	has := map[string]bool{}
+	for _, column := range there {
+		has[column] = true
+	}
+	for kind, t := range tables {
+		e := emptyRow(kind)
+		for _, column := range e.columns() {
+			if !has[t.name+"."+column] {
+				return ErrOlderSchema
+			}
+		}
+	}
+	return nil
 }
 
 func (r *Reader) onlyShop(ctx context.Context) error {

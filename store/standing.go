@@ -17,9 +17,9 @@ type Step struct{ Family, Joint, Stage, Fastener string }
 // Pulled is what the readings of a step were, over all builds of the family and all its revisions: of each reading whose
 // mark in force names the step, second hits left out.
 type Pulled struct {
-	All     int  // readings of the step in the record, those included that were later found to be of another
-	Sampled bool // not all were read, but SampleOf spread evenly over them
-	Torques []unit.Torque
+	All     int           // readings of the step in the record, those included that were later found to be of another
+	Sampled bool          // not all were read, but SampleOf spread evenly over them
+	Torques []unit.Torque // at the fastener
 	Angles  []unit.Angle
 }
 
@@ -44,8 +44,9 @@ func (r *Reader) Pulled(ctx context.Context, s Step, until time.Time) (*Pulled, 
 	for i, m := range said {
 		readings[i], nos[i] = m.reading, m.no
 	}
-	rows, err := r.conn.Query(ctx, `SELECT d.torque, d.angle FROM unnest($2::bigint[], $3::bigint[]) s (reading, no)
+	rows, err := r.conn.Query(ctx, `SELECT CASE WHEN f.applied <> 0 THEN f.applied ELSE d.torque END, d.angle FROM unnest($2::bigint[], $3::bigint[]) s (reading, no)
 		JOIN witnessmark.reading d ON d.shop = $1 AND d.seq = s.reading
+		JOIN witnessmark.mark f ON f.shop = $1 AND f.reading = s.reading AND f.no = s.no
 		WHERE NOT EXISTS (SELECT FROM witnessmark.mark m WHERE m.shop = $1 AND m.reading = s.reading AND m.no > s.no AND m.at <= $4)`,
 		r.shop, readings, nos, until)
 	if err != nil {

@@ -14,7 +14,9 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/export"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/cmd/witnessmark/internal/whole"
+	"witnessmark/device/unit"
 	"witnessmark/store"
 )
 
@@ -22,6 +24,7 @@ type exportCommand struct {
 	records
 	Format     string `help:"csv or xlsx." enum:"csv,xlsx" default:"csv"`
 	Out        string `short:"o" required:"" help:"File to write." placeholder:"FILE"`
+	Unit       string `help:"Unit of torques: N·m or lbf·ft." default:"N·m" placeholder:"UNIT"`
 	Force      bool   `help:"Write over a file that is there."`
 	Engine     string `help:"Only of this engine." placeholder:"SERIAL"`
 	Build      string `help:"Only of this build: work order or number." placeholder:"BUILD"`
@@ -37,7 +40,7 @@ type exportCommand struct {
 
 // Help is the long help of the command.
 func (exportCommand) Help() string {
-	return `A line a reading with its mark in force. Units stand in the heads; times are UTC. A text that begins with = + - or @ gets
+	return `A line a reading with its mark in force. Units stand in the heads, and what the wrench itself wrote in columns of its own; times are UTC. A text that begins with = + - or @ gets
 an apostrophe in front, so that no spreadsheet takes it for a formula; tabs and line ends are shown as symbols. An xlsx file goes on in another sheet after
 1 048 575 readings.`
 }
@@ -45,6 +48,10 @@ an apostrophe in front, so that no spreadsheet takes it for a formula; tabs and 
 // Run writes the readings that the flags choose.
 func (c *exportCommand) Run(ctx context.Context, s shop) (err error) {
 	f, err := c.filter()
+	if err != nil {
+		return inputError{err}
+	}
+	in, err := unit.ParseTorqueUnit(c.Unit)
 	if err != nil {
 		return inputError{err}
 	}
@@ -61,14 +68,14 @@ func (c *exportCommand) Run(ctx context.Context, s shop) (err error) {
 	n := int64(0)
 	after, ended := counting(s.log)
 	err = whole.Write(c.Out, c.Force, func(w io.Writer) (err error) {
-		n, err = write(w, rows, after)
+		n, err = write(w, rows, in, after)
 		return err
 	})
 	ended()
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.out, "%d readings written to %s\n", n, filepath.Base(c.Out))
+	_, err = fmt.Fprintf(s.out, "%s written to %s\n", show.Count(int(n), "reading"), filepath.Base(c.Out))
 	return err
 }
 

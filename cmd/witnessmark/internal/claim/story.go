@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"witnessmark/audit"
+	"witnessmark/audit/bench"
 	"witnessmark/audit/standing"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/device/unit"
@@ -161,18 +162,19 @@ func (s *Story) Stand(h *store.History, among map[store.Step]*store.Pulled, in u
 	})
 }
 
-// torque holds the torque of a reading against the others, in millionths of a unit.
+// torque holds the torque of a reading at the fastener against the others, in millionths of a unit.
 func (s Standing) torque(all []unit.Torque, r *store.ReadingHistory, in unit.TorqueUnit) Standing {
 	in = cmp.Or(in, unit.Nm)
 	values := make([]int64, len(all))
 	for i, t := range all {
 		values[i] = millionths(t, in)
 	}
-	text := r.Torque.String()
+	own := bench.AtFastener(&r.Marks[len(r.Marks)-1].Mark, &r.Reading)
+	text := own.String()
 	if in != unit.Nm {
-		text = r.Torque.In(in, 1) + " " + string(in)
+		text = own.In(in, 1) + " " + string(in)
 	}
-	return s.among("torque", values, millionths(r.Torque, in), 1_000_000, string(in), text)
+	return s.among("torque", values, millionths(own, in), 1_000_000, string(in), text)
 }
 
 func millionths(t unit.Torque, in unit.TorqueUnit) int64 {

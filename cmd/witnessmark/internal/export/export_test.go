@@ -110,7 +110,7 @@ func rows(t testing.TB, r *store.Reader, f store.Filter) Rows {
 
 func quiet(int64) {}
 
-func at(head string) int { return slices.Index(Heads(), head) }
+func at(head string) int { return slices.Index(Heads(unit.Nm), head) }
 
 // A table of 20 000 readings comes back as it was recorded, from CSV and from xlsx.
 func TestExport_TwentyThousandReadings(t *testing.T) {
@@ -118,10 +118,10 @@ func TestExport_TwentyThousandReadings(t *testing.T) {
 	r := shop(t, many)
 	var asCSV, asXLSX bytes.Buffer
 	told := int64(0)
-	if n, err := CSV(&asCSV, rows(t, r, store.Filter{}), func(n int64) { told = n }); err != nil || n != many || told != many {
+	if n, err := CSV(&asCSV, rows(t, r, store.Filter{}), unit.Nm, func(n int64) { told = n }); err != nil || n != many || told != many {
 		t.Fatalf("CSV: got %d, told %d, %v", n, told, err)
 	}
-	if n, err := XLSX(&asXLSX, rows(t, r, store.Filter{}), quiet); err != nil || n != many {
+	if n, err := XLSX(&asXLSX, rows(t, r, store.Filter{}), unit.Nm, quiet); err != nil || n != many {
 		t.Fatalf("xlsx: got %d, %v", n, err)
 	}
 	table, err := csv.NewReader(&asCSV).ReadAll()
@@ -137,7 +137,7 @@ func TestExport_TwentyThousandReadings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(table) != many+1 || len(sheet) != many+1 || !slices.Equal(table[0], Heads()) || !slices.Equal(sheet[0], Heads()) {
+	if len(table) != many+1 || len(sheet) != many+1 || !slices.Equal(table[0], Heads(unit.Nm)) || !slices.Equal(sheet[0], Heads(unit.Nm)) {
 		t.Fatalf("got %d and %d rows with the heads %q and %q", len(table), len(sheet), table[0], sheet[0])
 	}
 	for i := range many {
@@ -194,7 +194,7 @@ func same(row []string, want map[string]string) bool {
 // Numbers are numbers and times are times, not texts that look so.
 func TestXLSX_CellsAreTyped(t *testing.T) {
 	var b bytes.Buffer
-	if _, err := XLSX(&b, rows(t, shop(t, 12), store.Filter{}), quiet); err != nil {
+	if _, err := XLSX(&b, rows(t, shop(t, 12), store.Filter{}), unit.Nm, quiet); err != nil {
 		t.Fatal(err)
 	}
 	book, err := excelize.OpenReader(&b)
@@ -226,7 +226,7 @@ func TestXLSX_CellsAreTyped(t *testing.T) {
 
 func TestXLSX_GoesOnInAnotherSheet(t *testing.T) {
 	var b bytes.Buffer
-	if _, err := xlsx(&b, rows(t, shop(t, 12), store.Filter{}), quiet, 6); err != nil {
+	if _, err := xlsx(&b, rows(t, shop(t, 12), store.Filter{}), unit.Nm, quiet, 6); err != nil {
 		t.Fatal(err)
 	}
 	book, err := excelize.OpenReader(&b)
@@ -236,7 +236,7 @@ func TestXLSX_GoesOnInAnotherSheet(t *testing.T) {
 	defer book.Close()
 	for name, want := range map[string]int{"Readings": 6, "Readings 2": 6, "Readings 3": 3} {
 		got, err := book.GetRows(name)
-		if err != nil || len(got) != want || !slices.Equal(got[0], Heads()) {
+		if err != nil || len(got) != want || !slices.Equal(got[0], Heads(unit.Nm)) {
 			t.Errorf("%s: got %d rows, %v, want %d with heads", name, len(got), err, want)
 		}
 	}
@@ -268,12 +268,12 @@ func TestExport_Filters(t *testing.T) {
 		"an engine and an order": {store.Filter{Engine: "E-2", Build: "WO-2"}, 60},
 	} {
 		var b bytes.Buffer
-		if n, err := CSV(&b, rows(t, r, c.f), quiet); err != nil || n != int64(c.want) || bytes.Count(b.Bytes(), []byte("\r\n")) != c.want+1 {
+		if n, err := CSV(&b, rows(t, r, c.f), unit.Nm, quiet); err != nil || n != int64(c.want) || bytes.Count(b.Bytes(), []byte("\r\n")) != c.want+1 {
 			t.Errorf("%s: got %d, %v, want %d", name, n, err, c.want)
 		}
 	}
 	for name, f := range map[string]store.Filter{`no engine "E-3" in this shop`: {Engine: "E-3"}, "no build": {Build: "WO-9"}} {
-		if _, err := CSV(io.Discard, rows(t, r, f), quiet); err == nil || !strings.Contains(err.Error(), name) {
+		if _, err := CSV(io.Discard, rows(t, r, f), unit.Nm, quiet); err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("got %v, want %q", err, name)
 		}
 	}
@@ -292,8 +292,8 @@ func TestHarmless(t *testing.T) {
 func TestExport_BreaksOff(t *testing.T) {
 	gone := errors.New("the database went away")
 	broken := func(each func(*store.Line) error) error { return errors.Join(each(&store.Line{}), gone) }
-	for name, write := range map[string]func(io.Writer, Rows, func(int64)) (int64, error){"CSV": CSV, "xlsx": XLSX} {
-		if n, err := write(io.Discard, broken, quiet); !errors.Is(err, gone) || n != 1 {
+	for name, write := range map[string]func(io.Writer, Rows, unit.TorqueUnit, func(int64)) (int64, error){"CSV": CSV, "xlsx": XLSX} {
+		if n, err := write(io.Discard, broken, unit.Nm, quiet); !errors.Is(err, gone) || n != 1 {
 			t.Errorf("%s: got %d, %v", name, n, err)
 		}
 	}
@@ -323,16 +323,37 @@ func (h *heap) Write(b []byte) (int, error) {
 func BenchmarkExport(b *testing.B) {
 	for _, many := range []int{10_000, 80_000} {
 		r := shop(b, many)
-		for name, write := range map[string]func(io.Writer, Rows, func(int64)) (int64, error){"csv": CSV, "xlsx": XLSX} {
+		for name, write := range map[string]func(io.Writer, Rows, unit.TorqueUnit, func(int64)) (int64, error){"csv": CSV, "xlsx": XLSX} {
 			b.Run(fmt.Sprintf("%s/%d", name, many), func(b *testing.B) {
 				var h heap
 				for b.Loop() {
-					if _, err := write(&h, rows(b, r, store.Filter{}), func(int64) { h.look() }); err != nil {
+					if _, err := write(&h, rows(b, r, store.Filter{}), unit.Nm, func(int64) { h.look() }); err != nil {
 						b.Fatal(err)
 					}
 				}
 				b.ReportMetric(float64(h.peak)/1e6, "peak-MB")
 			})
+		}
+	}
+}
+
+// 1 lbf·ft = 1.355 817 948… N·m (NIST SP 811).
+func TestExport_InTheUnitAskedFor(t *testing.T) {
+	l := &store.Line{}
+	l.Torque, l.Mark.Applied = 135_581_795, 271_163_590
+	l.TorqueText, l.Reading.Unit = "135.6", unit.Nm
+	one := func(each func(*store.Line) error) error { return each(l) }
+	var b bytes.Buffer
+	if _, err := CSV(&b, one, unit.LbfFt, quiet); err != nil {
+		t.Fatal(err)
+	}
+	table, err := csv.NewReader(&b).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for head, want := range map[string]string{"Torque (lbf·ft)": "100", "Torque at the fastener (lbf·ft)": "200", "Torque as the wrench wrote it": "135.6", "Unit of the wrench": "N·m"} {
+		if i := slices.Index(table[0], head); i < 0 || table[1][i] != want {
+			t.Errorf("%s: got %q in %q, want %s", head, table[1], table[0], want)
 		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"witnessmark/device/unit"
 	"witnessmark/store"
 )
 
@@ -22,24 +23,26 @@ const (
 
 // book is a workbook that is written row by row. Where a sheet is full, another one goes on.
 type book struct {
-	file   *excelize.File
-	stream *excelize.StreamWriter
-	row    int // written in this sheet
-	most   int // rows of a sheet
-	sheets int
-	head   int // style of the heads
-	time   int // style of a time
-	cells  []any
+	file    *excelize.File
+	stream  *excelize.StreamWriter
+	row     int // written in this sheet
+	most    int // rows of a sheet
+	sheets  int
+	head    int // style of the heads
+	time    int // style of a time
+	columns []column
+	cells   []any
 }
 
-// XLSX writes the table as a workbook with typed cells, and gives the number of readings. after is told how many are
+// XLSX writes the table as a workbook with typed cells, torques in a unit, and gives the number of readings. after is told how many are
 // written, after each. What does not fit in memory waits in a file of the system's folder for such.
-func XLSX(w io.Writer, rows Rows, after func(int64)) (int64, error) {
-	return xlsx(w, rows, after, rowsOfSheet)
+func XLSX(w io.Writer, rows Rows, u unit.TorqueUnit, after func(int64)) (int64, error) {
+	return xlsx(w, rows, u, after, rowsOfSheet)
 }
 
-func xlsx(w io.Writer, rows Rows, after func(int64), most int) (n int64, err error) {
-	b := &book{file: excelize.NewFile(), most: most, cells: make([]any, len(columns))}
+func xlsx(w io.Writer, rows Rows, u unit.TorqueUnit, after func(int64), most int) (n int64, err error) {
+	columns := columnsIn(u)
+	b := &book{file: excelize.NewFile(), most: most, columns: columns, cells: make([]any, len(columns))}
 	defer func() { err = errors.Join(err, b.file.Close()) }()
 	if err := b.styles(); err != nil {
 		return 0, err
@@ -113,11 +116,11 @@ func (b *book) turn() error {
 
 func (b *book) heads() error {
 	err := errors.Join(b.stream.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}),
-		b.stream.SetColWidth(1, len(columns), 16), b.stream.SetColWidth(2, 2, 24))
+		b.stream.SetColWidth(1, len(b.columns), 16), b.stream.SetColWidth(2, 2, 24))
 	if err != nil {
 		return fmt.Errorf("write xlsx: %w", err)
 	}
-	for i, c := range columns {
+	for i, c := range b.columns {
 		b.cells[i] = excelize.Cell{StyleID: b.head, Value: c.head}
 	}
 	return b.write()
@@ -129,7 +132,7 @@ func (b *book) line(l *store.Line) error {
 			return err
 		}
 	}
-	for i, c := range columns {
+	for i, c := range b.columns {
 		b.cells[i] = b.cell(c.of(l))
 	}
 	return b.write()
