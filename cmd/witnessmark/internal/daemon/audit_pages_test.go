@@ -415,8 +415,8 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	ada.want(404, "no wrench", "GET", "/wrenches/"+url.PathEscape(hostile), nil)
 }
 
-// closeDatabase ends all connections to the database and lets nobody in again.
-func closeDatabase(t *testing.T, d *Daemon) {
+// closeDatabase ends all connections to the database and lets nobody in again, until open is called.
+func closeDatabase(t *testing.T, d *Daemon) (open func()) {
 	t.Helper()
 	url, err := d.base.address(t.Context())
 	if err != nil {
@@ -428,17 +428,22 @@ func closeDatabase(t *testing.T, d *Daemon) {
 	}
 	name := cfg.Database
 	cfg.Database = "template1"
-	conn, err := pgx.ConnectConfig(t.Context(), cfg)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close(context.Background())
-	for _, sql := range []string{"ALTER DATABASE " + pgx.Identifier{name}.Sanitize() + " ALLOW_CONNECTIONS false",
-		"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '" + name + "'"} {
-		if _, err := conn.Exec(t.Context(), sql); err != nil {
+	do := func(statements ...string) {
+		t.Helper()
+		conn, err := pgx.ConnectConfig(t.Context(), cfg)
+		if err != nil {
 			t.Fatal(err)
 		}
+		defer conn.Close(context.Background())
+		for _, sql := range statements {
+			if _, err := conn.Exec(t.Context(), sql); err != nil {
+				t.Fatal(err)
+			}
+		}
 	}
+	allow := "ALTER DATABASE " + pgx.Identifier{name}.Sanitize() + " ALLOW_CONNECTIONS "
+	do(allow+"false", "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '"+name+"'")
+	return func() { t.Helper(); do(allow + "true") }
 }
 
 // Without the database the pages say so, and show what the daemon knows.

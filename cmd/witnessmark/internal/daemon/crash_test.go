@@ -210,6 +210,12 @@ func at(p *program) (data, port string) {
 func endDatabase(t *testing.T, p *program, data string, entries uint64) {
 	t.Helper()
 	p.position(entries)
+	killDatabase(t, data)
+}
+
+// killDatabase ends the private server as a power cut would.
+func killDatabase(t *testing.T, data string) {
+	t.Helper()
 	text, err := os.ReadFile(filepath.Join(Folder(data).Postgres(), "postmaster.pid"))
 	if err != nil {
 		t.Fatal(err)

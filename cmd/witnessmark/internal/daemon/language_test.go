@@ -69,7 +69,7 @@ func disguise(t *testing.T, data string) {
 var (
 	notRead = regexp.MustCompile(`(?s)<(svg|code|pre|script|style|textarea)\b.*?</(svg|code|pre|script|style|textarea)>|<!doctype[^>]*>`)
 	tag     = regexp.MustCompile(`(?s)<[^>]*>`)
-	spoken  = regexp.MustCompile(`(?:aria-label|title|placeholder|data-on|data-off)="([^"]*)"`)
+	spoken  = regexp.MustCompile(`(?:aria-label|title|placeholder|data-loud|data-quiet)="([^"]*)"`)
 	latin   = regexp.MustCompile(`[A-Za-z]{3,}`)
 )
 

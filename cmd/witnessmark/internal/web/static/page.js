@@ -9,7 +9,7 @@
   let audio = null;
 
   const tell = () => {
-    button.textContent = loud ? button.dataset.on : button.dataset.off;
+    button.textContent = loud ? button.dataset.loud : button.dataset.quiet;
     button.setAttribute("aria-pressed", String(loud));
   };
   button.addEventListener("click", () => {
@@ -95,4 +95,13 @@
     live.close();
     document.querySelectorAll("button:disabled").forEach((b) => { b.disabled = false; });
   });
+})();
+
+// A form goes off once, however often its button is pressed before the answer comes.
+(() => {
+  document.addEventListener("submit", (e) => {
+    if (e.target.dataset.sent) e.preventDefault();
+    e.target.dataset.sent = "yes";
+  });
+  addEventListener("pageshow", () => document.querySelectorAll("form[data-sent]").forEach((f) => { delete f.dataset.sent; }));
 })();
