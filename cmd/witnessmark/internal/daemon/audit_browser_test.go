@@ -20,7 +20,7 @@ import (
 // up and takes its bundle along.
 func TestBrowser_FromAFindingToABundle(t *testing.T) {
 	ctx := browser(t)
-	w, port := newWrench(t)
+	w, port := newSerialWrench(t)
 	folder := t.TempDir()
 	d := start(t, t.TempDir(), strings.Replace(shopFile(port), "listen:", "witness: "+folder+"/witness\nlisten:", 1))
 	b, joint, _ := classABuild(t, d, w)

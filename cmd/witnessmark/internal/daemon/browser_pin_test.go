@@ -13,7 +13,7 @@ const enter = "\r"
 // answer right; and when the colleague is shut out the page says so by itself.
 func TestBrowser_BadgeAndHandOver(t *testing.T) {
 	ctx := browser(t)
-	w, port := newWrench(t)
+	w, port := newSerialWrench(t)
 	d := start(t, t.TempDir(), twoBenches(port))
 	c := client(t, d)
 	onBench(t, c)

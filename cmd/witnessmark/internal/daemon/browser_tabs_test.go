@@ -23,7 +23,7 @@ func pressed(t *testing.T, ctx context.Context, button string) {
 // says what holds, and everything is there once.
 func TestBrowser_TwoTabsAndTheDatabaseAway(t *testing.T) {
 	one := browser(t)
-	w, port := newWrench(t)
+	w, port := newSerialWrench(t)
 	data := t.TempDir()
 	d := start(t, data, shopFile(port))
 	c := client(t, d)
@@ -88,7 +88,7 @@ func TestBrowser_TwoTabsAndTheDatabaseAway(t *testing.T) {
 // Whoever comes back after the weekend signs in again and stands where they were.
 func TestBrowser_ASessionThatHasEnded(t *testing.T) {
 	ctx := browser(t)
-	_, port := newWrench(t)
+	_, port := newSerialWrench(t)
 	clock := &ahead{}
 	d := clock.start(t, t.TempDir(), shopFile(port))
 	onBench(t, client(t, d))

@@ -14,7 +14,7 @@ import (
 )
 
 // browser opens a real one for a test.
-func browser(t *testing.T) context.Context {
+func browser(t testing.TB) context.Context {
 	t.Helper()
 	if _, err := exec.LookPath("chromium"); err != nil {
 		t.Skip("no chromium is installed")
@@ -28,7 +28,7 @@ func browser(t *testing.T) context.Context {
 }
 
 // sees waits until the page shows a text.
-func sees(t *testing.T, ctx context.Context, text string) {
+func sees(t testing.TB, ctx context.Context, text string) {
 	t.Helper()
 	for range 100 {
 		body, err := chromedp.Run(ctx, chromedp.Evaluate[string]("document.body.innerText"))
@@ -43,7 +43,7 @@ func sees(t *testing.T, ctx context.Context, text string) {
 	t.Fatalf("got a page that says %q, %v, want %q", body, err, text)
 }
 
-func run(t *testing.T, ctx context.Context, actions ...chromedp.Action[chromedp.Void]) {
+func run(t testing.TB, ctx context.Context, actions ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
 	if err := chromedp.Do(ctx, actions...); err != nil {
 		t.Fatal(err)
@@ -77,7 +77,7 @@ func picture(t *testing.T, ctx context.Context, name string) {
 // is stopped in the middle and started again.
 func TestBrowser_FromSetUpToADoneJoint(t *testing.T) {
 	ctx := browser(t)
-	w, port := newWrench(t)
+	w, port := newSerialWrench(t)
 	data := t.TempDir()
 	file := strings.Replace(shopFile(port), "127.0.0.1:0", "127.0.0.1:"+freePort(t), 1)
 	d := start(t, data, file)

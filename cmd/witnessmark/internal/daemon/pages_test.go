@@ -20,12 +20,12 @@ const password = "three words of no kin"
 
 // visitor is a browser without a screen.
 type visitor struct {
-	t    *testing.T
+	t    testing.TB
 	d    *Daemon
 	http *http.Client
 }
 
-func newVisitor(t *testing.T, d *Daemon) *visitor {
+func newVisitor(t testing.TB, d *Daemon) *visitor {
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)

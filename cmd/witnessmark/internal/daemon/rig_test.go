@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -86,12 +87,12 @@ func options(data, file string, log io.Writer) (Options, func(*Daemon), error) {
 }
 
 // start runs a daemon in this process until the test ends.
-func start(t *testing.T, data, file string) *Daemon {
+func start(t testing.TB, data, file string) *Daemon {
 	t.Helper()
 	return startTelling(t, data, file, t.Output())
 }
 
-func startTelling(t *testing.T, data, file string, log io.Writer) *Daemon {
+func startTelling(t testing.TB, data, file string, log io.Writer) *Daemon {
 	t.Helper()
 	o, know, err := options(data, file, zerolog.SyncWriter(log))
 	if err != nil {
@@ -109,7 +110,7 @@ func startTelling(t *testing.T, data, file string, log io.Writer) *Daemon {
 	return d
 }
 
-func stopDaemon(t *testing.T, d *Daemon) {
+func stopDaemon(t testing.TB, d *Daemon) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
@@ -124,12 +125,28 @@ type wrench struct {
 	count int64
 }
 
-func newWrench(t *testing.T) (*wrench, string) {
+func newWrench(t testing.TB) (*wrench, string) {
 	t.Helper()
 	line, err := sim.Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
+	return wrenchOn(t, line), "tcp://" + line.Addr()
+}
+
+// newSerialWrench is one on a pseudo-terminal.
+func newSerialWrench(t testing.TB) (*wrench, string) {
+	t.Helper()
+	port := filepath.Join(t.TempDir(), "wrench")
+	line, err := sim.Pty(port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return wrenchOn(t, line), port
+}
+
+func wrenchOn(t testing.TB, line sim.Line) *wrench {
+	t.Helper()
 	form, err := profile.Builtin("semicolon-xor")
 	if err != nil {
 		t.Fatal(err)
@@ -143,7 +160,7 @@ func newWrench(t *testing.T) (*wrench, string) {
 	if err := w.Plug(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	return &wrench{Wrench: w}, "tcp://" + line.Addr()
+	return &wrench{Wrench: w}
 }
 
 // next is the wrench's next reading of a torque in N·m and an angle in degrees.
@@ -155,7 +172,7 @@ func (w *wrench) next(torque, angle int64) device.Reading {
 }
 
 // pull sends a reading and returns when it was acknowledged.
-func (w *wrench) pull(t *testing.T, torque, angle int64) {
+func (w *wrench) pull(t testing.TB, torque, angle int64) {
 	t.Helper()
 	if err := w.Send(t.Context(), w.next(torque, angle)); err != nil {
 		t.Fatal(err)
@@ -163,7 +180,7 @@ func (w *wrench) pull(t *testing.T, torque, angle int64) {
 }
 
 // onBench puts the joint caps of a new build on bench 1.
-func onBench(t *testing.T, c *control.Client) control.Build {
+func onBench(t testing.TB, c *control.Client) control.Build {
 	t.Helper()
 	ctx := t.Context()
 	addProcedure(t, c)
@@ -177,7 +194,7 @@ func onBench(t *testing.T, c *control.Client) control.Build {
 	return b
 }
 
-func addProcedure(t *testing.T, c *control.Client) {
+func addProcedure(t testing.TB, c *control.Client) {
 	t.Helper()
 	if _, err := c.AddProcedure(t.Context(), control.NewProcedure{File: "caps.yaml", Text: caps}); err != nil {
 		t.Fatal(err)
@@ -199,7 +216,7 @@ func freePort(t *testing.T) string {
 	return port
 }
 
-func client(t *testing.T, d *Daemon) *control.Client {
+func client(t testing.TB, d *Daemon) *control.Client {
 	c := control.NewClient(d.Socket())
 	t.Cleanup(c.Close)
 	return c
@@ -232,7 +249,7 @@ func fetch(t *testing.T, addr, path string) (int, string) {
 }
 
 // committed waits until everything journaled is in the database.
-func committed(t *testing.T, d *Daemon) {
+func committed(t testing.TB, d *Daemon) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()

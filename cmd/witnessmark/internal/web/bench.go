@@ -20,7 +20,7 @@ type benchView struct {
 	Bench    control.Bench
 	Spots    []bench.Spot
 	Replies  []bench.Reply
-	Wrenches []control.Wrench
+	Wrenches []wrenchRow
 	Recorded bool   // all that it shows is in PostgreSQL
 	Database string // "up", or why not
 	Disk     string // what is wrong with the disk, empty: nothing
@@ -52,7 +52,7 @@ func (p *Pages) look(r *http.Request) (v benchView, err error) {
 			v.Bench = b
 		}
 	}
-	for _, w := range p.Shop.Wrenches() {
+	for _, w := range p.wrenchRows(r) {
 		if w.Bench == id {
 			v.Wrenches = append(v.Wrenches, w)
 		}
