@@ -106,6 +106,9 @@ func (p *provider) token(w http.ResponseWriter, r *http.Request) {
 	now := p.clock()
 	header := map[string]any{"alg": "RS256", "kid": "one"}
 	claims := map[string]any{"iss": p.URL, "aud": "witnessmark", "sub": "4711", "iat": now.Unix(), "exp": now.Add(time.Minute).Unix(), "nonce": asked.Get("nonce")}
+	if asked.Get("prompt") == "login" && asked.Get("max_age") == "0" { // they typed their password there
+		claims["auth_time"] = now.Unix()
+	}
 	for k, v := range p.claims {
 		claims[k] = v
 	}
@@ -153,7 +156,12 @@ func (p *provider) in(file string) string {
 // follow goes from the sign-in to the provider and gives the address to which that one sends back.
 func (v *visitor) follow() string {
 	v.t.Helper()
-	there := v.want(303, "", "GET", "/sign-in/provider?next=/bench/1", nil).Header.Get("Location")
+	return v.followTo("next=/bench/1")
+}
+
+func (v *visitor) followTo(query string) string {
+	v.t.Helper()
+	there := v.want(303, "", "GET", "/sign-in/provider?"+query, nil).Header.Get("Location")
 	req, err := http.NewRequestWithContext(v.t.Context(), "GET", there, nil)
 	if err != nil {
 		v.t.Fatal(err)
@@ -190,6 +198,28 @@ func TestPages_Provider(t *testing.T) {
 		v.want(200, "Bo Lind", "GET", "/bench/1", nil)
 		v.want(403, "not begun in this browser", "GET", back, nil) // once
 		newVisitor(t, d).want(403, "not begun in this browser", "GET", back, nil)
+	})
+	t.Run("what asks for a password, by one who has none", func(t *testing.T) {
+		again := url.QueryEscape("/pin")
+		v := newVisitor(t, d)
+		op.next(map[string]any{"name": "Bo Lind"}, nil)
+		v.want(200, "Go on", "GET", v.follow(), nil)
+		v.want(200, "Sign in once more with", "GET", "/pin", nil)
+		v.want(422, "asks for your own password", "POST", "/pin", url.Values{"pin": {pin}})
+		v.want(200, `content="0;url=/pin"`, "GET", v.followTo("again=yes&next="+again), nil)
+		v.want(200, "You have just proved who you are", "GET", "/pin", nil)
+		v.want(303, "", "POST", "/pin", url.Values{"pin": {pin}})
+		v.want(422, "asks for your own password", "POST", "/pin", url.Values{"pin": {pin}}) // once
+		v.want(200, "Go on", "GET", v.followTo("again=yes&next="+again), nil)
+		later.by(6 * time.Minute)
+		v.want(422, "asks for your own password", "POST", "/pin", url.Values{"pin": {pin}}) // for five minutes
+		later.by(0)
+		for name, said := range map[string]any{"not at all": nil, "an hour ago": now().Add(-time.Hour).Unix(), "in an hour": now().Add(time.Hour).Unix()} {
+			op.next(map[string]any{"name": "Bo Lind", "auth_time": said}, nil)
+			if resp, body := v.do("GET", v.followTo("again=yes&next="+again), nil); resp.StatusCode != 403 || !strings.Contains(body, "does not say that you signed in just now") {
+				t.Errorf("signed in %s: got %d %.200q, want it refused", name, resp.StatusCode, body)
+			}
+		}
 	})
 	t.Run("another browser's answer, and one that took long", func(t *testing.T) {
 		v, other := newVisitor(t, d), newVisitor(t, d)

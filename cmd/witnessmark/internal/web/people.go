@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
@@ -37,8 +38,22 @@ func (p *Pages) changePerson(w http.ResponseWriter, r *http.Request) {
 	p.proved(w, r, "/people", func(ctx context.Context, me person) error { return p.change(ctx, me, r) })
 }
 
-// prove holds a password against that of who is signed in already.
+// provedFor is how long a sign-in with the provider that was made for it stands in for the password, once.
+const provedFor = 5 * time.Minute
+
+// fresh is true of one whom the provider has just signed in anew.
+func (p *Pages) fresh(r *http.Request) bool {
+	at := p.sessions.GetInt64(r.Context(), sessionProved)
+	return at != 0 && p.Clock().Sub(time.Unix(at, 0)) < provedFor
+}
+
+// prove holds a password against that of who is signed in already; none is needed right after the provider signed them in
+// anew.
 func (p *Pages) prove(r *http.Request, me person, password string) error {
+	if password == "" && p.fresh(r) {
+		p.sessions.Remove(r.Context(), sessionProved)
+		return nil
+	}
 	if password == "" { // no try
 		return errNoPassword
 	}

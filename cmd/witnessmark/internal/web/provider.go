@@ -42,6 +42,7 @@ type provider struct {
 // signingIn is a sign-in under way, kept by the browser.
 type signingIn struct {
 	State, Nonce, Verifier, Next string
+	Again                        bool // it stands in for the password: the provider must ask for theirs now
 	Until                        time.Time
 }
 
@@ -97,14 +98,18 @@ func (p *Pages) providerSignIn(w http.ResponseWriter, r *http.Request) {
 		p.again(w, r, http.StatusServiceUnavailable, signInForm{Next: r.FormValue("next")}, errProviderAway)
 		return
 	}
-	s := signingIn{NewSecret(), NewSecret(), oauth2.GenerateVerifier(), within(r.FormValue("next")), p.Clock().Add(triedFor)}
+	s := signingIn{NewSecret(), NewSecret(), oauth2.GenerateVerifier(), within(r.FormValue("next")), r.FormValue("again") != "", p.Clock().Add(triedFor)}
 	text, err := json.Marshal(s)
 	if err != nil {
 		p.refused(w, r, err)
 		return
 	}
 	http.SetCookie(w, p.providerCookie(base64.RawURLEncoding.EncodeToString(text), int(triedFor.Seconds())))
-	http.Redirect(w, r, p.provider.to(known, r).AuthCodeURL(s.State, oidc.Nonce(s.Nonce), oauth2.S256ChallengeOption(s.Verifier)), http.StatusSeeOther)
+	ask := []oauth2.AuthCodeOption{oidc.Nonce(s.Nonce), oauth2.S256ChallengeOption(s.Verifier)}
+	if s.Again { // OpenID Connect Core 1.0, 3.1.2.1
+		ask = append(ask, oauth2.SetAuthURLParam("prompt", "login"), oauth2.SetAuthURLParam("max_age", "0"))
+	}
+	http.Redirect(w, r, p.provider.to(known, r).AuthCodeURL(s.State, ask...), http.StatusSeeOther)
 }
 
 // providerCookie is Lax, unlike the session: the browser comes back from another site.
@@ -154,6 +159,9 @@ func (p *Pages) providerBack(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if p.start(w, r, id, "") {
+		if s.Again {
+			p.sessions.Put(r.Context(), sessionProved, p.Clock().Unix())
+		}
 		p.show(w, r, http.StatusOK, "signed-in", p.say(r, "title.signed-in"), within(s.Next))
 	}
 }
@@ -203,6 +211,9 @@ func (o *provider) name(r *http.Request, s signingIn) (string, error) {
 	if err := id.Claims(&claims); err != nil {
 		return "", fmt.Errorf("read what the provider said: %w", err)
 	}
+	if s.Again && !o.justNow(claims) {
+		return "", errNotJustNow
+	}
 	name, _ := claims[o.Claim].(string)
 	if verified, said := claims["email_verified"].(bool); o.Claim == "email" && !(said && verified) {
 		name = ""
@@ -211,4 +222,15 @@ func (o *provider) name(r *http.Request, s signingIn) (string, error) {
 		return "", errors.New(en("refusal.the-provider-did-not-say-claim-of-you", "Claim", o.Claim))
 	}
 	return name, nil
+}
+
+var errNotJustNow = errors.New(en("refusal.the-provider-does-not-say-that-you-signed"))
+
+// skew is how far the provider's clock may be from ours.
+const skew = 2 * time.Minute
+
+// justNow is true where the ID token says that the person proved who they are since this sign-in was begun, or nearly so.
+func (o *provider) justNow(claims map[string]any) bool {
+	at, said := claims["auth_time"].(float64)
+	return said && o.clock().Sub(time.Unix(int64(at), 0)).Abs() < skew
 }

@@ -17,6 +17,7 @@ const (
 	sessionPerson = "person" // id
 	sessionNotice = "notice" // a sentence for the next page
 	sessionBench  = "bench"  // signed in by badge and PIN, at this enrolled bench
+	sessionProved = "proved" // when the provider said that they signed in anew, in Unix seconds, until it is used
 	sessionSeen   = "seen"   // … and last seen then, in Unix seconds
 )
 

@@ -25,7 +25,12 @@ type frame struct {
 	Error   string
 	Menu    []menuItem
 	Now     time.Time
-	Body    any
+	// Provider is where a person without a password here proves who they are, and Here where they come back to; Proved: they
+	// have just done so.
+	Provider string
+	Here     string
+	Proved   bool
+	Body     any
 }
 
 var helpers = template.FuncMap{
@@ -57,6 +62,13 @@ func (p *Pages) showWith(w http.ResponseWriter, r *http.Request, status int, pag
 	lang := p.words(r)
 	f := frame{Lang: lang.Lang, Unit: lang.unit, Title: title, Shop: p.Name, Version: p.Version, Who: p.who(r), Error: p.sentence(r, wrong), Now: p.Clock(), Body: body, Menu: p.menu(r),
 		Notice: p.sessions.PopString(r.Context(), sessionNotice)}
+	f.Proved = p.fresh(r)
+	if p.provider != nil {
+		f.Provider, f.Here = p.provider.host(), "/"
+		if r.Method == http.MethodGet {
+			f.Here = r.URL.RequestURI()
+		}
+	}
 	var b bytes.Buffer
 	if err := lang.templates.ExecuteTemplate(&b, page, f); err != nil {
 		p.Log.Error().Err(err).Str("page", page).Msg("a page cannot be shown")
