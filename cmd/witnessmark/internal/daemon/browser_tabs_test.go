@@ -53,6 +53,13 @@ func TestBrowser_TwoTabsAndTheDatabaseAway(t *testing.T) {
 		sees(t, tab, "All readings are recorded in the database")
 	}
 
+	run(t, one, chromedp.EmulateViewport(820, 1100))
+	small, err := chromedp.Run(one, chromedp.Evaluate[string](`document.querySelectorAll("#bench details").forEach(d => { d.open = true; });
+		[...document.querySelectorAll("#bench .touch, #bench .work .big")].filter(b => b.getBoundingClientRect().height < 96 / 2.54 * 4 - 1).map(b => b.outerHTML).join(" ")`))
+	if err != nil || small != "" {
+		t.Errorf("got %q, %v under four centimetres high on a tablet", small, err)
+	}
+
 	open := closeDatabase(t, d)
 	run(t, one, chromedp.SendKeys(`[name=value]`, "0.12 mm"))
 	pressed(t, one, `.ask + form button`)
