@@ -1,14 +1,17 @@
 package daemon
 
 import (
+	"context"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	cdbrowser "github.com/chromedp/cdproto/browser"
+	cdpage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"witnessmark/audit/bench"
@@ -80,6 +83,9 @@ func TestBrowser_FromAFindingToABundle(t *testing.T) {
 	run(t, ctx, chromedp.Navigate(at+"/claims?q=E-4711&joint=caps&fastener=4"))
 	sees(t, ctx, "Where it lies among all builds of the family")
 	picture(t, ctx, "claim-fastener")
+	if paper := printed(t, ctx, "claim-fastener"); strings.Contains(paper, "Look it up") || strings.Contains(paper, "Sign out") || !strings.Contains(paper, "Engine E-4711, work order W-12") {
+		t.Errorf("got %q on paper, want what was done to the engine and nothing to press", paper)
+	}
 	if _, err := chromedp.CallBrowser(ctx, cdbrowser.SetDownloadBehavior, cdbrowser.SetDownloadBehaviorParams{Behavior: cdbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder}); err != nil {
 		t.Fatal(err)
 	}
@@ -101,4 +107,26 @@ func TestBrowser_FromAFindingToABundle(t *testing.T) {
 	if err != nil || len(found.Faults) != 0 || found.Build != b.ID {
 		t.Errorf("got %+v, %v, want a bundle that proves build %d", found, err, b.ID)
 	}
+}
+
+// printed is the text of the page as it goes to paper, A4.
+func printed(t *testing.T, ctx context.Context, name string) string {
+	t.Helper()
+	folder := os.Getenv("WITNESSMARK_PICTURES")
+	if folder == "" {
+		folder = t.TempDir()
+	}
+	got, err := chromedp.Call(ctx, cdpage.PrintToPDF, cdpage.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(folder, name+".pdf")
+	if err := os.WriteFile(file, got.Data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.CommandContext(t.Context(), "pdftotext", "-layout", file, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }

@@ -41,8 +41,8 @@ var helpers = template.FuncMap{
 	"reach":   reach,
 	"percent": millionths,
 	"day":     func(t time.Time) string { return t.UTC().Format(time.DateOnly) },
-	"second":  func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 Z") },
-	"when":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 Z") },
+	"second":  func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") },
+	"when":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04Z") },
 	"aim":     func(target string) string { aim, _, _ := strings.Cut(target, " ("); return aim },
 	"limits": func(target string) string {
 		_, limits, _ := strings.Cut(target, " (")
