@@ -16,6 +16,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/cmd/witnessmark/internal/tend"
 )
 
 type serveCommand struct {
@@ -56,7 +57,7 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 	log.Info().Str("shop", cfg.Shop.ID).Str("data", s.data).Str("listen", d.Addr()).Msg("readings are taken")
 	tending, rest := context.WithCancel(ctx)
 	rested := make(chan struct{})
-	go func() { defer close(rested); tend(tending, d, log) }()
+	go func() { defer close(rested); tend.Run(tending, d, log) }()
 	select {
 	case <-ctx.Done():
 		log.Info().Msg("stopping")

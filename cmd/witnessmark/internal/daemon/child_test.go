@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+
+	"witnessmark/cmd/witnessmark/internal/tend"
 )
 
 // What a re-executed test binary is told by its environment.
@@ -63,6 +65,9 @@ func child(data string) int {
 	}
 	fmt.Println("works")
 	go tellPosition(d)
+	tending, rest := context.WithCancel(context.Background())
+	defer rest()
+	go tend.Run(tending, d, d.opt.Log) // as the service does; without a manager it does nothing
 	select {
 	case <-ctx.Done():
 	case <-d.Done():
@@ -192,12 +197,17 @@ func (p *program) kill() {
 	_ = p.cmd.Wait() // it was killed; that is no news
 }
 
+func (p *program) signal(s os.Signal) {
+	p.t.Helper()
+	if err := p.cmd.Process.Signal(s); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
 // stop ends the program in good order.
 func (p *program) stop() {
 	p.t.Helper()
-	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
-		p.t.Fatal(err)
-	}
+	p.signal(syscall.SIGTERM)
 	p.drain()
 	if err := p.cmd.Wait(); err != nil {
 		p.t.Errorf("stop: %v: %s", err, p.log())

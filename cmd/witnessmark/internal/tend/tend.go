@@ -1,4 +1,5 @@
-package main
+// Package tend tells the service manager, and its watchdog, how the daemon fares.
+package tend
 
 import (
 	"cmp"
@@ -12,15 +13,15 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 )
 
-// tended is what a service manager is told about.
-type tended interface {
+// Tended is what a service manager is told about.
+type Tended interface {
 	Alive(limit time.Duration) error
 	Status() control.Status
 }
 
-// tend tells the service manager that readings are taken, and goes on telling it for as long as work gets done. Without
-// one it does nothing. A daemon that hangs falls silent and is restarted; one whose database is away is not.
-func tend(ctx context.Context, d tended, log zerolog.Logger) {
+// Run tells the service manager that readings are taken, and goes on telling it for as long as work gets done. Without
+// one it does nothing. A daemon that hangs falls silent and is restarted; one whose database is away is not. It returns when ctx has ended and that was told.
+func Run(ctx context.Context, d Tended, log zerolog.Logger) {
 	every, err := daemon.SdWatchdogEnabled(false)
 	if err != nil {
 		log.Warn().Err(err).Msg("the watchdog's settings cannot be read")

@@ -1,4 +1,4 @@
-package main
+package tend
 
 import (
 	"context"
@@ -29,7 +29,7 @@ func (w *worker) Status() control.Status {
 	return control.Status{Entries: 7, Position: 5, Database: "away"}
 }
 
-func TestTend(t *testing.T) {
+func TestRun(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "notify")
 	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
 	if err != nil {
@@ -52,7 +52,7 @@ func TestTend(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	var w worker
 	ended := make(chan struct{})
-	go func() { tend(ctx, &w, zerolog.Nop()); close(ended) }()
+	go func() { Run(ctx, &w, zerolog.Nop()); close(ended) }()
 	if got := hear(); got != "READY=1" {
 		t.Errorf("got %q first, want that it is ready", got)
 	}
