@@ -22,7 +22,7 @@ import (
 // What a re-executed test binary is told by its environment.
 const (
 	childData = "WITNESSMARK_TEST_DATA" // the data folder; set: run a daemon in it
-	childPort = "WITNESSMARK_TEST_PORT" // where its wrench is
+	childPort = "WITNESSMARK_TEST_PORT" // where its wrench is, or its wrenches, with blanks between
 	childDies = "WITNESSMARK_TEST_DIES" // an entry: the process is killed when that is on disk and nobody was told
 )
 
@@ -43,7 +43,7 @@ func TestMain(m *testing.M) {
 
 // child runs a daemon until it is told to stop, and says on its output when it works and how far the database is.
 func child(data string) int {
-	o, know, err := options(data, shopFile(os.Getenv(childPort)), os.Stderr)
+	o, know, err := options(data, shopFile(strings.Fields(os.Getenv(childPort))...), os.Stderr)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 2

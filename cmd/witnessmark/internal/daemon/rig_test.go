@@ -46,16 +46,22 @@ joints:
       - {id: seat, tighten_to: 60 N·m, accept: 57..63 N·m}
 `
 
-// shopFile is a configuration of one bench with one wrench at the given port.
-func shopFile(port string) string {
+// shopFile is a configuration of one bench with a wrench at each of the given ports.
+func shopFile(ports ...string) string {
+	var ids, wrenches []string
+	for i, port := range ports {
+		id := fmt.Sprintf("TW-%02d", i+1)
+		ids = append(ids, id)
+		wrenches = append(wrenches, `  - {id: `+id+`, port: "`+port+`", profile: semicolon-xor, calibration: {certificate: C-1, done: 2026-01-17, due: 2027-01-17, range: 10..200 N·m}}
+`)
+	}
 	return `format: witnessmark/config/1
 shop: {id: north, name: North engine shop}
 listen: 127.0.0.1:0
 benches:
-  - {id: "1", wrenches: [TW-01]}
+  - {id: "1", wrenches: [` + strings.Join(ids, ", ") + `]}
 wrenches:
-  - {id: TW-01, port: "` + port + `", profile: semicolon-xor, calibration: {certificate: C-1, done: 2026-01-17, due: 2027-01-17, range: 10..200 N·m}}
-`
+` + strings.Join(wrenches, "")
 }
 
 // epoch is when time begins in these tests, inside the wrench's calibration.
@@ -122,16 +128,22 @@ func stopDaemon(t testing.TB, d *Daemon) {
 // wrench is a simulated wrench that serves TCP; its port is where a daemon finds it.
 type wrench struct {
 	*sim.Wrench
+	id    string
 	count int64
 }
 
 func newWrench(t testing.TB) (*wrench, string) {
 	t.Helper()
+	return wrenchNamed(t, "TW-01")
+}
+
+func wrenchNamed(t testing.TB, id string) (*wrench, string) {
+	t.Helper()
 	line, err := sim.Listen("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	return wrenchOn(t, line), "tcp://" + line.Addr()
+	return wrenchOn(t, line, id), "tcp://" + line.Addr()
 }
 
 // newSerialWrench is one on a pseudo-terminal.
@@ -142,16 +154,16 @@ func newSerialWrench(t testing.TB) (*wrench, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return wrenchOn(t, line), port
+	return wrenchOn(t, line, "TW-01"), port
 }
 
-func wrenchOn(t testing.TB, line sim.Line) *wrench {
+func wrenchOn(t testing.TB, line sim.Line, id string) *wrench {
 	t.Helper()
 	form, err := profile.Builtin("semicolon-xor")
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := sim.New(sim.Options{Wrench: "TW-01", Form: form, Line: line, Clock: func() time.Time { return epoch }, Resend: 200 * time.Millisecond})
+	w := sim.New(sim.Options{Wrench: id, Form: form, Line: line, Clock: func() time.Time { return epoch }, Resend: 200 * time.Millisecond})
 	t.Cleanup(func() {
 		if err := w.Close(); err != nil {
 			t.Error(err)
@@ -160,14 +172,14 @@ func wrenchOn(t testing.TB, line sim.Line) *wrench {
 	if err := w.Plug(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	return &wrench{Wrench: w}
+	return &wrench{Wrench: w, id: id}
 }
 
 // next is the wrench's next reading of a torque in N·m and an angle in degrees.
 func (w *wrench) next(torque, angle int64) device.Reading {
 	w.count++
 	n, a := w.count, unit.Angle(angle)*unit.Degree
-	return device.Reading{Wrench: "TW-01", Torque: unit.Torque(torque) * unit.NewtonMetre, TorqueText: fmt.Sprintf("%d.0", torque),
+	return device.Reading{Wrench: w.id, Torque: unit.Torque(torque) * unit.NewtonMetre, TorqueText: fmt.Sprintf("%d.0", torque),
 		Unit: unit.Nm, Angle: &a, Direction: device.Tighten, Counter: &n}
 }
 
