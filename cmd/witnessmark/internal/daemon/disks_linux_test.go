@@ -22,7 +22,7 @@ func TestF18_FullDisk(t *testing.T) {
 	t.Parallel()
 	tries := faultTries(t, 2)
 	data := folder(t)
-	disk := disktest.Memory(t, data, "256m")
+	disk := disktest.Memory(t, data, fmt.Sprintf("%dm", 192+48*tries)) // the database grows too
 	w, port := newWrench(t)
 	p := launch(t, data, port)
 	drain(p)
