@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"syscall"
@@ -65,6 +66,7 @@ func child(data string) int {
 	}
 	fmt.Println("works")
 	go tellPosition(d)
+	go tellFootprint()
 	tending, rest := context.WithCancel(context.Background())
 	defer rest()
 	go tend.Run(tending, d, d.opt.Log) // as the service does; without a manager it does nothing
@@ -93,6 +95,18 @@ func dieAt(d *Daemon, last uint64) func() time.Time {
 			select {}
 		}
 		return clock()
+	}
+}
+
+// tellFootprint says on SIGUSR1 what the process needs once the collector has been.
+func tellFootprint() {
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, syscall.SIGUSR1)
+	for range asked {
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		fmt.Println("footprint", m.HeapAlloc, runtime.NumGoroutine())
 	}
 }
 

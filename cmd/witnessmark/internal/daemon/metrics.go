@@ -73,7 +73,7 @@ func newMetrics(d *Daemon) *metrics {
 	}
 	m.floor = newFloor(d, counter)
 	m.zero()
-	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewGoCollector(), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
+	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
 	return m
 }
 
