@@ -16,8 +16,8 @@ import (
 
 const (
 	leakWrenches = 16 // pull at once
-	// slack is what a batch that happens to be on its way takes.
-	slack = 4 << 20
+	// leakSlack is what a batch that happens to be on its way takes.
+	leakSlack = 4 << 20
 )
 
 // TestF22_NothingGrows has a daemon take many readings, which no joint waits for, and holds its heap and its goroutines at
@@ -56,7 +56,7 @@ func TestF22_NothingGrows(t *testing.T) {
 	if different < acked || stored != different {
 		t.Errorf("got %d readings stored, %d of them different, want the %d that were acknowledged once", stored, different, acked)
 	}
-	if late.heap > early.heap+slack || late.goroutines > early.goroutines+leakWrenches/2 {
+	if late.heap > early.heap+leakSlack || late.goroutines > early.goroutines+leakWrenches/2 {
 		t.Errorf("got %+v after %d readings and %+v after %d, want no growth", late, readings, early, readings*6/10)
 	}
 }
@@ -64,7 +64,7 @@ func TestF22_NothingGrows(t *testing.T) {
 // footprint is what a process needs once the collector has been.
 type footprint struct{ heap, goroutines int64 }
 
-// footprint waits for so many entries and asks.
+// footprint waits until the database has so many entries, and asks.
 func (p *program) footprint(t *testing.T, c *control.Client, entries uint64) (f footprint) {
 	t.Helper()
 	for reached := false; !reached; {
@@ -76,7 +76,7 @@ func (p *program) footprint(t *testing.T, c *control.Client, entries uint64) (f 
 		if err != nil {
 			t.Fatal(err)
 		}
-		reached = st.Entries >= entries
+		reached = st.Position >= entries
 	}
 	p.signal(syscall.SIGUSR1)
 	p.until(func(line string) bool {
