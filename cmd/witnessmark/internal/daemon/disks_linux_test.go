@@ -144,6 +144,7 @@ func TestF19_DiskFreezes(t *testing.T) {
 			}
 			committed(t, d)
 			inOrder(t, d, "F19", tries)
+			verified(t, t.Context(), pg.now.ConnString(), data)
 		})
 	}
 }
