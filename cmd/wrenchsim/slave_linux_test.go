@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/device"
 	"witnessmark/device/link"
@@ -17,7 +18,7 @@ import (
 // counts is a link.Sink that keeps the counts of what came.
 type counts struct{ kept []int64 }
 
-func (c *counts) Reading(_ context.Context, r device.Reading) error {
+func (c *counts) Reading(_ context.Context, r device.Reading, _ time.Time) error {
 	c.kept = append(c.kept, *r.Counter)
 	return nil
 }

@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"testing"
+	"time"
 
 	"witnessmark/device"
 	"witnessmark/device/frame"
@@ -35,8 +36,8 @@ func (p *loop) Close() error                { return nil }
 // instant keeps nothing.
 type instant struct{}
 
-func (instant) Reading(context.Context, device.Reading) error { return nil }
-func (instant) Refusal(context.Context, device.Refusal) error { return nil }
+func (instant) Reading(context.Context, device.Reading, time.Time) error { return nil }
+func (instant) Refusal(context.Context, device.Refusal) error            { return nil }
 
 // BenchmarkLink_BytesToAcknowledgement is what the link itself costs a reading of a wrench with a long history:
 // everything but port and disk.

@@ -57,7 +57,7 @@ func (d *diary) write(line string) {
 	}
 }
 
-func (d *diary) Reading(ctx context.Context, r device.Reading) error {
+func (d *diary) Reading(ctx context.Context, r device.Reading, _ time.Time) error {
 	return d.keep(ctx, fmt.Sprintf("reading %d", *r.Counter))
 }
 

@@ -163,9 +163,9 @@ type readings struct {
 	show func(device.Reading)
 }
 
-func (s readings) Reading(ctx context.Context, r device.Reading) error {
+func (s readings) Reading(ctx context.Context, r device.Reading, came time.Time) error {
 	s.show(r)
-	return s.Sink.Reading(ctx, r)
+	return s.Sink.Reading(ctx, r, came)
 }
 
 func TestF03_NodeRenumbered(t *testing.T) {

@@ -39,8 +39,8 @@ type Profile interface {
 // Sink takes what came. Its methods are called one at a time, in the order of the wire. ctx ends Grace after that of Run.
 type Sink interface {
 	// Reading returns nil once the reading is durable: the wrench is then told to forget it. An error ends the link,
-	// and the wrench keeps the reading.
-	Reading(ctx context.Context, r device.Reading) error
+	// and the wrench keeps the reading. came is when the last of its bytes were read from the port.
+	Reading(ctx context.Context, r device.Reading, came time.Time) error
 	// Refusal returns nil once the refused frame is durable, and so are those that it stands for. An error ends the link.
 	Refusal(ctx context.Context, r device.Refusal) error
 }

@@ -17,8 +17,8 @@ import (
 type talk struct {
 	*keeper
 	port  port.Port
-	queue chan frame.Frame // closed by the reader when the port is gone
-	lost  error            // why the port is gone; of the reader until the queue is closed
+	queue chan arrived // closed by the reader when the port is gone
+	lost  error        // why the port is gone; of the reader until the queue is closed
 
 	// Of the handler.
 	limit evidence.Limiter
@@ -26,12 +26,18 @@ type talk struct {
 	given error // why we gave the port up
 }
 
+// arrived is a frame and when the last of its bytes were read from the port.
+type arrived struct {
+	frame.Frame
+	at time.Time
+}
+
 // answering is a port that asks the wrench by itself and gives nothing while there is nothing new: it tells when the
 // wrench answered all the same.
 type answering interface{ Answered(tell func()) }
 
 func newTalk(k *keeper, p port.Port) *talk {
-	return &talk{keeper: k, port: p, queue: make(chan frame.Frame, Queue)}
+	return &talk{keeper: k, port: p, queue: make(chan arrived, Queue)}
 }
 
 // hold returns when the port is gone, ctx has ended or the sink has failed, and the port is closed.
@@ -84,7 +90,7 @@ func (t *talk) read() {
 // enqueue waits while the queue is full: the system's own buffer is the next to fill, and then the wrench's.
 func (t *talk) enqueue(f frame.Frame) {
 	f.Bytes = bytes.Clone(f.Bytes)
-	t.queue <- f
+	t.queue <- arrived{f, time.Now()}
 }
 
 // handle takes frames until the queue is closed or ctx ends, and then what the queue holds at that moment.
@@ -121,14 +127,14 @@ func (t *talk) handle(ctx, late context.Context) error {
 }
 
 // take brings one frame to the sink and answers it.
-func (t *talk) take(late context.Context, f frame.Frame) error {
-	res := t.Profile.Decode(t.Wrench, f)
+func (t *talk) take(late context.Context, f arrived) error {
+	res := t.Profile.Decode(t.Wrench, f.Frame)
 	if r := res.Reading; r != nil && t.Serial != "" && r.Serial != "" && r.Serial != t.Serial {
 		return t.refuse(late, stranger(*r, t.Serial), nil)
 	}
 	switch {
 	case res.Reading != nil:
-		return t.reading(late, *res.Reading)
+		return t.reading(late, *res.Reading, f.at)
 	case res.Refusal != nil && res.Answer != nil:
 		return t.refuse(late, *res.Refusal, res.Answer)
 	case res.Refusal != nil:
@@ -146,7 +152,7 @@ func stranger(r device.Reading, expected string) device.Refusal {
 }
 
 // reading acknowledges what is durable. A crash between Sink and acknowledgement makes the wrench send it again.
-func (t *talk) reading(late context.Context, r device.Reading) error {
+func (t *talk) reading(late context.Context, r device.Reading, came time.Time) error {
 	t.heard = true
 	if err := t.calm(late); err != nil {
 		return err
@@ -155,7 +161,7 @@ func (t *talk) reading(late context.Context, r device.Reading) error {
 	if resent {
 		t.here.resent()
 	} else {
-		if err := t.Sink.Reading(late, r); err != nil {
+		if err := t.Sink.Reading(late, r, came); err != nil {
 			return t.sunk("reading", err)
 		}
 		t.Memory.Keep(r)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	"witnessmark/device"
 	"witnessmark/device/link"
@@ -19,7 +20,7 @@ type diary struct {
 	kept chan string
 }
 
-func (d diary) Reading(_ context.Context, r device.Reading) error {
+func (d diary) Reading(_ context.Context, r device.Reading, _ time.Time) error {
 	d.kept <- fmt.Sprintf("reading %d of %s %s, told %v", *r.Counter, r.TorqueText, r.Unit, d.u.log())
 	return nil
 }

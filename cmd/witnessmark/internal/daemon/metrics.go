@@ -18,16 +18,15 @@ type metrics struct {
 	d     *Daemon
 	since uint64 // the last entry before this start
 
-	registry  *prometheus.Registry
-	readings  *prometheus.CounterVec
-	order     *prometheus.CounterVec
-	refused   *prometheus.CounterVec
-	resent    *prometheus.CounterVec
-	epochs    *prometheus.CounterVec
-	skipped   *prometheus.CounterVec
-	journaled prometheus.Histogram
-	committed prometheus.Histogram
-	floor     *floor
+	registry *prometheus.Registry
+	readings *prometheus.CounterVec
+	order    *prometheus.CounterVec
+	refused  *prometheus.CounterVec
+	resent   *prometheus.CounterVec
+	epochs   *prometheus.CounterVec
+	skipped  *prometheus.CounterVec
+	latency  *latency
+	floor    *floor
 }
 
 // Metric descriptions of the figures that are read when asked for, so that nothing stale is ever shown.
@@ -56,9 +55,6 @@ func newMetrics(d *Daemon) *metrics {
 	counter := func(name, help string, labels ...string) *prometheus.CounterVec {
 		return prometheus.NewCounterVec(prometheus.CounterOpts{Name: "witnessmark_" + name, Help: help}, labels)
 	}
-	histogram := func(name, help string, buckets []float64) prometheus.Histogram {
-		return prometheus.NewHistogram(prometheus.HistogramOpts{Name: "witnessmark_" + name, Help: help, Buckets: buckets})
-	}
 	m := &metrics{d: d, since: d.journal.Last(), registry: prometheus.NewPedanticRegistry(),
 		readings: counter("readings_total", "Readings by wrench and verdict as first said.", "wrench", "verdict"),
 		order:    counter("out_of_order_readings_total", "Readings of a fastener that was not next.", "wrench"),
@@ -66,14 +62,11 @@ func newMetrics(d *Daemon) *metrics {
 		resent:   counter("resent_readings_total", "Readings that a wrench sent again and that were journaled already.", "wrench"),
 		epochs:   counter("wrench_epochs_total", "Times that the count of a wrench began anew.", "wrench"),
 		skipped:  counter("skipped_readings_total", "Readings that a wrench counted and that never came.", "wrench"),
-		journaled: histogram("journal_latency_seconds", "From a decoded frame to its entry on disk.",
-			prometheus.ExponentialBuckets(0.0005, 2, 14)),
-		committed: histogram("commit_latency_seconds", "From the entry of a reading to its row in PostgreSQL.",
-			prometheus.ExponentialBuckets(0.001, 4, 14)),
+		latency:  newLatency(d.opt.Clock),
 	}
 	m.floor = newFloor(d, counter)
 	m.zero()
-	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.journaled, m.committed, m)
+	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.latency.journaled, m.latency.committed, m)
 	return m
 }
 
@@ -121,13 +114,6 @@ func (m *metrics) judged(wrench string, mark *audit.Mark) {
 	m.readings.WithLabelValues(wrench, string(mark.Verdict)).Inc()
 	if slices.Contains(mark.Flags, audit.OutOfOrder) {
 		m.order.WithLabelValues(wrench).Inc()
-	}
-}
-
-// written books a reading that is in PostgreSQL.
-func (m *metrics) written(out audit.Outcome) {
-	if _, ok := out.Entry.Event.(audit.ReadingTaken); ok {
-		m.committed.Observe(m.d.opt.Clock().Sub(out.Entry.At).Seconds())
 	}
 }
 

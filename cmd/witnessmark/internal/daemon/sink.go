@@ -47,14 +47,13 @@ func (s *sink) ended() bool {
 }
 
 // Reading returns when the reading is on disk. Only then may the wrench forget it.
-func (s *sink) Reading(ctx context.Context, r device.Reading) error {
-	began := s.d.opt.Clock()
+func (s *sink) Reading(ctx context.Context, r device.Reading, came time.Time) error {
 	e, err := s.keep(ctx, audit.ReadingTaken{Bench: s.bench, Reading: r})
 	if err != nil {
 		return err
 	}
 	s.newest = e.Seq
-	s.d.metrics.journaled.Observe(s.d.opt.Clock().Sub(began).Seconds())
+	s.d.metrics.latency.kept(e.Seq, came)
 	s.count(r)
 	return nil
 }

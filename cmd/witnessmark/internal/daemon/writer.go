@@ -66,7 +66,7 @@ func newWriter(d *Daemon) (*writer, error) {
 	open := func(ctx context.Context, url string) (database, error) {
 		return store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
 	}
-	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.written, log: d.opt.Log,
+	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
 		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}, nil
 }
 
