@@ -34,7 +34,7 @@ import (
 type Options struct {
 	Config  config.Config
 	Data    string           // the data folder; made if missing
-	Clock   func() time.Time // every time that is recorded or measured comes from here
+	Clock   func() time.Time // every time that is recorded comes from here
 	NewID   func() string    // a new person's id: 16 random bytes in hex
 	Log     zerolog.Logger
 	Version string
