@@ -113,8 +113,8 @@ func TestReader_FindComparesAsTheSchema(t *testing.T) {
 	}
 }
 
-// pulls commits readings of one step, each with the marks given for it.
-func (s *shop) pulls(marks [][]audit.Mark) {
+// pulls commits readings of one step, each with the marks given for it, and what else happened after them.
+func (s *shop) pulls(marks [][]audit.Mark, more ...audit.Event) {
 	s.t.Helper()
 	st := s.open()
 	var outs []audit.Outcome
@@ -128,6 +128,10 @@ func (s *shop) pulls(marks [][]audit.Mark) {
 			o.Marks = append(o.Marks, m)
 		}
 		outs = append(outs, o)
+	}
+	for _, ev := range more {
+		seq := uint64(len(outs) + 1)
+		outs = append(outs, audit.Outcome{Entry: audit.Entry{Seq: seq, At: time.Date(2026, 1, 2, 0, 0, 0, 0, time.UTC), Event: ev}})
 	}
 	if err := st.Commit(s.t.Context(), outs); err != nil {
 		s.t.Fatal(err)
@@ -160,12 +164,15 @@ func TestReader_Pulled(t *testing.T) {
 
 // What a fastener got through an adapter is more than the wrench showed.
 func TestReader_PulledThroughAnAdapter(t *testing.T) {
-	s := newShop(t)
 	through := audit.Mark{Stage: "snug", Fastener: "1", Adapter: "cf-22", Applied: int64(7 * unit.NewtonMetre)}
-	s.pulls([][]audit.Mark{{{Stage: "snug", Fastener: "1"}}, {through}})
-	p, err := s.reader().Pulled(t.Context(), store.Step{Family: "F", Joint: "caps", Stage: "snug", Fastener: "1"}, time.Now().AddDate(9, 0, 0))
-	if err != nil || fmt.Sprint(p.Torques) != "[1 N·m 7 N·m]" {
-		t.Errorf("got %v, %v, want the torques at the fastener", p, err)
+	for name, ev := range map[string]audit.Event{"fitted at the bench": audit.AdapterFitted{Bench: "1", Adapter: "cf-22", WrenchLength: 1, Extension: 1, Person: "p"},
+		"named by the procedure": audit.ProcedureAdded{Family: "F", Revision: "1", Text: "stages: [{id: snug, adapter: cf-22}]"}} {
+		s := newShop(t)
+		s.pulls([][]audit.Mark{{{Stage: "snug", Fastener: "1"}}, {through}}, ev)
+		p, err := s.reader().Pulled(t.Context(), store.Step{Family: "F", Joint: "caps", Stage: "snug", Fastener: "1"}, time.Now().AddDate(9, 0, 0))
+		if err != nil || fmt.Sprint(p.Torques) != "[1 N·m 7 N·m]" {
+			t.Errorf("%s: got %v, %v, want the torques at the fastener", name, p, err)
+		}
 	}
 }
 

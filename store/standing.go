@@ -44,9 +44,12 @@ func (r *Reader) Pulled(ctx context.Context, s Step, until time.Time) (*Pulled, 
 	for i, m := range said {
 		readings[i], nos[i] = m.reading, m.no
 	}
-	rows, err := r.conn.Query(ctx, `SELECT CASE WHEN f.applied <> 0 THEN f.applied ELSE d.torque END, d.angle FROM unnest($2::bigint[], $3::bigint[]) s (reading, no)
-		JOIN witnessmark.reading d ON d.shop = $1 AND d.seq = s.reading
-		JOIN witnessmark.mark f ON f.shop = $1 AND f.reading = s.reading AND f.no = s.no
+	torques, marks, err := r.gotten(ctx, s.Family)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := r.conn.Query(ctx, "SELECT "+torques+`, d.angle FROM unnest($2::bigint[], $3::bigint[]) s (reading, no)
+		JOIN witnessmark.reading d ON d.shop = $1 AND d.seq = s.reading`+marks+`
 		WHERE NOT EXISTS (SELECT FROM witnessmark.mark m WHERE m.shop = $1 AND m.reading = s.reading AND m.no > s.no AND m.at <= $4)`,
 		r.shop, readings, nos, until)
 	if err != nil {
@@ -65,6 +68,22 @@ func (r *Reader) Pulled(ctx context.Context, s Step, until time.Time) (*Pulled, 
 		return nil, fmt.Errorf("read the readings of a step: %w", err)
 	}
 	return p, nil
+}
+
+// gotten is the torque at the fastener as SQL, with the table that it needs. Where no adapter can have been on, that is none: the
+// marks lie on as many pages of the disk again as the readings.
+func (r *Reader) gotten(ctx context.Context, family string) (torque, table string, err error) {
+	var adapters bool
+	err = r.conn.QueryRow(ctx, `SELECT EXISTS (SELECT FROM witnessmark.adapter WHERE shop = $1)
+		OR EXISTS (SELECT FROM witnessmark.procedure WHERE shop = $1 AND family = $2 AND text LIKE '%adapter%')`, r.shop, family).Scan(&adapters)
+	if err != nil {
+		return "", "", fmt.Errorf("ask for adapters: %w", err)
+	}
+	if !adapters {
+		return "d.torque", "", nil
+	}
+	return "CASE WHEN f.applied <> 0 THEN f.applied ELSE d.torque END",
+		" JOIN witnessmark.mark f ON f.shop = $1 AND f.reading = s.reading AND f.no = s.no", nil
 }
 
 // said is a mark by its number.

@@ -26,6 +26,7 @@ type historyCommand struct {
 	Data     string `help:"Folder for the signing key and the newest checkpoint, as verify wants it." placeholder:"DIR" type:"path"`
 	Leaves   bool   `default:"true" negatable:"" help:"Write the ledger too. Without it, which is faster, the ledger stays empty and verify refuses the rows: for look-ups only."`
 	Bench    int    `help:"Fill nothing: time the look-up of this many engines of the shop beside a plain SELECT of the same rows." placeholder:"N"`
+	Cold     string `help:"With --bench: time each look-up once more after this command has emptied the caches, such as one that restarts the server and drops the system's pages." placeholder:"COMMAND"`
 }
 
 // Help is shown below the flags.

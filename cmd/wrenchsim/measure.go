@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"os/exec"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -20,9 +21,9 @@ const warmRuns = 5
 
 // timings of one kind of look-up, over all engines measured.
 type timings struct {
-	name        string
-	first, warm []time.Duration
-	rows        int
+	name              string
+	cold, first, warm []time.Duration // cold: after the caches were emptied
+	rows              int
 }
 
 func (t *timings) take(look func() (rows int, err error)) error {
@@ -49,24 +50,15 @@ func median(list []time.Duration) time.Duration {
 
 // measure times look-ups of engines drawn from the database beside a plain SELECT of the same rows.
 func (c *historyCommand) measure(ctx context.Context, to streams) (err error) {
-	conn, err := pgx.Connect(ctx, c.Database)
-	if err != nil {
-		return fmt.Errorf("connect to the database: %w", err)
-	}
-	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
-	if _, err := conn.Exec(ctx, "SET max_parallel_workers_per_gather = 0"); err != nil {
+	m := &measurement{shop: c.Shop, url: c.Database, empty: c.Cold}
+	if err := m.open(ctx); err != nil {
 		return err
 	}
-	reader, err := store.OpenReader(ctx, c.Database, c.Shop)
+	defer func() { err = errors.Join(err, m.close(ctx)) }()
+	engines, err := c.engines(ctx, m.conn)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, reader.Close()) }()
-	engines, err := c.engines(ctx, conn)
-	if err != nil {
-		return err
-	}
-	m := &measurement{shop: c.Shop, conn: conn, reader: reader}
 	for _, e := range engines {
 		if err := m.engine(ctx, e); err != nil {
 			return err
@@ -95,10 +87,58 @@ func (c *historyCommand) engines(ctx context.Context, conn *pgx.Conn) ([]string,
 
 // measurement collects the timings.
 type measurement struct {
-	shop   string
-	conn   *pgx.Conn
-	reader *store.Reader
-	kinds  []*timings
+	shop, url string
+	empty     string // command that empties the caches; empty: nothing is timed cold
+	conn      *pgx.Conn
+	reader    *store.Reader
+	kinds     []*timings
+}
+
+func (m *measurement) open(ctx context.Context) (err error) {
+	if m.conn, err = pgx.Connect(ctx, m.url); err != nil {
+		return fmt.Errorf("connect to the database: %w", err)
+	}
+	if _, err := m.conn.Exec(ctx, "SET max_parallel_workers_per_gather = 0"); err != nil {
+		return errors.Join(err, m.conn.Close(ctx))
+	}
+	if m.reader, err = store.OpenReader(ctx, m.url, m.shop); err != nil {
+		return errors.Join(err, m.conn.Close(ctx))
+	}
+	return nil
+}
+
+func (m *measurement) close(ctx context.Context) error {
+	ctx = context.WithoutCancel(ctx)
+	return errors.Join(m.reader.Close(), m.conn.Close(ctx))
+}
+
+// cold times a look-up once on empty caches. The connections are new, and have looked at the schema alone.
+func (m *measurement) cold(ctx context.Context, t *timings, look func() (int, error)) error {
+	if m.empty == "" {
+		return nil
+	}
+	if err := m.close(ctx); err != nil {
+		return err
+	}
+	if out, err := exec.CommandContext(ctx, "sh", "-c", m.empty).CombinedOutput(); err != nil {
+		return fmt.Errorf("empty the caches: %w: %s", err, out)
+	}
+	if err := m.open(ctx); err != nil {
+		return err
+	}
+	began := time.Now()
+	_, err := look()
+	t.cold = append(t.cold, time.Since(began))
+	return err
+}
+
+// take times a look-up cold, if that is asked for, and then again and again.
+func (m *measurement) take(ctx context.Context, name string, look func() (int, error)) error {
+	t := m.kind(name)
+	if err := m.cold(ctx, t, look); err != nil {
+		return err
+	}
+	return t.take(look)
 }
 
 func (m *measurement) kind(name string) *timings {
@@ -143,11 +183,11 @@ func (m *measurement) engine(ctx context.Context, engine string) error {
 			return history()
 		},
 	} {
-		if err := m.kind(name).take(look); err != nil {
+		if err := m.take(ctx, name, look); err != nil {
 			return err
 		}
 	}
-	return m.kind("8 one step's readings").take(func() (int, error) { return m.pulled(ctx, h) })
+	return m.take(ctx, "8 one step's readings", func() (int, error) { return m.pulled(ctx, h) })
 }
 
 func marks(h *store.History) (n int) {
@@ -195,14 +235,22 @@ func (m *measurement) pulled(ctx context.Context, h *store.History) (int, error)
 	return len(p.Torques), nil
 }
 
+// coldly is the median of the cold look-ups, or that there are none.
+func (t *timings) coldly() string {
+	if len(t.cold) == 0 {
+		return "–"
+	}
+	return median(t.cold).Round(10 * time.Microsecond).String()
+}
+
 func (m *measurement) print(to streams) error {
 	slices.SortFunc(m.kinds, func(a, b *timings) int { return strings.Compare(a.name, b.name) })
 	base := median(m.kinds[0].warm) // which sorts
 	t := tabwriter.NewWriter(to.out, 2, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "look-up\trows\tfirst\twarm\ttimes the SELECT\tbest\t")
+	fmt.Fprintln(t, "look-up\trows\tcold\tfirst\twarm\ttimes the SELECT\tbest\t")
 	for _, k := range m.kinds {
 		warm := median(k.warm)
-		fmt.Fprintf(t, "%s\t%d\t%v\t%v\t%.2f\t%v\t\n", k.name[2:], k.rows/warmRuns/len(k.first), median(k.first).Round(10*time.Microsecond),
+		fmt.Fprintf(t, "%s\t%d\t%s\t%v\t%v\t%.2f\t%v\t\n", k.name[2:], k.rows/warmRuns/len(k.first), k.coldly(), median(k.first).Round(10*time.Microsecond),
 			warm.Round(10*time.Microsecond), float64(warm)/float64(base), k.warm[0].Round(10*time.Microsecond))
 	}
 	return t.Flush()
