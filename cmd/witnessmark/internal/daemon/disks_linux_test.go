@@ -20,7 +20,7 @@ import (
 // refuses and says so, and once there is room the same process goes on.
 func TestF18_FullDisk(t *testing.T) {
 	t.Parallel()
-	tries := faultTries(t, 2)
+	tries := faultTries(t, 1)
 	data := folder(t)
 	disk := disktest.Memory(t, data, fmt.Sprintf("%dm", 192+48*tries)) // the database grows too
 	w, port := newWrench(t)

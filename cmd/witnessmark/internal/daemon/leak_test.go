@@ -24,6 +24,7 @@ const (
 // the end against those after six tenths, when all that is remembered up to a limit has reached that (10 000 readings without a
 // joint; of each wrench, 24 bytes for each of as many). The journal is mapped memory and no part of the heap.
 func TestF22_NothingGrows(t *testing.T) {
+	t.Parallel()
 	readings := uint64(faultTries(t, 20_000))
 	data := folder(t)
 	var ports []string

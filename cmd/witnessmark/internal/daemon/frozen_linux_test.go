@@ -32,7 +32,7 @@ func TestF14_Frozen(t *testing.T) {
 	for try := range tries {
 		before := status(t, c, "some readings", func(st control.Status) bool { return st.Entries > uint64(5+try) })
 		m.pinged()
-		p.signal(syscall.SIGSTOP)
+		p.freeze()
 		m.silentFor(frozen)
 		if try == tries-1 {
 			break
@@ -43,6 +43,16 @@ func TestF14_Frozen(t *testing.T) {
 	}
 	p.kill()
 	settled(t, "F14", tries, data, port, l)
+}
+
+// freeze stops the process and returns when each of its threads stands still.
+func (p *program) freeze() {
+	p.t.Helper()
+	p.signal(syscall.SIGSTOP)
+	var how syscall.WaitStatus
+	if _, err := syscall.Wait4(p.cmd.Process.Pid, &how, syscall.WUNTRACED, nil); err != nil || !how.Stopped() {
+		p.t.Fatalf("got %v, %v, want it stopped", how, err)
+	}
 }
 
 // manager is a service manager that a daemon tells how it fares.
@@ -93,7 +103,7 @@ func (m *manager) pinged() {
 // silentFor lets that much time pass and makes sure that a stopped process tells nothing more than what was on its way.
 func (m *manager) silentFor(d time.Duration) {
 	m.t.Helper()
-	for m.hear(100*time.Millisecond) != "" { // what was told before it was stopped
+	for m.hear(time.Millisecond) != "" { // what was told before it was stopped
 	}
 	if told := m.hear(d); told != "" {
 		m.t.Errorf("got %q from a process that is stopped", told)

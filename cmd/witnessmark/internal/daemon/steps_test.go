@@ -1,0 +1,58 @@
+package daemon
+
+import (
+	"reflect"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// TestF21_ClockSteps sets the clock back and forth between the pulls at a joint, as a computer without a clock of its own does
+// when it finds the time: the order is that of the pulls, on the bench and in the database, and the ledger fits.
+func TestF21_ClockSteps(t *testing.T) {
+	t.Parallel()
+	w, port := newWrench(t)
+	data := t.TempDir()
+	o, know, err := options(data, shopFile(port), t.Output())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var off atomic.Int64
+	o.Clock = func() time.Time { return epoch.Add(time.Duration(off.Load())) }
+	d, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	know(d)
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { stopDaemon(t, d) })
+	onBench(t, client(t, d))
+	updates, stop, err := d.Watch("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	<-updates // the present state
+	steps := []time.Duration{-time.Hour, 30 * 24 * time.Hour, -90 * 24 * time.Hour, -time.Millisecond}
+	var said []string
+	for _, step := range steps {
+		off.Store(int64(step))
+		w.pull(t, 30, 40)
+		for _, m := range (<-updates).Mark {
+			said = append(said, m.Fastener+" "+string(m.Verdict))
+		}
+	}
+	if want := []string{"1 pass", "2 pass", "3 pass", "4 pass"}; !reflect.DeepEqual(said, want) {
+		t.Errorf("got %q, want %q", said, want)
+	}
+	committed(t, d)
+	stopDaemon(t, d)
+	stored := counters(t, data)
+	lost, doubled, disordered := missing([]int64{1, 2, 3, 4}, stored)
+	t.Logf("FAULT F21 tries=%d acknowledged=4 stored=%d lost=%d doubled=%d disordered=%d", len(steps), len(stored), lost, doubled, disordered)
+	if lost+doubled+disordered > 0 || len(stored) != len(steps) {
+		t.Errorf("got %v, want 1 to 4 in this order", stored)
+	}
+}
