@@ -45,7 +45,7 @@ func years(t *testing.T, readings int) (url, data string) {
 }
 
 func TestClaim(t *testing.T) {
-	url, _ := years(t, 4000)
+	url, _ := years(t, 26_000)
 	svg := filepath.Join(t.TempDir(), "a.svg")
 	for rule, c := range map[string]struct {
 		args      []string
@@ -65,7 +65,7 @@ func TestClaim(t *testing.T) {
 		"a fastener":           {[]string{"A100000", "--joint", "rod-caps", "--fastener", "3", "--svg", svg}, exitOK, "at percentile ", ""},
 		"what the wrench sent": {[]string{"A100000", "--joint", "rod-caps", "--fastener", "3"}, exitOK, `\r\n`, ""},
 		"a joint":              {[]string{"A100000", "--joint", "pan"}, exitOK, "The story of joint pan", ""},
-		"no such joint":        {[]string{"A100000", "--joint", "'; --"}, exitInput, "", "it has: front-cover, head-1"},
+		"no such joint":        {[]string{"A100000", "--joint", "'; --"}, exitInput, "", "front-cover, head-1"},
 		"no such fastener":     {[]string{"A100000", "--joint", "pan", "--fastener", "999"}, exitInput, "", "no fastener 999"},
 		"a fastener of what":   {[]string{"A100000", "--fastener", "1"}, exitInput, "", "--joint"},
 		"a picture of what":    {[]string{"A100000", "--svg", svg}, exitInput, "", "--fastener"},
@@ -80,13 +80,14 @@ func TestClaim(t *testing.T) {
 		})
 	}
 	picture, err := os.ReadFile(svg)
-	if err != nil || strings.Count(string(picture), `class="here"`) != 4 || strings.Contains(string(picture), "<script") {
-		t.Errorf("got %s, %v, want four panels, each with the reading's own bar", picture, err)
+	panels := strings.Count(string(picture), "<g transform")
+	if err != nil || panels < 4 || strings.Count(string(picture), `class="here"`) != panels || strings.Contains(string(picture), "<script") {
+		t.Errorf("got %d panels, %v, %s, want one of torque and angle a stage, each with the reading's own bar", panels, err, picture)
 	}
 }
 
 func TestClaim_JSON(t *testing.T) {
-	url, _ := years(t, 4000)
+	url, _ := years(t, 26_000)
 	ask := func(args ...string) (out claim.Claim) {
 		t.Helper()
 		_, text, errs := said(t, append([]string{"claim", "--database", url, "--format", "json"}, args...)...)

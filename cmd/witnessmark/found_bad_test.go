@@ -146,7 +146,9 @@ func TestCommands_AWrenchFoundBad(t *testing.T) {
 		}
 		o.says(exitOK, "", "joint close --bench 1 --by Ada")
 	}
+	written(t, o.data) // a release signs what is in the database
 	o.says(exitOK, "released", "build release W-1 --by Quinn")
+	written(t, o.data)
 	before := o.says(exitOK, "", "history --engine E-1")
 	o.is("2026-06-10")
 	o.says(exitOK, "recorded", "wrench found TW-01 --certificate C-2 --on 2026-06-09 --bad --by Quinn --points", "6 %@40 N·m")
@@ -232,6 +234,7 @@ func releaseOfDoubt(t *testing.T, o *onDay) {
 	o.says(exitAttention, "["+id+"]", "build release W-2 --by Quinn")
 	o.says(exitAttention, "needs a second person", "concede W-2 --by Quinn --reason loaded-lightly", id)
 	o.says(exitOK, "nothing stands in the way", "concede W-2 --by Quinn --second Rosa --reason loaded-lightly", id)
+	written(t, o.data)
 	o.says(exitOK, "W-2: released", "build release W-2 --by Quinn")
 	written(t, o.data)
 	var e sheet.Engine
