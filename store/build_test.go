@@ -21,7 +21,7 @@ func builds(t *testing.T) (*shop, *store.Reader) {
 		more = append(more, audit.Outcome{Entry: audit.Entry{Seq: uint64(61 + i), At: time.Date(2026, 5, 4, 11, 0, i, 0, time.UTC),
 			Event: audit.BuildOpened{Engine: "E-200", Family: "F", Revision: "1", WorkOrder: order, Person: "ab12"}}})
 	}
-	if err := st.Commit(t.Context(), more); err != nil {
+	if err := errors.Join(st.Commit(t.Context(), more), st.Publish()); err != nil {
 		t.Fatal(err)
 	}
 	r, err := store.OpenReader(t.Context(), s.opt.URL, "")

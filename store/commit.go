@@ -6,8 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"github.com/jackc/pgx/v5"
-
 	"witnessmark/audit"
 	"witnessmark/store/ledger"
 )
@@ -33,8 +31,8 @@ type page struct {
 // one transaction. Outcomes that are in already are passed over. After any error the caller asks Reload what the
 // database holds and offers the rest again.
 //
-// A crash before the commit leaves the database as it was, and the journal still has the entries. A crash after it
-// leaves the checkpoint file outside one step behind, which the next Open mends.
+// A crash before the commit leaves the database as it was, and the journal still has the entries. After it the caller
+// calls Publish.
 func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 	outcomes = slices.DeleteFunc(slices.Clone(outcomes), func(o audit.Outcome) bool { return o.Entry.Seq <= s.position })
 	if len(outcomes) == 0 {
@@ -53,7 +51,21 @@ func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 	if n := len(p.keys); n > 0 {
 		s.key = p.keys[n-1]
 	}
-	return s.publish(signed)
+	s.unpublished = signed
+	return nil
+}
+
+// Publish puts the newest checkpoint outside the database, which takes two syncs of the disk and so comes after the rows
+// are told to be in. A crash before it leaves the file some steps behind, which the next Open mends.
+func (s *Store) Publish() error {
+	if s.unpublished == nil {
+		return nil
+	}
+	if err := s.publish(s.unpublished); err != nil {
+		return err
+	}
+	s.unpublished = nil
+	return nil
 }
 
 // compose lays out the page: for each outcome the leaf of the entry, then that of each mark.
@@ -126,51 +138,4 @@ func (s *Store) write(ctx context.Context, p *page, at time.Time) ([]byte, error
 		return nil, fmt.Errorf("commit entries to %d, which may have happened all the same: %w", p.last, err)
 	}
 	return signed, nil
-}
-
-func (s *Store) fill(ctx context.Context, tx pgx.Tx, p *page, root, signed []byte, at time.Time) error {
-	tag, err := tx.Exec(ctx, `UPDATE witnessmark.ledger_head SET size = $2, root = $3, edge = $4, position = $5
-		WHERE shop = $1 AND size = $6 AND position = $7 AND epoch = $8`,
-		s.opt.Shop, p.tree.Size(), root, p.tree.Edge(), p.last, s.tree.Size(), s.position, s.epoch)
-	if err != nil {
-		return fmt.Errorf("move the end of the ledger: %w", err)
-	}
-	if tag.RowsAffected() != 1 {
-		return ErrFenced
-	}
-	for kind, rows := range p.rows { // the order of the tables does not show in what is written
-		if err := s.copyRows(ctx, tx, tables[kind].name, rows); err != nil {
-			return err
-		}
-	}
-	for _, r := range p.rows[audit.PersonForgotten{}.Kind()] {
-		if err := s.blank(ctx, tx, r); err != nil {
-			return err
-		}
-	}
-	_, err = tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", "ledger_leaf"}, []string{"shop", "index", "kind", "seq", "hash"},
-		pgx.CopyFromSlice(len(p.leaves), func(i int) ([]any, error) {
-			l := p.leaves[i]
-			return []any{s.opt.Shop, l.index, l.kind, l.seq, l.hash}, nil
-		}))
-	if err != nil {
-		return fmt.Errorf("write leaves: %w", err)
-	}
-	_, err = tx.Exec(ctx, `INSERT INTO witnessmark.checkpoint (shop, size, root, at, note) VALUES ($1, $2, $3, $4, $5)`,
-		s.opt.Shop, p.tree.Size(), root, at, signed)
-	if err != nil {
-		return fmt.Errorf("write checkpoint: %w", err)
-	}
-	return nil
-}
-
-func (s *Store) copyRows(ctx context.Context, tx pgx.Tx, table string, rows []row) error {
-	_, err := tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", table}, append([]string{"shop"}, rows[0].columns()...),
-		pgx.CopyFromSlice(len(rows), func(i int) ([]any, error) {
-			return append([]any{s.opt.Shop}, rows[i].values()...), nil
-		}))
-	if err != nil {
-		return fmt.Errorf("write %s: %w", table, err)
-	}
-	return nil
 }

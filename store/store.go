@@ -35,6 +35,8 @@ type Store struct {
 	epoch    int64
 	signed   time.Time
 	key      *ledger.Key // that signs at present
+
+	unpublished []byte // the newest checkpoint, until Publish; nil: it is outside
 }
 
 // Errors that callers branch on.

@@ -52,7 +52,7 @@ func (s *shop) open() *store.Store {
 
 func (s *shop) commit(st *store.Store, from, to uint64) {
 	s.t.Helper()
-	if err := st.Commit(s.t.Context(), outcomes(from, to)); err != nil {
+	if err := errors.Join(st.Commit(s.t.Context(), outcomes(from, to)), st.Publish()); err != nil {
 		s.t.Fatal(err)
 	}
 }

@@ -19,6 +19,7 @@ import (
 type database interface {
 	Position() uint64                              // the last entry that is in the database
 	Commit(context.Context, []audit.Outcome) error // all or nothing, skipping what is in already
+	Publish() error                                // puts the newest checkpoint outside the database
 	Reload(context.Context) error                  // looks at the database again after an error
 	Ledger() (size uint64, signed time.Time)       // leaves, and when they were last signed
 	Checkpoint() (ledger.Checkpoint, error)        // the newest one
@@ -141,7 +142,7 @@ func (w *writer) round(ctx context.Context, db database) error {
 	}
 	w.settle(db.Position())
 	w.reached(db)
-	return nil
+	return db.Publish()
 }
 
 // meet replays the journal, without writing, up to position. A shop that is past a position it never wrote (the database

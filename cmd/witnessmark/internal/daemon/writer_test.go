@@ -102,8 +102,10 @@ func (r *rows) open(context.Context, string) (database, error) {
 	return r, nil
 }
 
-func (r *rows) Position() uint64                       { return r.seen }
-func (r *rows) Ledger() (uint64, time.Time)            { return r.seen, time.Time{} }
+func (r *rows) Position() uint64            { return r.seen }
+func (r *rows) Ledger() (uint64, time.Time) { return r.seen, time.Time{} }
+func (r *rows) Publish() error              { return nil }
+
 func (r *rows) Checkpoint() (ledger.Checkpoint, error) { return ledger.Checkpoint{}, nil }
 func (r *rows) Close() error                           { return nil }
 
