@@ -45,7 +45,8 @@ func (s *Store) compare(ctx context.Context, signed []byte) error {
 	}
 	if c.Size > s.tree.Size() {
 		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d; was an old backup put back? "+
-			"Bring the newer database back, or keep the checkpoint file as evidence and move it away to begin from here", ErrOlder, s.tree.Size(), c.Size)
+			"Bring the newer database back; or move the checkpoint file away, keep it as evidence and start again: what the journal has is recorded again, "+
+			"and witnessmark verify --checkpoint FILE tells whether the record goes on from it", ErrOlder, s.tree.Size(), c.Size)
 	}
 	if c.Size == 0 {
 		return nil
