@@ -117,7 +117,7 @@ func Uncalibrated(w audit.WrenchDeclared, at time.Time, pulls int64) string {
 		return fmt.Sprintf("its certificate says that it deviates by %s %%, and its class permits %s %%: have it adjusted and calibrated",
 			percent(w.Deviation), percent(w.Permissible))
 	case w.Due != nil && at.After(*w.Due):
-		return fmt.Sprintf("its calibration ended on %s: have it calibrated", w.Due.Format(time.DateOnly))
+		return fmt.Sprintf("its calibration ended on %s: have it calibrated", w.Due.UTC().Format(time.DateOnly))
 	case w.Cycles > 0 && pulls > w.Cycles:
 		return fmt.Sprintf("it has taken the %d readings after which it is to be calibrated: have it calibrated", w.Cycles)
 	}

@@ -25,8 +25,8 @@ const (
 // diskWatch tells how the disk of the journal fares: on the pages, in the log and as figures.
 type diskWatch struct{ j *journal.Journal }
 
-// clock is how a moment of today is told.
-const clock = "15:04:05"
+// moment is a time for people.
+func moment(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
 
 var (
 	diskShort   = desc("journal_reserve_short", "1 while the disk has no room for the journal's reserve; readings are kept as long as there is some of it.")
@@ -45,18 +45,18 @@ func (w diskWatch) trouble() string {
 	switch {
 	case silent > diskSilent:
 		return fmt.Sprintf("The disk has not answered since %s: readings wait in memory and are not acknowledged; see whether it hangs or is very busy",
-			time.Now().Add(-silent).Format(clock))
+			moment(time.Now().Add(-silent)))
 	case short == nil:
 		return ""
 	case errors.Is(short.Why, syscall.EROFS):
 		return fmt.Sprintf("The disk has been read-only since %s: nothing is recorded and no wrench is acknowledged; "+
-			"it most likely found a fault in itself, have it looked at", short.Since.Format(clock))
+			"it most likely found a fault in itself, have it looked at", moment(short.Since))
 	case short.Refusing:
 		return fmt.Sprintf("The disk is short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; "+
-			"make room on it, work then goes on by itself", short.Since.Format(clock), short.Why)
+			"make room on it, work then goes on by itself", moment(short.Since), short.Why)
 	}
 	return fmt.Sprintf("The disk is short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
-		short.Since.Format(clock), short.Why)
+		moment(short.Since), short.Why)
 }
 
 // run puts every change of the disk into the log.

@@ -131,6 +131,9 @@ func TestF19_DiskFreezes(t *testing.T) {
 					time.Sleep(10 * time.Millisecond)
 				}
 				v.want(http.StatusOK, "The disk has not answered since", "GET", "/bench/1", nil)
+				if wrong, good := undated(d.Status().Disk); good != 1 || len(wrong) > 0 {
+					t.Errorf("got %q, want since when, with the zone", d.Status().Disk)
+				}
 				if h := d.links.health("TW-01"); h.readings != from-1 || h.tape.LeftOut() > 0 {
 					t.Errorf("got %d readings acknowledged, %d bytes left out, want %d and none", h.readings, h.tape.LeftOut(), from-1)
 				}

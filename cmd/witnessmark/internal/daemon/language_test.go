@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html"
+	"iter"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -97,25 +98,35 @@ func TestPages_InAnotherLanguage(t *testing.T) {
 	committed(t, d)
 	ours := englishOf(strings.Join([]string{classA, shopFile(port), "Ada Holt Bo Lind Cleo Marsh Esperanto lbf kgf " + data, fmt.Sprint(d.pages.Table())}, " "))
 	recorded := recordedWords(t, d, build.ID)
-	for _, a := range d.pages.Table() {
-		method, path, _ := strings.Cut(a.Pattern, " ")
-		if method != "GET" || strings.HasPrefix(path, "/api/") || !isPage(path) || strings.HasPrefix(path, "/enter") || path == "/set-up" || strings.Contains(path, "provider") {
-			continue
-		}
-		if path == "/procedures/one" {
-			path += "?family=TB-7&revision=1"
-		}
-		if path == "/claims" {
-			path += "?q=E-4711&joint=caps&fastener=1"
-		}
-		path = strings.NewReplacer("{run}", fmt.Sprint(run), "{wrench}", "TW-01", "{$}", "", "{bench}", "1", "{build}", fmt.Sprint(build.ID), "{id}", fmt.Sprint(build.ID)).Replace(path)
-		_, body := ada.do("GET", path, nil, "Accept-Language", "eo")
+	for path, body := range everyPage(ada, build.ID, run, "Accept-Language", "eo") {
 		left := slices.DeleteFunc(englishOf(body), func(word string) bool { return slices.Contains(ours, word) || slices.Contains(recorded, word) })
 		if len(left) > 0 {
 			t.Errorf("%s: got %q in English, want everything in the language asked for", path, left)
 		}
 		if !strings.Contains(body, "ж") || !strings.Contains(body, `lang="eo"`) {
 			t.Errorf("%s: got %.200q, want it in the language asked for", path, body)
+		}
+	}
+}
+
+// everyPage is each page with a build made by classABuild, by its path.
+func everyPage(v *visitor, build, run uint64, header ...string) iter.Seq2[string, string] {
+	return func(yield func(path, body string) bool) {
+		for _, a := range v.d.pages.Table() {
+			method, path, _ := strings.Cut(a.Pattern, " ")
+			if method != "GET" || strings.HasPrefix(path, "/api/") || !isPage(path) || strings.HasPrefix(path, "/enter") || path == "/set-up" || strings.Contains(path, "provider") {
+				continue
+			}
+			if path == "/procedures/one" {
+				path += "?family=TB-7&revision=1"
+			}
+			if path == "/claims" {
+				path += "?q=E-4711&joint=caps&fastener=1"
+			}
+			path = strings.NewReplacer("{run}", fmt.Sprint(run), "{wrench}", "TW-01", "{$}", "", "{bench}", "1", "{build}", fmt.Sprint(build), "{id}", fmt.Sprint(build)).Replace(path)
+			if _, body := v.do("GET", path, nil, header...); !yield(path, body) {
+				return
+			}
 		}
 	}
 }

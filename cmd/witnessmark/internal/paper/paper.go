@@ -139,10 +139,10 @@ func (d *document) layOut() {
 }
 
 // stamp is a time in UTC to the second.
-func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 UTC") }
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
 
 // moment is the same in a column that says UTC at its head.
-func moment(t time.Time) string { return strings.TrimSuffix(stamp(t), " UTC") }
+func moment(t time.Time) string { return strings.TrimSuffix(stamp(t), "Z") }
 
 // name is a person's name, or that it was blanked.
 func name(s string) string {

@@ -49,7 +49,7 @@ func (w *words) ofJoint(j *sheet.Joint) (all []moment) {
 		if len(o.OutOfTurn) > 0 {
 			key = "story.stage-out-of-turn"
 		}
-		add(*o.Ended, "", len(o.OutOfTurn) > 0, key, "Stage", o.Stage, "Done", len(o.Done), "All", len(o.Wanted), "Since", o.Began.UTC().Format("15:04:05Z"),
+		add(*o.Ended, "", len(o.OutOfTurn) > 0, key, "Stage", o.Stage, "Done", len(o.Done), "All", len(o.Wanted), "Since", second(*o.Began),
 			"Fasteners", strings.Join(o.OutOfTurn, ", "))
 	}
 	for _, c := range j.Checks {
