@@ -73,8 +73,8 @@ func (s shop) users(ctx context.Context, plugs []port.Plug, all []listedPort) er
 	client := s.client()
 	defer client.Close()
 	wrenches, err := client.Wrenches(ctx)
-	if refused, none := errors.AsType[*control.Error](err); none && refused.Status == 404 {
-		return nil // no daemon
+	if errors.Is(err, control.ErrNoDaemon) {
+		return nil
 	}
 	if err != nil {
 		return err

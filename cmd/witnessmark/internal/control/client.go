@@ -204,7 +204,7 @@ func (c *Client) send(ctx context.Context, method, what string, body io.Reader) 
 	case err != nil && c.token != "":
 		return nil, c.unreached(err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ECONNREFUSED):
-		return nil, Unknown(fmt.Sprintf("no daemon answers at %s: start one with `witnessmark serve`, or name its folder with --data", c.where))
+		return nil, fmt.Errorf("%w at %s: start one with `witnessmark serve`, or name its folder with --data", ErrNoDaemon, c.where)
 	case errors.Is(err, fs.ErrPermission):
 		return nil, &Error{http.StatusForbidden, fmt.Sprintf("the socket %s belongs to another user: run this command as the user of the daemon", c.where)}
 	case err != nil:

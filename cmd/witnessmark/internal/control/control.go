@@ -43,6 +43,7 @@ package control
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"time"
 
@@ -261,6 +262,9 @@ func (e *Error) Error() string { return e.Sentence }
 
 // Refuse is an Error for what cannot be done as things stand.
 func Refuse(sentence string) error { return &Error{http.StatusConflict, sentence} }
+
+// ErrNoDaemon is that nothing listens where the daemon was looked for; the error that wraps it says where.
+var ErrNoDaemon = errors.New("no daemon answers")
 
 // Unknown is an Error for a thing that does not exist.
 func Unknown(sentence string) error { return &Error{http.StatusNotFound, sentence} }
