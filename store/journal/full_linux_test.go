@@ -91,7 +91,7 @@ type filling struct {
 func (f *filling) add() (err error) {
 	var mu sync.Mutex
 	var all sync.WaitGroup
-	for i := range 50 {
+	for i := range 250 {
 		all.Go(func() {
 			e, refused := f.j.Append(f.t.Context(), reading(i))
 			mu.Lock()
