@@ -27,6 +27,11 @@ func newAPI(socket string) *api {
 // forget lets go of the connections to a daemon that has ended.
 func (a *api) forget() { a.CloseIdleConnections() }
 
+// refusal is the daemon's word that something cannot be done.
+type refusal string
+
+func (r refusal) Error() string { return string(r) }
+
 // status is what is needed of the daemon's.
 type status struct {
 	Entries, Position uint64
@@ -53,7 +58,7 @@ func (a *api) ask(ctx context.Context, method, path string, in, out any) error {
 	defer r.Body.Close()
 	if r.StatusCode >= 300 {
 		text, _ := io.ReadAll(r.Body)
-		return fmt.Errorf("%s %s: %s", method, path, bytes.TrimSpace(text))
+		return refusal(fmt.Sprintf("%s %s: %s", method, path, bytes.TrimSpace(text)))
 	}
 	if out == nil {
 		_, err := io.Copy(io.Discard, r.Body) // so that the connection is used again

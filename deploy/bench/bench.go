@@ -34,9 +34,10 @@ type bench struct {
 	acked atomic.Int64
 	heard chan struct{} // gets one after acked has grown
 
-	build  uint64   // that the joint belongs to; 0: none is open
-	joints int      // of the build
-	left   [][]byte // frames of the joint on the bench
+	build uint64   // that the joint belongs to; 0: none is open
+	joint int      // of the build, an index
+	left  [][]byte // frames of the joint on the bench
+	done  []uint64 // builds that can be reviewed
 }
 
 // newBench is a bench whose wrench is not plugged in yet.
@@ -82,8 +83,8 @@ func (b *bench) hear() {
 	}
 }
 
-// joint is the frames of a joint's readings, made with fresh bolts.
-func (b *bench) joint() ([][]byte, error) {
+// pulls is the frames of a joint's readings, made with fresh bolts.
+func (b *bench) pulls() ([][]byte, error) {
 	j := &b.shop.procedure.Joints[0]
 	ids := make([]string, len(j.Fasteners))
 	for i := range j.Fasteners {
@@ -120,12 +121,9 @@ func (b *bench) pull(floor *sim.Floor, fastener string, step procedure.Step) ([]
 // person is who works here.
 func (b *bench) person() string { return fmt.Sprintf("Fitter %d", b.no) }
 
-// buildJoints is how many joints a build has.
-const buildJoints = 10
-
 // begin puts the next joint on the bench.
 func (b *bench) begin(ctx context.Context) (err error) {
-	if b.left, err = b.joint(); err != nil {
+	if b.left, err = b.pulls(); err != nil {
 		return err
 	}
 	if b.build == 0 {
@@ -135,17 +133,17 @@ func (b *bench) begin(ctx context.Context) (err error) {
 		if err != nil {
 			return err
 		}
-		b.build, b.joints = opened.ID, 0
+		b.build, b.joint = opened.ID, 0
 	}
-	return b.shop.api.post(ctx, b.path(), map[string]any{"build": b.build, "joint": "head", "afresh": b.joints > 0, "person": b.person()}, nil)
+	return b.shop.api.post(ctx, b.path(), map[string]any{"build": b.build, "joint": b.shop.procedure.Joints[b.joint].ID, "person": b.person()}, nil)
 }
 
 func (b *bench) path() string { return fmt.Sprintf("/api/v1/benches/b%d/joint", b.no) }
 
 // end takes the joint off the bench.
 func (b *bench) end(ctx context.Context) error {
-	if b.joints++; b.joints == buildJoints {
-		b.build = 0
+	if b.joint++; b.joint == len(b.shop.procedure.Joints) {
+		b.done, b.build = append(b.done, b.build), 0
 	}
 	return b.shop.api.ask(ctx, http.MethodDelete, b.path(), map[string]any{"person": b.person()}, nil)
 }

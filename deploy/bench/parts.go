@@ -9,7 +9,7 @@ import (
 // small is how many benches a shop has, for everything that is no question of speed.
 const small = 20
 
-// start-up and rest of an empty record, with 20 benches.
+// empty measures how a shop starts, rests and works whose record is empty.
 func empty(ctx context.Context, s *shop, t *table) error {
 	t.head(fmt.Sprintf("AN EMPTY RECORD, %d benches", small))
 	if err := s.start(ctx, small); err != nil {
@@ -201,7 +201,11 @@ func day(ctx context.Context, s *shop, t *table) error {
 	t.add("processor for it; PostgreSQL", w.used.program.String()+"; "+w.used.database.String(), "",
 		fmt.Sprintf("%.3f %%; %.3f %% of one in that time", 100*w.used.program.Seconds()/real.Seconds(), 100*w.used.database.Seconds()/real.Seconds()), "")
 	t.add("journal, bytes from the wrenches, database grow by", mega(after.journal-before.journal)+", "+mega(after.evidence-before.evidence)+", "+mega(after.database-before.database), "", "", "")
-	return s.memory(t, "memory after it")
+	released, of, err := s.release(ctx)
+	if err != nil {
+		return err
+	}
+	return s.memory(t, fmt.Sprintf("memory after it, %d of %d builds released since the beginning", released, of))
 }
 
 // disk is what the parts of the record take.
@@ -234,10 +238,15 @@ func filled(ctx context.Context, s *shop, t *table) error {
 			return err
 		}
 	}
+	released, of, err := s.release(ctx)
+	if err != nil {
+		return err
+	}
 	t.head(fmt.Sprintf("A RECORD OF %d READINGS, %d benches; a longer one was not measured", s.sent(), small))
 	if err := s.rest(ctx, t); err != nil {
 		return err
 	}
+	t.add("builds released since the day, so that they lie packed in memory", fmt.Sprintf("%d of %d", released, of), "", "", "")
 	d, err := s.disk(ctx)
 	if err != nil {
 		return err

@@ -93,7 +93,7 @@ func (s *shop) lines(n int) ([]byte, error) {
 	}
 	var all []byte
 	for n > 0 {
-		frames, err := b.joint()
+		frames, err := b.pulls()
 		if err != nil {
 			return nil, err
 		}

@@ -36,15 +36,20 @@ type shop struct {
 	started time.Duration // from its start until readings were taken
 	writing time.Duration // … and until they were written to PostgreSQL
 	cluster *cluster.Cluster
+	load    string  // average of the computer at the beginning
 	at64    float64 // readings a second with 64 wrenches
 }
 
 func newShop(ctx context.Context, o options, dir string) (*shop, error) {
 	s := &shop{opt: o, dir: dir, api: newAPI(filepath.Join(dir, "data", "control.sock"))}
+	load, err := os.ReadFile("/proc/loadavg")
+	if err != nil {
+		return nil, err
+	}
+	s.load, _, _ = strings.Cut(string(load), " ")
 	if err := os.WriteFile(filepath.Join(dir, "peer.py"), []byte(peerText), 0o600); err != nil {
 		return nil, err
 	}
-	var err error
 	if s.procedure, err = procedure.Parse("bench", []byte(procedureText)); err != nil {
 		return nil, err
 	}

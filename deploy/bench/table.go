@@ -24,8 +24,8 @@ func (t *table) add(what, figure, beside, ratio, aim string) {
 func (t *table) head(text string) { t.add("", "", "", "", ""); t.add(text, "", "", "", "") }
 
 func (t *table) print(w io.Writer, s *shop) error {
-	fmt.Fprintf(w, "%d processors, %s, file system of the disk: %s; the simulated wrenches and PostgreSQL share them with the program\n\n",
-		runtime.NumCPU(), runtime.Version(), fileSystem(s.dir))
+	fmt.Fprintf(w, "%d processors, %s, file system of the disk: %s; the simulated wrenches and PostgreSQL share them with the program.\n"+
+		"Load average when it began: %s. Other work on the computer spoils every figure.\n\n", runtime.NumCPU(), runtime.Version(), fileSystem(s.dir), s.load)
 	out := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(out, "WHAT\tFIGURE\tBESIDE IT\tRATIO\tAIM")
 	for _, r := range *t {
