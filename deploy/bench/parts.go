@@ -238,15 +238,13 @@ func filled(ctx context.Context, s *shop, t *table) error {
 			return err
 		}
 	}
-	released, of, err := s.release(ctx)
-	if err != nil {
+	if _, _, err := s.release(ctx); err != nil {
 		return err
 	}
 	t.head(fmt.Sprintf("A RECORD OF %d READINGS, %d benches; a longer one was not measured", s.sent(), small))
 	if err := s.rest(ctx, t); err != nil {
 		return err
 	}
-	t.add("builds released since the day, so that they lie packed in memory", fmt.Sprintf("%d of %d", released, of), "", "", "")
 	d, err := s.disk(ctx)
 	if err != nil {
 		return err
