@@ -7,6 +7,7 @@ import (
 	"iter"
 	"net/url"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -174,8 +175,24 @@ func TestPages_UnitsOfAPerson(t *testing.T) {
 	if strings.Contains(tag.ReplaceAllString(body, ""), "N·m") {
 		t.Errorf("got N·m on the page of a build: %.2000q", body)
 	}
+	if sheet := onPaper(t, ada, build.ID); !strings.Contains(sheet, "Target lbf·ft") || !strings.Contains(sheet, "44.25 (42.04 …") || strings.Contains(sheet, "N·m") {
+		t.Errorf("got %s, want the sheet in lbf·ft: 44.2537 for 60 N·m (NIST SP 811, appendix B)", sheet)
+	}
 	again := newVisitor(t, d)
 	again.want(303, "", "POST", "/sign-in", url.Values{"name": {"Ada Holt"}, "password": {password}})
 	again.want(200, "Torques in lbf·ft", "GET", "/", nil)
 	signedInAs(t, d, "Bo Lind").want(200, "Torques in N·m", "GET", "/", nil)
+}
+
+// onPaper is the text of the build sheet that somebody downloads.
+func onPaper(t *testing.T, v *visitor, build uint64) string {
+	t.Helper()
+	_, pdf := v.do("GET", fmt.Sprintf("/builds/%d/sheet.pdf", build), nil)
+	read := exec.CommandContext(t.Context(), "pdftotext", "-layout", "-", "-")
+	read.Stdin = strings.NewReader(pdf)
+	text, err := read.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }
