@@ -50,6 +50,9 @@ func TestBrowser_FromAFindingToABundle(t *testing.T) {
 		chromedp.SendKeys(`[name=second_password]`, password+"Bo Lind"), chromedp.SendKeys(`#concede [name=own_password]`, password), chromedp.Click(`#concede button.big`))
 	sees(t, ctx, "Conceded by Ada Holt and Bo Lind")
 	run(t, ctx, chromedp.SendKeys(`#release [name=own_password]`, password), chromedp.Click(`#release button.big`))
+	sees(t, ctx, "Take the release back")
+	committed(t, d) // what happened is read from the record, which may be behind
+	run(t, ctx, chromedp.Reload())
 	sees(t, ctx, "Released, signing the ledger")
 	standing(t, d, b.ID, bench.Released)
 	picture(t, ctx, "released")
