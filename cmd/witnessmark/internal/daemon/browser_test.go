@@ -30,7 +30,7 @@ func browser(t testing.TB) context.Context {
 // sees waits until the page shows a text.
 func sees(t testing.TB, ctx context.Context, text string) {
 	t.Helper()
-	for range 100 {
+	for range 300 {
 		body, err := chromedp.Run(ctx, chromedp.Evaluate[string]("document.body.innerText"))
 		if err == nil && strings.Contains(body, text) {
 			return

@@ -101,7 +101,7 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		if p.who(p.anew(r)).ID == "" { // the page goes to the sign-in
-			_, _ = io.WriteString(w, "event: over\ndata:\n\n")
+			over(w)
 			return
 		}
 		text, err := p.middle(r, v)
@@ -116,6 +116,12 @@ func (p *Pages) benchLive(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+}
+
+// over tells a page that nobody is signed in any more: it goes to the sign-in.
+func over(w http.ResponseWriter) {
+	w.Header().Set("Content-Type", "text/event-stream")
+	_, _ = io.WriteString(w, "event: over\ndata:\n\n")
 }
 
 func (p *Pages) middle(r *http.Request, v benchView) (string, error) {

@@ -107,6 +107,9 @@ func (p *Pages) guard(rt route) http.Handler {
 		who := p.who(r)
 		switch {
 		case rt.open:
+		case who.ID == "" && rt.live: // a page that lost its connection while the session ended
+			over(w)
+			return
 		case who.ID == "" && r.Method == http.MethodGet:
 			http.Redirect(w, r, "/sign-in?next="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 			return

@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"io"
 	"net/http"
 	"strings"
 )
@@ -33,13 +34,17 @@ func headers(next http.Handler) http.Handler {
 // maxForm bounds a form in bytes.
 const maxForm = 64 << 10
 
+// drained is how much more is taken of what is too long, before the rest is left on the line.
+const drained = 8 << 20
+
 // forPrograms is true of a request of the API.
 func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }
 
 // whole reads the form of a request, and says where it did not arrive. What a file holds stays in memory: at most so many
 // bytes.
 func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
-	r.Body = http.MaxBytesReader(w, r.Body, most)
+	body := r.Body
+	r.Body = http.MaxBytesReader(w, body, most)
 	err := r.ParseForm()
 	if err == nil && strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
 		err = r.ParseMultipartForm(most)
@@ -47,6 +52,7 @@ func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
 	var long *http.MaxBytesError
 	switch {
 	case errors.As(err, &long):
+		_, _ = io.CopyN(io.Discard, body, drained) // a browser shows the answer once all was taken that it sends
 		p.fault(w, r, http.StatusRequestEntityTooLarge, en("refusal.this-is-longer-than-the-size-kb-that", "Size", most>>10))
 	case err != nil:
 		p.fault(w, r, http.StatusBadRequest, en("refusal.the-form-did-not-arrive-whole-send-it"))

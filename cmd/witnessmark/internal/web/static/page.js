@@ -89,6 +89,7 @@
   const check = document.getElementById("check");
   if (!check || !check.dataset.progress) return;
   const live = new EventSource(check.dataset.progress);
+  live.addEventListener("over", () => { live.close(); location.reload(); });
   live.addEventListener("bench", (e) => {
     check.innerHTML = e.data.slice(e.data.indexOf("\n") + 1);
     if (check.querySelector("progress")) return;
