@@ -71,9 +71,12 @@ func (d *Daemon) Wrenches() []control.Wrench {
 	return list
 }
 
-// View implements control.Desk.
+// View implements control.Desk. It has every reading that was acknowledged before it was asked for.
 func (d *Daemon) View(benchID string) (v bench.View, err error) {
 	if _, err := d.bench(benchID); err != nil {
+		return v, err
+	}
+	if err := d.live.await(d.life, d.life, d.journal.Last()); err != nil {
 		return v, err
 	}
 	d.live.look(func(s *bench.Shop) { v = s.View(benchID) })
