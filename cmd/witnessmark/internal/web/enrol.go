@@ -68,13 +68,13 @@ func (p *Pages) enrolledPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *Pages) endEnrolment(w http.ResponseWriter, r *http.Request) {
-	notice := en("refusal.ended-nobody-signs-in-there-by-badge-and")
+	notice := p.say(r, "notice.enrolment-ended")
 	err := p.prove(r, p.who(r), r.FormValue("own_password"))
 	if err == nil {
 		err = p.stations.end(r.Context(), r.FormValue("key"))
 	}
 	if err != nil {
-		notice = "Not done: " + err.Error()
+		notice = p.say(r, "notice.not-done-why", "Why", p.sentence(r, err.Error()))
 	}
 	p.sessions.Put(r.Context(), sessionNotice, notice)
 	http.Redirect(w, r, "/enrolled", http.StatusSeeOther)

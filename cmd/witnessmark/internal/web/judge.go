@@ -63,7 +63,7 @@ func (p *Pages) concede(w http.ResponseWriter, r *http.Request) {
 		for i, f := range asked {
 			_, err := p.Shop.Concede(ctx, build, control.Concede{Finding: f.ID, Reason: strings.TrimSpace(r.FormValue("reason")), Person: me.Name, Second: second})
 			if err != nil && i > 0 {
-				return control.Refuse(fmt.Sprintf("%d of %d were conceded, then: %v", i, len(asked), err))
+				return control.Refuse(en("refusal.of-several-some-were-conceded", "Done", i, "All", len(asked), "Why", err))
 			}
 			if err != nil {
 				return err

@@ -56,7 +56,7 @@ func (p *Pages) buildOf(r *http.Request) (b control.Build, rv bench.Review, err 
 			return b, rv, nil
 		}
 	}
-	return b, rv, control.Unknown(fmt.Sprintf("no build %d", id))
+	return b, rv, control.Unknown(en("refusal.no-build", "Build", id))
 }
 
 // nameOf is the name of a person by id.
