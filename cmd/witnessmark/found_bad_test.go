@@ -2,10 +2,8 @@ package main
 
 import (
 	"archive/zip"
-	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -13,8 +11,6 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
-
-	"github.com/rs/zerolog"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/config"
@@ -84,23 +80,12 @@ wrenches:
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := daemon.New(daemon.Options{Config: cfg, Data: o.data, Clock: clock, NewID: newID, Log: zerolog.New(io.Discard)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-		defer cancel()
-		if err := d.Stop(ctx); err != nil {
-			t.Error(err)
-		}
 		if err := o.sim.Close(); err != nil {
 			t.Error(err)
 		}
 	})
+	works(t, cfg, o.data, clock)
 	return o
 }
 

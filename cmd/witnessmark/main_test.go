@@ -450,3 +450,23 @@ func witnesses(t *testing.T, data string) {
 		t.Errorf("got %d, %q, want the torn line told", code, out)
 	}
 }
+
+// works starts a daemon, which ends with the test.
+func works(t *testing.T, cfg config.Config, data string, clock func() time.Time) *daemon.Daemon {
+	t.Helper()
+	d, err := daemon.New(daemon.Options{Config: cfg, Data: data, Clock: clock, NewID: newID, Log: zerolog.New(io.Discard)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+		defer cancel()
+		if err := d.Stop(ctx); err != nil {
+			t.Error(err)
+		}
+	})
+	return d
+}

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-	"io"
 	"net/http"
 	"net/url"
 	"os"
@@ -11,10 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/rs/zerolog"
-
 	"witnessmark/cmd/witnessmark/internal/config"
-	"witnessmark/cmd/witnessmark/internal/daemon"
 )
 
 // A token is given beside the daemon; the same commands then go over the network, as its person.
@@ -24,20 +19,7 @@ func TestCommands_OverTheNetwork(t *testing.T) {
 		t.Fatal(err)
 	}
 	data := t.TempDir()
-	d, err := daemon.New(daemon.Options{Config: cfg, Data: data, Clock: time.Now, NewID: newID, Log: zerolog.New(io.Discard)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-		defer cancel()
-		if err := d.Stop(ctx); err != nil {
-			t.Error(err)
-		}
-	})
+	d := works(t, cfg, data, time.Now)
 	written(t, data)
 	code, err := os.ReadFile(filepath.Join(data, "set-up-code"))
 	if err != nil {

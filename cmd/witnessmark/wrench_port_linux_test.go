@@ -14,11 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"github.com/rs/zerolog"
-
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/control"
-	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/device"
 	"witnessmark/device/capture"
 	"witnessmark/device/port"
@@ -331,20 +328,7 @@ func TestWrenchWhich_WithADaemon(t *testing.T) {
 		t.Fatal(err)
 	}
 	data := t.TempDir()
-	d, err := daemon.New(daemon.Options{Config: cfg, Data: data, Clock: time.Now, NewID: newID, Log: zerolog.New(io.Discard)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-		defer cancel()
-		if err := d.Stop(ctx); err != nil {
-			t.Error(err)
-		}
-	})
+	d := works(t, cfg, data, time.Now)
 	for _, step := range []struct{ rule, sends, says string }{
 		{"a reading", pull(t, 1), "TW-01 (20 to 200 N·m, three-eighths) on bench 1: 45 N·m"},
 		{"what is refused", "#1;45.2\r\n", "TW-01 (20 to 200 N·m, three-eighths) on bench 1: what it sent was refused"},

@@ -12,8 +12,7 @@ import (
 )
 
 // BenchmarkBrowser_VerdictOnTheScreen measures from the moment a frame leaves a wrench until the page in a real browser shows
-// its verdict, a pull at a time. Beside it stand the limits: one synced append of the same size on the same disk, and the
-// time in which the browser draws a change that costs nothing else.
+// its verdict, a pull at a time. Beside it stands the limit: one synced append of the same size on the same disk.
 func BenchmarkBrowser_VerdictOnTheScreen(b *testing.B) {
 	ctx := browser(b)
 	w, port := newSerialWrench(b)

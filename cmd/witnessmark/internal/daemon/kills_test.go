@@ -175,11 +175,10 @@ func missing(acked, stored []int64) (lost, doubled, disordered int) {
 	return lost, doubled, disordered
 }
 
-// counters are the wrench's own numbers of the readings in the database, in the order of the journal. The ledger is
-// verified on the way.
-func counters(t *testing.T, data string) []int64 {
+// atRest opens the record of a daemon that has ended, verifies its ledger, and gives it to look.
+func atRest(t *testing.T, data string, within time.Duration, look func(context.Context, *pgx.Conn) error) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), within)
 	defer cancel()
 	pg, err := cluster.Start(ctx, Folder(data).Postgres())
 	if err != nil {
@@ -196,14 +195,22 @@ func counters(t *testing.T, data string) []int64 {
 		t.Fatal(err)
 	}
 	defer conn.Close(ctx)
-	rows, err := conn.Query(ctx, "SELECT counter FROM witnessmark.reading ORDER BY seq")
-	if err != nil {
+	if err := look(ctx, conn); err != nil {
 		t.Fatal(err)
 	}
-	all, err := pgx.CollectRows(rows, pgx.RowTo[int64])
-	if err != nil {
-		t.Fatal(err)
-	}
+}
+
+// counters are the wrench's own numbers of the readings in the database, in the order of the journal.
+func counters(t *testing.T, data string) (all []int64) {
+	t.Helper()
+	atRest(t, data, time.Minute, func(ctx context.Context, conn *pgx.Conn) error {
+		rows, err := conn.Query(ctx, "SELECT counter FROM witnessmark.reading ORDER BY seq")
+		if err != nil {
+			return err
+		}
+		all, err = pgx.CollectRows(rows, pgx.RowTo[int64])
+		return err
+	})
 	return all
 }
 

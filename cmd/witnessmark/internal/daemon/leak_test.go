@@ -11,7 +11,6 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"witnessmark/cmd/witnessmark/internal/control"
-	"witnessmark/store/cluster"
 )
 
 const (
@@ -105,25 +104,8 @@ func patiently(t *testing.T, c *control.Client, right func(control.Status) bool)
 // storedReadings is how many readings the database has, and how many different ones.
 func storedReadings(t *testing.T, data string) (all, different int) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Minute)
-	defer cancel()
-	pg, err := cluster.Start(ctx, Folder(data).Postgres())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		if err := pg.Stop(ctx); err != nil {
-			t.Error(err)
-		}
-	}()
-	verified(t, ctx, pg.ConnString(), data)
-	conn, err := pgx.Connect(ctx, pg.ConnString())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close(ctx)
-	if err := conn.QueryRow(ctx, "SELECT count(*), count(DISTINCT (wrench, counter)) FROM witnessmark.reading").Scan(&all, &different); err != nil {
-		t.Fatal(err)
-	}
+	atRest(t, data, 10*time.Minute, func(ctx context.Context, conn *pgx.Conn) error {
+		return conn.QueryRow(ctx, "SELECT count(*), count(DISTINCT (wrench, counter)) FROM witnessmark.reading").Scan(&all, &different)
+	})
 	return all, different
 }
