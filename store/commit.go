@@ -35,11 +35,25 @@ type page struct {
 // calls Publish.
 func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 	outcomes = slices.DeleteFunc(slices.Clone(outcomes), func(o audit.Outcome) bool { return o.Entry.Seq <= s.position })
+	if s.ahead != nil {
+		n := s.lacking(outcomes)
+		if err := s.commit(ctx, outcomes[:n]); err != nil {
+			return err
+		}
+		outcomes = outcomes[n:]
+	}
+	return s.commit(ctx, outcomes)
+}
+
+func (s *Store) commit(ctx context.Context, outcomes []audit.Outcome) error {
 	if len(outcomes) == 0 {
 		return nil
 	}
 	p, err := s.compose(outcomes)
 	if err != nil {
+		return err
+	}
+	if err := s.arrives(p.tree); err != nil {
 		return err
 	}
 	at := s.opt.Clock().UTC().Truncate(time.Microsecond)
@@ -52,6 +66,7 @@ func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 		s.key = p.keys[n-1]
 	}
 	s.unpublished = signed
+	s.reached()
 	return nil
 }
 

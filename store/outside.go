@@ -7,11 +7,15 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"witnessmark/audit"
 	"witnessmark/store/ledger"
 )
 
-// publish puts the newest checkpoint outside the database, whole or not at all.
+// publish puts the newest checkpoint outside the database, whole or not at all, unless a newer one lies there.
 func (s *Store) publish(signed []byte) error {
+	if s.ahead != nil {
+		return nil
+	}
 	if err := ledger.WriteOutside(s.opt.Outside, signed); err != nil {
 		return fmt.Errorf("write the checkpoint outside the database: %w", err)
 	}
@@ -26,6 +30,9 @@ func (s *Store) meetOutside(ctx context.Context) error {
 	}
 	if err != nil {
 		return fmt.Errorf("compare the database with the checkpoint %s: %w", s.opt.Outside, err)
+	}
+	if s.ahead != nil {
+		return nil // the checkpoint outside stays until the database has come there again
 	}
 	newest, err := s.noteAt(ctx, s.tree.Size())
 	if err != nil || newest == nil {
@@ -44,9 +51,8 @@ func (s *Store) compare(ctx context.Context, signed []byte) error {
 		return err
 	}
 	if c.Size > s.tree.Size() {
-		return fmt.Errorf("%w: it ends at leaf %d, the checkpoint proves %d; was an old backup put back? "+
-			"Bring the newer database back; or move the checkpoint file away, keep it as evidence and start again: what the journal has is recorded again, "+
-			"and witnessmark verify --checkpoint FILE tells whether the record goes on from it", ErrOlder, s.tree.Size(), c.Size)
+		s.ahead = &c
+		return nil
 	}
 	if c.Size == 0 {
 		return nil
@@ -79,4 +85,66 @@ func (s *Store) noteAt(ctx context.Context, size int64) ([]byte, error) {
 		return nil, fmt.Errorf("read checkpoint: %w", err)
 	}
 	return n, nil
+}
+
+// reached forgets the checkpoint outside that was ahead once the database has come there.
+func (s *Store) reached() {
+	if s.ahead != nil && s.ahead.Size <= s.tree.Size() {
+		s.ahead = nil
+	}
+}
+
+// lacking is how many of the outcomes lead up to the checkpoint outside that is ahead: they are a page of their own, so that the
+// database has the very same checkpoint again.
+func (s *Store) lacking(outcomes []audit.Outcome) int {
+	size := s.tree.Size()
+	for i, o := range outcomes {
+		if size >= s.ahead.Size {
+			return i
+		}
+		size += LeavesOf(o)
+	}
+	return len(outcomes)
+}
+
+// LeavesOf is how many leaves an outcome adds to the ledger.
+func LeavesOf(o audit.Outcome) int64 { return 1 + int64(len(o.Marks)) }
+
+// arrives refuses a page that leads past the checkpoint outside, or to another state of that size.
+func (s *Store) arrives(tree *ledger.Tree) error {
+	if s.ahead == nil || tree.Size() < s.ahead.Size {
+		return nil
+	}
+	root, err := tree.Root()
+	if err != nil {
+		return err
+	}
+	if tree.Size() != s.ahead.Size || root != s.ahead.Root {
+		return fmt.Errorf("%w: at leaf %d the journal leads to another state than the checkpoint %s proves, so its entries are not those that were lost: "+
+			"bring the newer database or journal back, or the version of this program that wrote them", ErrOlder, s.ahead.Size, s.opt.Outside)
+	}
+	return nil
+}
+
+// End is where the record of a shop ends in a database: its leaves and the entry of the last one. A database in which there is
+// none yet ends at 0.
+func End(ctx context.Context, url, shop string) (size int64, position uint64, err error) {
+	c, err := configure(url)
+	if err != nil {
+		return 0, 0, err
+	}
+	conn, err := pgx.ConnectConfig(ctx, c)
+	if err != nil {
+		return 0, 0, fmt.Errorf("connect to the database: %w", err)
+	}
+	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
+	var there bool
+	if err := conn.QueryRow(ctx, "SELECT to_regclass('witnessmark.ledger_head') IS NOT NULL").Scan(&there); err != nil || !there {
+		return 0, 0, err
+	}
+	err = conn.QueryRow(ctx, "SELECT size, position FROM witnessmark.ledger_head WHERE shop = $1", shop).Scan(&size, &position)
+	if errors.Is(err, pgx.ErrNoRows) {
+		err = nil
+	}
+	return size, position, err
 }

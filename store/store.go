@@ -34,7 +34,8 @@ type Store struct {
 	position uint64
 	epoch    int64
 	signed   time.Time
-	key      *ledger.Key // that signs at present
+	key      *ledger.Key        // that signs at present
+	ahead    *ledger.Checkpoint // a newer state, proved outside, that what is offered must lead to; nil: none
 
 	unpublished []byte // the newest checkpoint, until Publish; nil: it is outside
 }
@@ -43,11 +44,13 @@ type Store struct {
 var (
 	// ErrFenced means that another daemon has taken over the shop: this one must not write any more.
 	ErrFenced = errors.New("another daemon writes this shop's records now: stop one of the two")
-	// ErrOlder means that the database has lost what a checkpoint outside it proves to have been there.
-	ErrOlder = errors.New("the database is older than the checkpoint kept outside it")
+	// ErrOlder means that what a checkpoint outside proves to have been there is lost.
+	ErrOlder = errors.New("the record is older than the checkpoint kept outside it")
 )
 
-// Open prepares the database, takes the shop's lock, and checks the ledger against the checkpoint kept outside.
+// Open prepares the database, takes the shop's lock, and checks the ledger against the checkpoint kept outside. Where that one
+// is newer, an older database was put back: Commit then takes what leads to the state that the checkpoint proves, and nothing
+// else. That the journal reaches so far is for the caller to know, see End.
 func Open(ctx context.Context, o Options) (*Store, error) {
 	if err := migrate(ctx, o.URL); err != nil {
 		return nil, err
@@ -136,6 +139,7 @@ func (s *Store) load(ctx context.Context) error {
 		return err
 	}
 	s.tree, s.position = tree, position
+	s.reached() // by a commit whose answer was lost
 	return s.loadSigned(ctx)
 }
 

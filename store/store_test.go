@@ -370,11 +370,41 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 			t.Errorf("got\n%s\nwant the newest checkpoint\n%s", got, newer)
 		}
 	})
-	t.Run("a smaller database is refused", func(t *testing.T) {
+	t.Run("a smaller database takes what it has lost, and has the same checkpoint again", func(t *testing.T) {
 		other := newShop(t)
 		other.opt.Key, other.opt.Outside = s.opt.Key, s.opt.Outside
-		if _, err := store.Open(t.Context(), other.opt); !errors.Is(err, store.ErrOlder) {
-			t.Errorf("got %v, want ErrOlder", err)
+		st := other.open()
+		other.commit(st, 1, 5)
+		if got, _ := os.ReadFile(s.opt.Outside); string(got) != string(newer) {
+			t.Errorf("got\n%s\nwant the newer checkpoint kept\n%s", got, newer)
+		}
+		st.Close()
+		st = other.open() // as after a crash in between
+		other.commit(st, 6, 15)
+		st.Close()
+		if got, _ := os.ReadFile(s.opt.Outside); string(got) == string(newer) || len(got) == 0 {
+			t.Errorf("got\n%s\nwant the checkpoint of 15 entries", got)
+		}
+		if err := os.WriteFile(s.opt.Outside, newer, 0o644); err != nil { // as after a crash before the publishing
+			t.Fatal(err)
+		}
+		other.open().Close()
+		if err := os.WriteFile(s.opt.Outside, newer, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	})
+	t.Run("it takes nothing else", func(t *testing.T) {
+		other := newShop(t)
+		other.opt.Key, other.opt.Outside = s.opt.Key, s.opt.Outside
+		changed := outcomes(1, 12)
+		changed[3].Refused = "told otherwise"
+		st := other.open()
+		defer st.Close()
+		if err := st.Commit(t.Context(), changed); !errors.Is(err, store.ErrOlder) || st.Position() != 0 {
+			t.Errorf("got %v at entry %d, want ErrOlder and nothing written", err, st.Position())
+		}
+		if size, position, err := store.End(t.Context(), other.opt.URL, other.opt.Shop); size != 0 || position != 0 || err != nil {
+			t.Errorf("got leaf %d, entry %d, %v, want nothing written", size, position, err)
 		}
 	})
 	t.Run("another ledger of the same size is refused", func(t *testing.T) {
