@@ -91,7 +91,8 @@ func New(o Options) (*Daemon, error) {
 // may come later. On an error everything that was opened is closed again.
 func (d *Daemon) Start(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{
-		d.openFolder, d.openJournal, d.startLive, d.startWriter, d.compare, d.declareWrenches, d.startLinks, d.startScanners, d.startChecks, d.listen,
+		d.openFolder, d.openJournal, d.startLive, d.openKey, d.startBase, d.meetKept, d.startWriter, d.compare,
+		d.declareWrenches, d.startLinks, d.startScanners, d.startChecks, d.listen,
 	} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, d.Stop(ctx))
@@ -210,21 +211,30 @@ func (d *Daemon) recall(out audit.Outcome) {
 	}
 }
 
-func (d *Daemon) startWriter(context.Context) error {
-	d.base = newBase(d)
-	var err error
-	if d.writer, err = newWriter(d); err != nil {
-		return err
+// openKey reads the shop's signing key, which is made on the first start.
+func (d *Daemon) openKey(context.Context) (err error) {
+	if d.key, err = ledger.LoadOrCreateKey(d.folder.Key(), store.Origin(d.opt.Config.Shop.ID)); err != nil {
+		return fmt.Errorf("open signing key: %w", err)
 	}
+	return nil
+}
+
+// startBase begins to keep the database running. It is stopped after the writer, and before the journal is closed.
+func (d *Daemon) startBase(context.Context) error {
+	d.base = newBase(d)
+	ctx, cancel := context.WithCancel(d.life)
+	var done sync.WaitGroup
+	done.Go(func() { d.base.run(ctx) })
+	d.later(func(context.Context) error { cancel(); done.Wait(); return nil })
+	return nil
+}
+
+func (d *Daemon) startWriter(context.Context) error {
+	d.writer = newWriter(d)
 	d.startCopier()
-	// The writer ends before the database does, and either ends before the journal is closed.
 	ctx, cancel := context.WithCancel(d.life)
 	var done sync.WaitGroup
 	done.Go(func() { d.writer.run(ctx) })
-	baseCtx, cancelBase := context.WithCancel(d.life)
-	var baseDone sync.WaitGroup
-	baseDone.Go(func() { d.base.run(baseCtx) })
-	d.later(func(context.Context) error { cancelBase(); baseDone.Wait(); return nil })
 	d.later(func(ctx context.Context) error { d.writer.drain(ctx); cancel(); done.Wait(); return nil })
 	return nil
 }

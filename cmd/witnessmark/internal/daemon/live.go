@@ -9,6 +9,7 @@ import (
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/device/label"
+	"witnessmark/store"
 )
 
 // batch is how many entries a follower takes from the journal at a time, and the writer commits at once.
@@ -28,6 +29,7 @@ type live struct {
 
 	mu       sync.Mutex
 	shop     *bench.Shop
+	grown    int64                 // leaves that the journal leads to
 	moved    chan struct{}         // closed and replaced whenever an entry was applied
 	acted    audit.Outcome         // of the newest entry that is a person's doing or a declaration
 	said     map[string]audit.Mark // by wrench: the first mark of its newest reading
@@ -70,6 +72,7 @@ func (l *live) apply(e audit.Entry) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	out := l.shop.Apply(e)
+	l.grown += store.LeavesOf(out)
 	switch ev := e.Event.(type) {
 	case audit.ReadingTaken:
 		for _, m := range out.Marks {
@@ -209,6 +212,13 @@ func (l *live) look(f func(*bench.Shop)) {
 func (l *live) seq() (n uint64) {
 	l.look(func(s *bench.Shop) { n = s.Seq() })
 	return n
+}
+
+// leaves is how many the entries that were applied make.
+func (l *live) leaves() int64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.grown
 }
 
 // verdict is what was first said of the newest reading of a wrench, once it is entry seq; false if nothing was.

@@ -56,19 +56,13 @@ type reach struct {
 // commitWithin bounds one commit. One that takes longer may happen all the same; Reload finds out.
 const commitWithin = time.Minute
 
-// newWriter makes a writer with the shop's signing key, which is made on the first start.
-func newWriter(d *Daemon) (*writer, error) {
-	shop := d.opt.Config.Shop.ID
-	key, err := ledger.LoadOrCreateKey(d.folder.Key(), store.Origin(shop))
-	if err != nil {
-		return nil, fmt.Errorf("open signing key: %w", err)
-	}
-	d.key = key
+func newWriter(d *Daemon) *writer {
+	shop, key := d.opt.Config.Shop.ID, d.key
 	open := func(ctx context.Context, url string) (database, error) {
 		return store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
 	}
 	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
-		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}, nil
+		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}
 }
 
 // errNotYet is the state of a writer before its first look at the database.

@@ -1,0 +1,154 @@
+package daemon
+
+import (
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"witnessmark/store"
+	"witnessmark/store/cluster"
+	"witnessmark/store/ledger"
+)
+
+// putBack copies a folder over another, owners and all.
+func putBack(t *testing.T, from, to string) {
+	t.Helper()
+	if err := os.RemoveAll(to); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command("cp", "-a", from, to).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+}
+
+// proved verifies the database of a stopped daemon against a checkpoint that was kept.
+func proved(t *testing.T, data string, note []byte) {
+	t.Helper()
+	c, err := cluster.Start(t.Context(), Folder(data).Postgres())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Stop(t.Context())
+	r, err := store.OpenReader(t.Context(), c.ConnString(), "north")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	key, err := os.ReadFile(Folder(data).Key() + ".pub")
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, err := r.Verify(t.Context(), strings.TrimSpace(string(key)), []store.Kept{{Where: "kept", Note: note}}, nil)
+	if err != nil || found.Kept != 1 {
+		t.Errorf("got %+v, %v, want the record to go on from the checkpoint that was kept", found, err)
+	}
+}
+
+// TestF33_OldStatePutBack takes a shop at two moments, and puts parts of the earlier one back.
+func TestF33_OldStatePutBack(t *testing.T) {
+	w, port := newWrench(t)
+	dir := t.TempDir()
+	data, old, newer, witness := filepath.Join(dir, "data"), filepath.Join(dir, "old"), filepath.Join(dir, "newer"), filepath.Join(dir, "witness.txt")
+	file := shopFile(port) + "witness: " + witness + "\n"
+	begun := start(t, data, file)
+	onBench(t, client(t, begun))
+	w.pull(t, 30, 40)
+	committed(t, begun)
+	stopDaemon(t, begun)
+	putBack(t, data, old)
+	begun = start(t, data, file)
+	w.pull(t, 30, 40)
+	w.pull(t, 30, 40)
+	committed(t, begun)
+	stopDaemon(t, begun)
+	putBack(t, data, newer)
+	last, err := os.ReadFile(Folder(newer).Outside())
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen, err := os.ReadFile(witness)
+	if err != nil || !strings.Contains(string(seen), strings.TrimSpace(string(last))) {
+		t.Fatalf("got %s, %v, want the newest checkpoint on the other disk", seen, err)
+	}
+	for _, tc := range []struct {
+		rule    string
+		base    string   // the state that is there
+		back    []string // what of the other one is put over it
+		witness bool     // the file on the other disk is there
+		from    string   // state of what is put over
+		refused bool
+	}{
+		{"the database alone: the journal brings in again what it lacks", newer, []string{"postgres"}, true, old, false},
+		{"the database is gone: the journal brings in all", newer, []string{"postgres"}, true, "", false},
+		{"database and checkpoint: the one on the other disk is met again", newer, []string{"postgres", "checkpoint"}, true, old, false},
+		{"database and journal: the checkpoint proves more", newer, []string{"postgres", "journal.db"}, false, old, true},
+		{"all of the folder: the checkpoint on the other disk proves more", old, nil, true, "", true},
+		{"the journal alone: the database holds more", newer, []string{"journal.db"}, false, old, true},
+		{"all of the folder, and the person has moved the file away: it goes on from there", old, nil, false, "", false},
+	} {
+		t.Run(tc.rule, func(t *testing.T) {
+			putBack(t, tc.base, data)
+			for _, part := range tc.back {
+				if tc.from == "" {
+					if err := os.RemoveAll(filepath.Join(data, part)); err != nil {
+						t.Fatal(err)
+					}
+					continue
+				}
+				putBack(t, filepath.Join(tc.from, part), filepath.Join(data, part))
+			}
+			if err := os.RemoveAll(witness); err != nil {
+				t.Fatal(err)
+			}
+			if tc.witness {
+				if err := os.WriteFile(witness, seen, 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if tc.refused {
+				refusesOld(t, data, file)
+				return
+			}
+			d := start(t, data, file)
+			committed(t, d)
+			w.pull(t, 30, 40)
+			committed(t, d)
+			stopDaemon(t, d)
+			if tc.base == newer {
+				proved(t, data, last)
+			}
+		})
+	}
+}
+
+// refusesOld starts a daemon that must say what is wrong and journal nothing.
+func refusesOld(t *testing.T, data, file string) {
+	t.Helper()
+	o, know, err := options(data, file, t.Output())
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	know(d)
+	before, err := ledger.ReadOutside(Folder(data).Outside())
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = d.Start(t.Context())
+	if err == nil {
+		stopDaemon(t, d)
+		t.Fatal("got it started")
+	}
+	if !errors.Is(err, store.ErrOlder) && !strings.Contains(err.Error(), "the journal ends at") || strings.Count(err.Error(), "\n") > 0 {
+		t.Errorf("got %v, want one sentence of what was lost", err)
+	}
+	if after, err := ledger.ReadOutside(Folder(data).Outside()); string(after) != string(before) {
+		t.Errorf("got the checkpoint changed, %v", err)
+	}
+}
