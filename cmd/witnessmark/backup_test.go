@@ -5,10 +5,12 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"net/url"
 	"os"
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -27,6 +29,7 @@ import (
 	"witnessmark/device"
 	"witnessmark/device/profile"
 	"witnessmark/device/unit"
+	"witnessmark/store/cluster"
 )
 
 // What a re-executed test binary is told by its environment.
@@ -287,6 +290,82 @@ func TestBackup_Drill(t *testing.T) {
 	t.Run("hostile", d.hostile)
 	t.Run("a restore that is cut off is not served", d.cutOff)
 	t.Run("restored elsewhere it goes on", d.goesOn)
+	t.Run("restored into a database of one's own", d.named)
+	t.Run("taken while no daemon runs, by a passphrase", d.atRest)
+}
+
+// named restores into a database that is named by its address, and backs that one up.
+func (d *drill) named(t *testing.T) {
+	sockets, err := os.MkdirTemp("", "sockets-") // a test's own folder is closed to the server's user
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer os.RemoveAll(sockets)
+	if err := os.Chmod(sockets, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	here := "/proc/self/fd/3, " // where the cluster itself looks
+	if runtime.GOOS != "linux" {
+		here = ""
+	}
+	base, err := cluster.Start(t.Context(), filepath.Join(t.TempDir(), "pg"), "fsync=off", "unix_socket_directories="+here+sockets, "unix_socket_permissions=0777")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer base.Stop(context.Background())
+	address := "postgres://witnessmark@/postgres?host=" + url.QueryEscape(sockets)
+	data := filepath.Join(t.TempDir(), "data")
+	if out := succeed(t, "restore", d.plain, "--data", data, "--database", address); !strings.Contains(out, "ok: shop north") {
+		t.Errorf("got %s, want the record proved", out)
+	}
+	if _, err := os.Stat(daemon.Folder(data).Postgres()); err == nil {
+		t.Error("got a private database too")
+	}
+	code, _, errs := said(t, "restore", d.plain, "--data", filepath.Join(t.TempDir(), "again"), "--database", address)
+	if code == exitOK || !strings.Contains(errs, "holds records already") {
+		t.Errorf("into a database that is not empty: got %d, %s", code, errs)
+	}
+	again := filepath.Join(t.TempDir(), "again.zip")
+	succeed(t, "backup", "-o", again, "--plain", "--data", data, "--database", address)
+	succeed(t, "restore", again, "--check-only")
+}
+
+func (d *drill) atRest(t *testing.T) {
+	file, word := filepath.Join(t.TempDir(), "b"), write(t, "word", "correct horse battery\n")
+	succeed(t, "backup", "-o", file, "--passphrase-file", word, "--data", d.data)
+	out := succeed(t, "restore", file, "--passphrase-file", word, "--check-only")
+	if !strings.Contains(out, "shop north") {
+		t.Errorf("got %s", out)
+	}
+	if code, _, errs := said(t, "restore", file, "--passphrase-file", write(t, "word", "correct horse batteri"), "--check-only"); code == exitOK || !strings.Contains(errs, "somebody else") {
+		t.Errorf("another passphrase: got %d, %s", code, errs)
+	}
+	if code, _, errs := said(t, "backup", "-o", file, "--passphrase-file", word, "--data", d.data); code == exitOK || !strings.Contains(errs, "is there already") {
+		t.Errorf("over a file that is there: got %d, %s", code, errs)
+	}
+}
+
+func TestBackup_SaysForWhom(t *testing.T) {
+	for rule, tc := range map[string]struct {
+		args []string
+		want string
+	}{
+		"nothing said":            {nil, "--plain if everybody who has the file may read it"},
+		"a short passphrase":      {[]string{"--passphrase-file", write(t, "p", "short")}, "shorter than 12"},
+		"an empty passphrase":     {[]string{"--passphrase-file", write(t, "p", "\nsecond line")}, "is empty"},
+		"no recipient":            {[]string{"--recipient", "age1nobody"}, "is no recipient"},
+		"two ways at once":        {[]string{"--recipient", "age1x", "--plain"}, "can't be used together"},
+		"a folder with no record": {[]string{"--plain", "--data", t.TempDir()}, "no journal in"},
+	} {
+		out := filepath.Join(t.TempDir(), "b")
+		code, _, errs := said(t, append([]string{"backup", "-o", out}, tc.args...)...)
+		if code != exitInput || !strings.Contains(errs, tc.want) {
+			t.Errorf("%s: got %d, %s, want %q", rule, code, errs, tc.want)
+		}
+		if _, err := os.Stat(out); err == nil {
+			t.Errorf("%s: got a backup", rule)
+		}
+	}
 }
 
 func (d *drill) goesOn(t *testing.T) {
