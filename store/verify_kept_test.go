@@ -94,8 +94,16 @@ func TestVerify_DatabaseOfLastWeek(t *testing.T) {
 	if _, err := old.against(newest); !errors.Is(err, store.ErrOlder) || !strings.Contains(err.Error(), "Bring the newer database back") {
 		t.Errorf("got %v, want it said that the database is older", err)
 	}
-	if _, err := store.Open(t.Context(), old.opt); !errors.Is(err, store.ErrOlder) {
-		t.Errorf("the daemon: got %v, want it to refuse", err)
+	st = old.open()
+	defer st.Close()
+	others := outcomes(21, 30)
+	others[4].Refused = "told otherwise"
+	if err := st.Commit(t.Context(), others); !errors.Is(err, store.ErrOlder) || st.Position() != 20 {
+		t.Errorf("entries that are not those that were lost: got %v at entry %d, want a refusal and nothing written", err, st.Position())
+	}
+	old.commit(st, 21, 30)
+	if _, err := old.against(newest); err != nil {
+		t.Errorf("the entries that were lost: got %v, want the record to go on from the checkpoint again", err)
 	}
 }
 
