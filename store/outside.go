@@ -87,6 +87,14 @@ func (s *Store) noteAt(ctx context.Context, size int64) ([]byte, error) {
 	return n, nil
 }
 
+// Lacks is how many leaves the database is short of the checkpoint outside: more than none when an older one was put back.
+func (s *Store) Lacks() int64 {
+	if s.ahead == nil {
+		return 0
+	}
+	return s.ahead.Size - s.tree.Size()
+}
+
 // reached forgets the checkpoint outside that was ahead once the database has come there.
 func (s *Store) reached() {
 	if s.ahead != nil && s.ahead.Size <= s.tree.Size() {

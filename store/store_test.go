@@ -374,13 +374,20 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 		other := newShop(t)
 		other.opt.Key, other.opt.Outside = s.opt.Key, s.opt.Outside
 		st := other.open()
+		lacks := st.Lacks()
 		other.commit(st, 1, 5)
+		if now := st.Lacks(); now <= 0 || now >= lacks {
+			t.Errorf("got %d leaves lacking of %d, want fewer but not none", now, lacks)
+		}
 		if got, _ := os.ReadFile(s.opt.Outside); string(got) != string(newer) {
 			t.Errorf("got\n%s\nwant the newer checkpoint kept\n%s", got, newer)
 		}
 		st.Close()
 		st = other.open() // as after a crash in between
 		other.commit(st, 6, 15)
+		if n := st.Lacks(); n != 0 {
+			t.Errorf("got %d leaves lacking, want none", n)
+		}
 		st.Close()
 		if got, _ := os.ReadFile(s.opt.Outside); string(got) == string(newer) || len(got) == 0 {
 			t.Errorf("got\n%s\nwant the checkpoint of 15 entries", got)

@@ -73,7 +73,7 @@ func TestF33_OldStatePutBack(t *testing.T) {
 	if err != nil || !strings.Contains(string(seen), strings.TrimSpace(string(last))) {
 		t.Fatalf("got %s, %v, want the newest checkpoint on the other disk", seen, err)
 	}
-	for _, tc := range []struct {
+	states := []struct {
 		rule    string
 		base    string   // the state that is there
 		back    []string // what of the other one is put over it
@@ -88,7 +88,8 @@ func TestF33_OldStatePutBack(t *testing.T) {
 		{"all of the folder: the checkpoint on the other disk proves more", old, nil, true, "", true},
 		{"the journal alone: the database holds more", newer, []string{"journal.db"}, false, old, true},
 		{"all of the folder, and the person has moved the file away: it goes on from there", old, nil, false, "", false},
-	} {
+	}
+	for _, tc := range states {
 		t.Run(tc.rule, func(t *testing.T) {
 			putBack(t, tc.base, data)
 			for _, part := range tc.back {
@@ -122,6 +123,7 @@ func TestF33_OldStatePutBack(t *testing.T) {
 			}
 		})
 	}
+	t.Logf("FAULT F33 states=%d", len(states))
 }
 
 // refusesOld starts a daemon that must say what is wrong and journal nothing.

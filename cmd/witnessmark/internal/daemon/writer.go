@@ -59,7 +59,14 @@ const commitWithin = time.Minute
 func newWriter(d *Daemon) *writer {
 	shop, key := d.opt.Config.Shop.ID, d.key
 	open := func(ctx context.Context, url string) (database, error) {
-		return store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
+		st, err := store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
+		if err != nil {
+			return nil, err
+		}
+		if n := st.Lacks(); n > 0 {
+			d.opt.Log.Warn().Int64("leaves", n).Uint64("position", st.Position()).Msg("an older database was put back; what it lacks is brought in again from the journal and held against the checkpoint outside")
+		}
+		return st, nil
 	}
 	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
 		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}
