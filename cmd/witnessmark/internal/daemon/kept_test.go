@@ -13,15 +13,21 @@ import (
 	"witnessmark/store/ledger"
 )
 
-// putBack copies a folder over another, owners and all.
+// copyFolder copies a folder, or a file, with owners and rights as they are.
+func copyFolder(t *testing.T, from, to string) {
+	t.Helper()
+	if out, err := exec.CommandContext(t.Context(), "cp", "-a", from, to).CombinedOutput(); err != nil {
+		t.Fatalf("cp: %v: %s", err, out)
+	}
+}
+
+// putBack puts a copy in the place of what is there.
 func putBack(t *testing.T, from, to string) {
 	t.Helper()
 	if err := os.RemoveAll(to); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := exec.Command("cp", "-a", from, to).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
+	copyFolder(t, from, to)
 }
 
 // proved verifies the database of a stopped daemon against a checkpoint that was kept.
