@@ -36,6 +36,9 @@ type page struct {
 func (s *Store) Commit(ctx context.Context, outcomes []audit.Outcome) error {
 	outcomes = slices.DeleteFunc(slices.Clone(outcomes), func(o audit.Outcome) bool { return o.Entry.Seq <= s.position })
 	if s.ahead != nil {
+		if !s.proven {
+			return fmt.Errorf("%w: whether the journal leads to what the checkpoint %s proves was not looked at", ErrOlder, s.opt.Outside)
+		}
 		n := s.lacking(outcomes)
 		if err := s.commit(ctx, outcomes[:n]); err != nil {
 			return err

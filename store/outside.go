@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 
 	"github.com/jackc/pgx/v5"
 
@@ -98,7 +99,7 @@ func (s *Store) Lacks() int64 {
 // reached forgets the checkpoint outside that was ahead once the database has come there.
 func (s *Store) reached() {
 	if s.ahead != nil && s.ahead.Size <= s.tree.Size() {
-		s.ahead = nil
+		s.ahead, s.proven = nil, false
 	}
 }
 
@@ -118,7 +119,33 @@ func (s *Store) lacking(outcomes []audit.Outcome) int {
 // LeavesOf is how many leaves an outcome adds to the ledger.
 func LeavesOf(o audit.Outcome) int64 { return 1 + int64(len(o.Marks)) }
 
-// arrives refuses a page that leads past the checkpoint outside, or to another state of that size.
+// Prove goes through what the journal holds behind Position, without writing anything, until it has come to the state that the
+// checkpoint outside proves. Before that Commit refuses: else entries that are not those that were lost would be signed.
+func (s *Store) Prove(outcomes iter.Seq2[audit.Outcome, error]) error {
+	if s.ahead == nil {
+		return nil
+	}
+	trial := *s
+	for o, err := range outcomes {
+		if err != nil {
+			return err
+		}
+		p, err := trial.compose([]audit.Outcome{o})
+		if err != nil {
+			return err
+		}
+		trial.tree, trial.position = p.tree, p.last
+		if p.tree.Size() >= s.ahead.Size {
+			err := s.arrives(p.tree)
+			s.proven = err == nil
+			return err
+		}
+	}
+	return fmt.Errorf("%w: the journal leads to leaf %d and the checkpoint %s proves %d: bring the newer database or journal back",
+		ErrOlder, trial.tree.Size(), s.opt.Outside, s.ahead.Size)
+}
+
+// arrives refuses a tree that leads past the checkpoint outside, or to another state of that size.
 func (s *Store) arrives(tree *ledger.Tree) error {
 	if s.ahead == nil || tree.Size() < s.ahead.Size {
 		return nil

@@ -36,6 +36,7 @@ type Store struct {
 	signed   time.Time
 	key      *ledger.Key        // that signs at present
 	ahead    *ledger.Checkpoint // a newer state, proved outside, that what is offered must lead to; nil: none
+	proven   bool               // what is offered leads there
 
 	unpublished []byte // the newest checkpoint, until Publish; nil: it is outside
 }
@@ -49,8 +50,8 @@ var (
 )
 
 // Open prepares the database, takes the shop's lock, and checks the ledger against the checkpoint kept outside. Where that one
-// is newer, an older database was put back: Commit then takes what leads to the state that the checkpoint proves, and nothing
-// else. That the journal reaches so far is for the caller to know, see End.
+// is newer, an older database was put back (Lacks): Commit then takes what leads to the state that the checkpoint proves, and
+// nothing else, once Prove has seen that there is such.
 func Open(ctx context.Context, o Options) (*Store, error) {
 	if err := migrate(ctx, o.URL); err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -54,6 +55,24 @@ func (s *shop) commit(st *store.Store, from, to uint64) {
 	s.t.Helper()
 	if err := errors.Join(st.Commit(s.t.Context(), outcomes(from, to)), st.Publish()); err != nil {
 		s.t.Fatal(err)
+	}
+}
+
+// prove shows an older database that the outcomes lead to what it lacks.
+func prove(t *testing.T, st *store.Store, lost []audit.Outcome) {
+	t.Helper()
+	if err := st.Prove(each(lost)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func each(list []audit.Outcome) iter.Seq2[audit.Outcome, error] {
+	return func(yield func(audit.Outcome, error) bool) {
+		for _, o := range list {
+			if !yield(o, nil) {
+				return
+			}
+		}
 	}
 }
 
@@ -375,6 +394,10 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 		other.opt.Key, other.opt.Outside = s.opt.Key, s.opt.Outside
 		st := other.open()
 		lacks := st.Lacks()
+		if err := st.Commit(t.Context(), outcomes(1, 5)); !errors.Is(err, store.ErrOlder) {
+			t.Errorf("before it is proven: got %v, want ErrOlder", err)
+		}
+		prove(t, st, outcomes(1, 15))
 		other.commit(st, 1, 5)
 		if now := st.Lacks(); now <= 0 || now >= lacks {
 			t.Errorf("got %d leaves lacking of %d, want fewer but not none", now, lacks)
@@ -384,6 +407,7 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 		}
 		st.Close()
 		st = other.open() // as after a crash in between
+		prove(t, st, outcomes(6, 15))
 		other.commit(st, 6, 15)
 		if n := st.Lacks(); n != 0 {
 			t.Errorf("got %d leaves lacking, want none", n)
@@ -407,8 +431,17 @@ func TestOpen_DatabaseOlderThanTheCheckpointOutside(t *testing.T) {
 		changed[3].Refused = "told otherwise"
 		st := other.open()
 		defer st.Close()
+		for rule, offered := range map[string][]audit.Outcome{"others": changed, "too few": outcomes(1, 11), "none": nil} {
+			if err := st.Prove(each(offered)); !errors.Is(err, store.ErrOlder) {
+				t.Errorf("%s: got %v, want ErrOlder", rule, err)
+			}
+			if err := st.Commit(t.Context(), changed[:2]); !errors.Is(err, store.ErrOlder) {
+				t.Errorf("%s, the first of them: got %v, want ErrOlder", rule, err)
+			}
+		}
+		prove(t, st, outcomes(1, 12))
 		if err := st.Commit(t.Context(), changed); !errors.Is(err, store.ErrOlder) || st.Position() != 0 {
-			t.Errorf("got %v at entry %d, want ErrOlder and nothing written", err, st.Position())
+			t.Errorf("others than those that were proven: got %v at entry %d, want ErrOlder and nothing written", err, st.Position())
 		}
 		if size, position, err := store.End(t.Context(), other.opt.URL, other.opt.Shop); size != 0 || position != 0 || err != nil {
 			t.Errorf("got leaf %d, entry %d, %v, want nothing written", size, position, err)

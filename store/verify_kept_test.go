@@ -98,9 +98,10 @@ func TestVerify_DatabaseOfLastWeek(t *testing.T) {
 	defer st.Close()
 	others := outcomes(21, 30)
 	others[4].Refused = "told otherwise"
-	if err := st.Commit(t.Context(), others); !errors.Is(err, store.ErrOlder) || st.Position() != 20 {
+	if err := errors.Join(st.Prove(each(others)), st.Commit(t.Context(), others)); !errors.Is(err, store.ErrOlder) || st.Position() != 20 {
 		t.Errorf("entries that are not those that were lost: got %v at entry %d, want a refusal and nothing written", err, st.Position())
 	}
+	prove(t, st, outcomes(21, 30))
 	old.commit(st, 21, 30)
 	if _, err := old.against(newest); err != nil {
 		t.Errorf("the entries that were lost: got %v, want the record to go on from the checkpoint again", err)

@@ -59,6 +59,8 @@ type Daemon struct {
 
 	scanners *scanners
 
+	unproven unproven // belongs to the writer's goroutine
+
 	memories map[string]*memory.Memory // by wrench; each belongs to the live follower until the links start, then to its link
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect

@@ -4,11 +4,13 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"iter"
 	"slices"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
 
+	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/store"
 	"witnessmark/store/ledger"
@@ -116,16 +118,54 @@ func (d *Daemon) reached(ctx context.Context) (leaves int64, err error) {
 	if last := d.journal.Last(); position > last {
 		return 0, &beyond{position, last}
 	}
-	for shop := bench.NewShop(); shop.Seq() < d.journal.Last(); {
-		entries, err := d.journal.Read(shop.Seq()+1, batch)
+	for out, err := range d.replay(position) {
 		if err != nil {
 			return 0, err
 		}
-		for _, e := range entries {
-			if out := shop.Apply(e); e.Seq > position {
-				leaves += store.LeavesOf(out)
+		leaves += store.LeavesOf(out)
+	}
+	return leaves, nil
+}
+
+// replay works the whole journal out anew and gives what is behind an entry.
+func (d *Daemon) replay(after uint64) iter.Seq2[audit.Outcome, error] {
+	return func(yield func(audit.Outcome, error) bool) {
+		for shop := bench.NewShop(); shop.Seq() < d.journal.Last(); {
+			entries, err := d.journal.Read(shop.Seq()+1, batch)
+			if err != nil {
+				yield(audit.Outcome{}, err)
+				return
+			}
+			for _, e := range entries {
+				if out := shop.Apply(e); e.Seq > after && !yield(out, nil) {
+					return
+				}
 			}
 		}
 	}
-	return leaves, nil
+}
+
+// unproven is a database that lacks what the journal cannot bring in again.
+type unproven struct {
+	position uint64
+	lacks    int64
+	err      error
+}
+
+// bringAgain looks whether the journal leads to what an older database lacks before any of it is written. Its answer no is kept,
+// as the writer asks again every few seconds.
+func (d *Daemon) bringAgain(st *store.Store) error {
+	n, last := st.Lacks(), d.unproven
+	if n == 0 {
+		return nil
+	}
+	if last.err != nil && last.position == st.Position() && last.lacks == n {
+		return last.err
+	}
+	if err := st.Prove(d.replay(st.Position())); err != nil {
+		d.unproven = unproven{st.Position(), n, err}
+		return err
+	}
+	d.opt.Log.Warn().Int64("leaves", n).Uint64("position", st.Position()).Msg("an older database was put back; what it lacks is brought in again from the journal, which leads to the checkpoint outside")
+	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/store"
 	"witnessmark/store/cluster"
@@ -129,7 +130,54 @@ func TestF33_OldStatePutBack(t *testing.T) {
 			}
 		})
 	}
-	t.Logf("FAULT F33 states=%d", len(states))
+	t.Run("database and journal, and the journal went on otherwise: none of it is written", func(t *testing.T) {
+		putBack(t, old, data)
+		if err := os.RemoveAll(witness); err != nil {
+			t.Fatal(err)
+		}
+		d := start(t, data, file)
+		for range 3 {
+			w.pull(t, 31, 40)
+		}
+		committed(t, d)
+		stopDaemon(t, d)
+		for part, from := range map[string]string{"postgres": old, "checkpoint": newer} {
+			putBack(t, filepath.Join(from, part), filepath.Join(data, part))
+		}
+		if err := os.RemoveAll(witness); err != nil {
+			t.Fatal(err)
+		}
+		d = start(t, data, file)
+		said := awaitTrouble(t, d)
+		if !errors.Is(said, store.ErrOlder) || !strings.Contains(said.Error(), "another state than the checkpoint") {
+			t.Errorf("got %v, want it said that these entries are others", said)
+		}
+		w.pull(t, 31, 40) // the bench goes on
+		if at := d.Status(); at.Position >= at.Entries {
+			t.Errorf("got %+v, want nothing written", at)
+		}
+		stopDaemon(t, d)
+		if now, err := ledger.ReadOutside(Folder(data).Outside()); err != nil || string(now) != string(last) {
+			t.Errorf("got the checkpoint %s, %v, want it as it was", now, err)
+		}
+	})
+	t.Logf("FAULT F33 states=%d", len(states)+1)
+}
+
+// awaitTrouble waits until the writer has looked at the database and says why it does not write.
+func awaitTrouble(t *testing.T, d *Daemon) error {
+	t.Helper()
+	for {
+		at, moved := d.writer.look()
+		if at.trouble != nil && !errors.Is(at.trouble, errNotYet) {
+			return at.trouble
+		}
+		select {
+		case <-moved:
+		case <-time.After(time.Minute):
+			t.Fatalf("got %+v, want trouble", at)
+		}
+	}
 }
 
 // refusesOld starts a daemon that must say what is wrong and journal nothing.

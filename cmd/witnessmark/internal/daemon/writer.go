@@ -63,8 +63,8 @@ func newWriter(d *Daemon) *writer {
 		if err != nil {
 			return nil, err
 		}
-		if n := st.Lacks(); n > 0 {
-			d.opt.Log.Warn().Int64("leaves", n).Uint64("position", st.Position()).Msg("an older database was put back; what it lacks is brought in again from the journal and held against the checkpoint outside")
+		if err := d.bringAgain(st); err != nil {
+			return nil, errors.Join(err, st.Close())
 		}
 		return st, nil
 	}
