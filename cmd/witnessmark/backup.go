@@ -26,14 +26,16 @@ type backupCommand struct {
 	PassphraseFile string   `help:"Encrypt with the first line of this file." placeholder:"FILE" type:"existingfile" xor:"seal"`
 	Plain          bool     `help:"Do not encrypt: whoever has the file reads everything, names too, and can sign as the shop." xor:"seal"`
 	Identity       []string `help:"Private key of a recipient: the backup is read back with it. With a key of the moment if left out." placeholder:"FILE" type:"existingfile"`
+	NoEvidence     bool     `name:"without-evidence" help:"Leave out the bytes that came from the wrenches: the folder evidence, where that is large."`
 	Config         string   `help:"Configuration of the daemon: it is taken along, and says where the database is." placeholder:"FILE" type:"existingfile"`
 }
 
 // Help is shown below the flags.
 func (backupCommand) Help() string {
 	return `The database, the journal, the keys, the newest checkpoint and the configuration go into one file, while the daemon works or while it
-is stopped. The file is read back and checked whole before it gets its name. It is a zip file inside age, so that age -d and
-unzip open it too. What is kept of the bytes from the wrenches (the folder evidence) is not in it.`
+is stopped; so do the bytes that came from the wrenches, as far as they are kept (the folder evidence), unless --without-evidence
+leaves them out: they can be larger than all the rest. The file is read back and checked whole before it gets its name. It is a zip
+file inside age, so that age -d and unzip open it too.`
 }
 
 // Run writes the backup and says what is in it.
@@ -42,7 +44,7 @@ func (c *backupCommand) Run(ctx context.Context, s shop, all *commands) (err err
 	if err != nil {
 		return inputError{err}
 	}
-	src := backup.Source{Configuration: c.Config, Version: version(), Now: time.Now().UTC()}
+	src := backup.Source{Configuration: c.Config, NoEvidence: c.NoEvidence, Version: version(), Now: time.Now().UTC()}
 	if c.Config != "" {
 		cfg, err := config.Load(c.Config)
 		if err != nil {

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
 	"net/url"
 	"os"
 	"os/exec"
@@ -27,6 +28,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/cmd/wrenchsim/sim"
 	"witnessmark/device"
+	"witnessmark/device/capture"
 	"witnessmark/device/profile"
 	"witnessmark/device/unit"
 	"witnessmark/store/cluster"
@@ -221,7 +223,7 @@ func newDrill(t *testing.T) *drill {
 	inDatabase(t, c, 100)
 	d.before = p.acked.Load()
 	succeed(t, "backup", "-o", d.backup, "--recipient", id.Recipient().String(), "--identity", d.identity, "--config", d.file, "--data", d.data)
-	succeed(t, "backup", "-o", d.plain, "--plain", "--data", d.data)
+	succeed(t, "backup", "-o", d.plain, "--plain", "--without-evidence", "--data", d.data)
 	d.kill = sync.OnceFunc(func() {
 		p.upTo(t, p.acked.Load()+50)
 		if err := cmd.Process.Kill(); err != nil {
@@ -286,6 +288,7 @@ func leaves(t *testing.T, data string, last uint64) (n int64, sum string) {
 func TestBackup_Drill(t *testing.T) {
 	d := newDrill(t)
 	t.Run("a full disk leaves no backup", d.fullDisk)
+	t.Run("files of evidence go and come while they are read", d.rotated)
 	d.kill()
 	t.Run("hostile", d.hostile)
 	t.Run("a restore that is cut off is not served", d.cutOff)
@@ -382,6 +385,7 @@ func (d *drill) goesOn(t *testing.T) {
 	if int64(entries) < d.before {
 		t.Errorf("got %d entries in the backup, want the %d readings that were acknowledged before it", entries, d.before)
 	}
+	kept := d.evidenceBack(t, data)
 	cmd := serving(t, d.file, data)
 	if err := d.puller.pull(t.Context(), 5); err != nil {
 		t.Fatal(err)
@@ -395,6 +399,9 @@ func (d *drill) goesOn(t *testing.T) {
 	if err := cmd.Wait(); err != nil {
 		t.Errorf("stop: %v", err)
 	}
+	if now := evidence(t, data); len(now) <= len(kept) {
+		t.Errorf("got evidence %v, want what comes now beside %v", slices.Sorted(maps.Keys(now)), slices.Sorted(maps.Keys(kept)))
+	}
 	if out := succeed(t, "verify", "--data", data); !strings.Contains(out, "ok: shop north") {
 		t.Errorf("got %s", out)
 	}
@@ -405,6 +412,82 @@ func (d *drill) goesOn(t *testing.T) {
 	}
 	if more, _ := leaves(t, data, 1<<40); more < n+5 {
 		t.Errorf("got %d leaves, want 5 readings after the %d of the backup", more, n)
+	}
+}
+
+// evidence is what is kept of the bytes of TW-01, by the name of the file.
+func evidence(t *testing.T, data string) map[string]string {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(daemon.Folder(data).Evidence(), "TW-01", "*.capture"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept := map[string]string{}
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept[filepath.Base(file)] = string(text)
+	}
+	return kept
+}
+
+// evidenceBack holds what was restored against what the shop that was lost wrote on after the backup.
+func (d *drill) evidenceBack(t *testing.T, data string) map[string]string {
+	kept, lost := evidence(t, data), evidence(t, d.data)
+	pulls := 0
+	for name, text := range kept {
+		if !strings.HasPrefix(lost[name], text) {
+			t.Errorf("%s: got %d bytes that are not the first of the %d in the shop that was lost", name, len(text), len(lost[name]))
+		}
+		c, tear, err := capture.ReadTorn(strings.NewReader(text))
+		if err != nil || tear != nil {
+			t.Errorf("%s: got %v, %v, want a capture that at most breaks off", name, tear, err)
+		}
+		var sent []byte
+		for _, chunk := range c.Chunks {
+			sent = append(sent, chunk.Bytes...)
+		}
+		pulls += bytes.Count(sent, []byte(";30.0;"))
+	}
+	if int64(pulls) < d.before {
+		t.Errorf("got evidence of %d pulls, want the %d that were acknowledged before the backup", pulls, d.before)
+	}
+	return kept
+}
+
+// rotated has files of evidence made and removed as fast as the disk allows while a backup is taken.
+func (d *drill) rotated(t *testing.T) {
+	folder := filepath.Join(daemon.Folder(d.data).Evidence(), "TW-99")
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	defer os.RemoveAll(folder)
+	end, ended := make(chan struct{}), make(chan int)
+	go func() {
+		n := 0
+		defer func() { ended <- n }()
+		for ; ; n++ {
+			select {
+			case <-end:
+				return
+			default:
+			}
+			file := filepath.Join(folder, fmt.Sprintf("%08d.capture", n))
+			if os.WriteFile(file, []byte("# made up"), 0o600) != nil || n >= 200 && os.Remove(filepath.Join(folder, fmt.Sprintf("%08d.capture", n-200))) != nil {
+				return
+			}
+		}
+	}()
+	for n := range 3 {
+		file := filepath.Join(t.TempDir(), fmt.Sprint(n))
+		succeed(t, "backup", "-o", file, "--plain", "--data", d.data)
+		succeed(t, "restore", file, "--check-only")
+	}
+	close(end)
+	if n := <-ended; n < 400 {
+		t.Errorf("got %d files made, want more than there is room for", n)
 	}
 }
 

@@ -5,12 +5,12 @@
 //
 //	database.dump       pg_dump --format=custom of the schema witnessmark
 //	journal             see journal.ReadCopy
-//	folder/…            files of the data folder: keys, the checkpoint kept outside the database, the set-up code
+//	folder/…            files of the data folder: keys, the checkpoint kept outside the database, the set-up code, and, if
+//	                    it was not left out, what came from the wrenches: folder/evidence/…
 //	configuration.yaml  where one was named
 //	manifest.json       Manifest, with the SHA-256 of every other part
 //
-// Without this program `age -d` and `unzip` open it. What came from the wrenches and was kept beside the record (the folder
-// evidence) is not in it.
+// Without this program `age -d` and `unzip` open it.
 package backup
 
 import (
@@ -36,8 +36,8 @@ const (
 
 const format = "witnessmark/backup/1"
 
-// maxManifest bounds the manifest in bytes.
-const maxManifest = 1 << 20
+// maxManifest bounds the manifest in bytes: some 300 000 parts, which are mostly short files of evidence.
+const maxManifest = 64 << 20
 
 // Manifest says what a backup holds.
 type Manifest struct {

@@ -20,6 +20,7 @@ type Source struct {
 	Shop          string
 	Folder        daemon.Folder
 	Configuration string // file; empty: none is taken along
+	NoEvidence    bool   // what came from the wrenches is left out
 	Tools         cluster.Tools
 	Journal       func(context.Context, io.Writer) error // writes a copy of the journal
 	Version       string                                 // of this program
@@ -94,7 +95,8 @@ func checked(ctx context.Context, path string, seal Seal, told Told) (*Archive, 
 // the checkpoint kept outside before the database, because a checkpoint that is newer than the database says that an old
 // one was put back; the database before the journal, because the writer goes on from the journal and brings in what the
 // database lacks, whereas a database with entries that the journal has not would have them given out a second time; the
-// keys last, because a new key lies on the disk before the entry that says so.
+// keys after it, because a new key lies on the disk before the entry that says so; and the evidence last, so that it has the
+// bytes of every reading in the journal that was not rotated away.
 func write(ctx context.Context, f io.Writer, s Source, seal Seal, told Told) error {
 	out, err := seal.over(f)
 	if err != nil {
@@ -125,6 +127,11 @@ func write(ctx context.Context, f io.Writer, s Source, seal Seal, told Told) err
 			return err
 		}
 	}
+	if !s.NoEvidence {
+		if err := w.addEvidence(ctx, s.Folder); err != nil {
+			return err
+		}
+	}
 	if err := w.close(Manifest{Shop: s.Shop, Taken: s.Now, Version: s.Version}); err != nil {
 		return err
 	}
@@ -142,6 +149,27 @@ func (w *writer) addKept(f daemon.Folder, file string) error {
 		return nil
 	}
 	return err
+}
+
+// addEvidence adds every file of evidence. One that is rotated away meanwhile is not there any more, which is what would have
+// become of it; one that is being written is taken as far as it is, so that its last line may be torn, as after a crash.
+func (w *writer) addEvidence(ctx context.Context, f daemon.Folder) error {
+	return filepath.WalkDir(f.Evidence(), func(file string, e fs.DirEntry, err error) error {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err == nil && e.Type().IsRegular() {
+			err = w.addKept(f, file)
+		}
+		var unread *fs.PathError
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			return nil
+		case errors.As(err, &unread) && unread.Path == file:
+			return fmt.Errorf("read evidence (--without-evidence leaves all of it out): %w", err)
+		}
+		return err
+	})
 }
 
 func (w *writer) addFile(name, file string) error {
