@@ -297,13 +297,14 @@ func TestBackup_Drill(t *testing.T) {
 	t.Run("taken while no daemon runs, by a passphrase", d.atRest)
 }
 
-// named restores into a database that is named by its address, and backs that one up.
-func (d *drill) named(t *testing.T) {
+// ownDatabase starts a server and gives its address, and what empties it again.
+func ownDatabase(t *testing.T) (address string, empty func()) {
+	t.Helper()
 	sockets, err := os.MkdirTemp("", "sockets-") // a test's own folder is closed to the server's user
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer os.RemoveAll(sockets)
+	t.Cleanup(func() { _ = os.RemoveAll(sockets) }) // what is left lies where the system removes it
 	if err := os.Chmod(sockets, 0o777); err != nil {
 		t.Fatal(err)
 	}
@@ -315,8 +316,37 @@ func (d *drill) named(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer base.Stop(context.Background())
-	address := "postgres://witnessmark@/postgres?host=" + url.QueryEscape(sockets)
+	t.Cleanup(func() {
+		if err := base.Stop(context.Background()); err != nil {
+			t.Error(err)
+		}
+	})
+	return "postgres://witnessmark@/postgres?host=" + url.QueryEscape(sockets), func() { emptied(t, base.ConnString()) }
+}
+
+// emptied removes what a restore left, once those who wrote it have gone: a tool of the server may outlive it by a moment.
+func emptied(t *testing.T, address string) {
+	t.Helper()
+	conn, err := pgx.Connect(t.Context(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(context.Background())
+	for n, late := 1, time.Now().Add(time.Minute); n > 0; time.Sleep(20 * time.Millisecond) {
+		err := conn.QueryRow(t.Context(), `SELECT count(*) FROM pg_stat_activity
+			WHERE backend_type = 'client backend' AND pid <> pg_backend_pid()`).Scan(&n)
+		if err != nil || time.Now().After(late) {
+			t.Fatalf("got %d other sessions, %v, want none", n, err)
+		}
+	}
+	if _, err := conn.Exec(t.Context(), "DROP SCHEMA IF EXISTS witnessmark CASCADE"); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// named restores into a database that is named by its address, and backs that one up.
+func (d *drill) named(t *testing.T) {
+	address, _ := ownDatabase(t)
 	data := filepath.Join(t.TempDir(), "data")
 	if out := succeed(t, "restore", d.plain, "--data", data, "--database", address); !strings.Contains(out, "ok: shop north") {
 		t.Errorf("got %s, want the record proved", out)

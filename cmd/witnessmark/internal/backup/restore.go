@@ -59,6 +59,9 @@ func begin(f daemon.Folder) (*os.File, error) {
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("look into the data folder: %w", err)
 	}
+	if err := f.Whole(); err != nil {
+		return nil, err
+	}
 	if len(there) > 0 {
 		return nil, fmt.Errorf("the folder %s is not empty: name another one with --data, nothing is written over", f)
 	}

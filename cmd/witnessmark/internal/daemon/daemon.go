@@ -149,7 +149,7 @@ func (d *Daemon) openFolder(context.Context) error {
 		return err
 	}
 	d.later(func(context.Context) error { return lock.Close() })
-	return d.folder.whole()
+	return d.folder.Whole()
 }
 
 func (d *Daemon) openJournal(context.Context) error {

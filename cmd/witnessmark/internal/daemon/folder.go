@@ -45,8 +45,8 @@ func (f Folder) Kept() ([]string, error) {
 // Unfinished is the file that lies in a folder for as long as a restore works in it.
 func (f Folder) Unfinished() string { return f.in("unfinished-restore") }
 
-// whole refuses a folder in which a restore was cut off.
-func (f Folder) whole() error {
+// Whole refuses a folder in which a restore was cut off.
+func (f Folder) Whole() error {
 	if _, err := os.Lstat(f.Unfinished()); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
