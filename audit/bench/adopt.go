@@ -29,7 +29,7 @@ func (s *Shop) looseAt(reading uint64) int {
 // runOf is a run of a build by the number of its newest start, nil: there is none.
 func (s *Shop) runOf(build, run uint64) *run {
 	if b := s.build(build); b != nil {
-		for _, r := range b.runs {
+		for _, r := range s.whole(b).runs {
 			if r.seq == run {
 				return r
 			}
@@ -48,7 +48,7 @@ func (s *Shop) Adopting(ev audit.CorrectionMade, joint string) (audit.Correction
 	if b == nil {
 		return ev, unknown("no build %d: ask for the list of builds", ev.Build)
 	}
-	r := b.newestRun(joint)
+	r := s.whole(b).newestRun(joint)
 	if r == nil {
 		return ev, unknown("joint %q of build %d was never begun: name one that was", joint, ev.Build)
 	}

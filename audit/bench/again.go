@@ -8,14 +8,6 @@ import (
 	"witnessmark/audit"
 )
 
-// position is a joint of a build.
-type position struct {
-	build uint64
-	joint string
-}
-
-func (r *run) position() position { return position{r.build.ID, r.joint.ID} }
-
 // closed is a joint that was taken off its bench. An unfinished one, or one that is still to be verified, keeps its run with
 // all that was matched.
 type closed struct{ unfinished *run }
@@ -26,7 +18,7 @@ func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
 	if err := s.workable(ev.Build); err != nil {
 		return ev, err
 	}
-	c := s.closed[position{ev.Build, ev.Joint}]
+	c := s.build(ev.Build).closed[ev.Joint]
 	switch {
 	case ev.Afresh || c == nil:
 		return ev, nil
@@ -41,7 +33,7 @@ func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
 // refuseContinuing speaks of the run that a start takes up again. A start that names none begins from slack, as all of
 // them did before there was a choice.
 func (s *Shop) refuseContinuing(ev audit.JointStarted) error {
-	c := s.closed[position{ev.Build, ev.Joint}]
+	c := s.build(ev.Build).closed[ev.Joint]
 	switch {
 	case ev.Continues == 0:
 		return nil
@@ -55,10 +47,10 @@ func (s *Shop) refuseContinuing(ev audit.JointStarted) error {
 
 // start puts a joint on a bench: one that is taken up again as it was left, any other with every fastener slack.
 func (s *Shop) start(seq uint64, ev audit.JointStarted) {
-	b, at := s.build(ev.Build), position{ev.Build, ev.Joint}
+	b := s.build(ev.Build)
 	var r *run
 	if ev.Continues != 0 {
-		r = s.closed[at].unfinished
+		r = b.closed[ev.Joint].unfinished
 		r.seq, r.resumed = seq, true
 		if r.matcher == nil {
 			r.rematch(s.learned[r.lesson()])
@@ -71,7 +63,7 @@ func (s *Shop) start(seq uint64, ev audit.JointStarted) {
 			r.matcher.Expect(l)
 		}
 	}
-	delete(s.closed, at)
+	delete(b.closed, ev.Joint)
 	s.runs[ev.Bench] = r
 	s.place(ev.Bench).worked(b)
 }
@@ -98,7 +90,7 @@ func (s *Shop) rest(r *run) {
 	} else {
 		c.unfinished = r
 	}
-	s.closed[r.position()] = c
+	r.build.closed[r.joint.ID] = c
 }
 
 func (s *Shop) refuseRenewal(ev audit.BoltReplaced) error {

@@ -63,7 +63,7 @@ func halfDone(t *testing.T) *floor {
 // replaysFromText applies the same entries to a new shop, from their journal text, and wants the same outcomes.
 func (f *floor) replaysFromText() {
 	f.t.Helper()
-	again, other := bench.NewShop(), bench.NewShop()
+	again, other := bench.NewShop(nil), bench.NewShop(nil)
 	for _, e := range f.log {
 		body, err := audit.Encode(e.Event)
 		if err != nil {
@@ -247,7 +247,7 @@ func (f *floor) onB2(kind label.Kind, value string) audit.Outcome {
 
 // Two technicians work on two joints of one engine: each bench follows its own.
 func TestShop_OneEngineOnTwoBenches(t *testing.T) {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	text := strings.Replace(caps, "joints:\n", "joints:\n  - {id: pan, title: Pan, criticality: C, round: stage, order: listed, fasteners: [{id: a}, {id: b}], stages: [{id: fit, tighten_to: 10 N·m, accept: ±10 %}]}\n", 1)
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: text})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})

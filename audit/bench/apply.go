@@ -31,7 +31,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.BuildOpened:
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
-		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r, last: e.Seq}
+		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r, last: e.Seq, closed: map[string]*closed{}}
 		s.builds = append(s.builds, b)
 		s.brought(b)
 	case audit.JointStarted:
@@ -54,11 +54,9 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	case audit.CorrectionMade:
 		out.Marks = s.correct(ev)
 	case audit.BuildReleased:
-		b := s.build(ev.Build)
-		b.release()
-		b.doubted = s.doubted(b)
+		s.release(s.build(ev.Build))
 	case audit.BuildReopened:
-		s.build(ev.Build).reopen()
+		s.reopen(s.build(ev.Build))
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
 	case audit.RolesGiven:

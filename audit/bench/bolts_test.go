@@ -38,7 +38,7 @@ joints:
 `
 
 func yieldFloor(t *testing.T) *floor {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TT-6", Revision: "1", Title: "Caps by angle", Text: yield})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 	f.must(audit.WrenchDeclared{Wrench: "W1"})

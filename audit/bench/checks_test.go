@@ -18,7 +18,7 @@ func allChecks(t *testing.T, joint string) *floor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TB-9", Revision: "1", Title: "Short block", Text: string(text)})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 	f.must(audit.WrenchDeclared{Wrench: "W1"})

@@ -14,6 +14,7 @@ func (s *Shop) Joints(build uint64) []JointChoice {
 	if b == nil {
 		return nil
 	}
+	b = s.whole(b)
 	at := map[string]string{}
 	for name, r := range s.runs { // a joint is on one bench at most
 		if r.build.ID == build {
@@ -22,7 +23,7 @@ func (s *Shop) Joints(build uint64) []JointChoice {
 	}
 	out := []JointChoice{}
 	for _, j := range b.revision.parsed.Joints {
-		c := s.closed[position{build, j.ID}]
+		c := b.closed[j.ID]
 		out = append(out, JointChoice{j.ID, j.Title, at[j.ID], c != nil && c.unfinished == nil, c != nil && c.unfinished != nil})
 	}
 	return out

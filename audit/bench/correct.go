@@ -19,12 +19,12 @@ func (s *Shop) Correcting(ev audit.CorrectionMade) audit.CorrectionMade {
 // runWith is the run that a reading belongs to, and that reading; nil: none.
 func (s *Shop) runWith(reading uint64) (*run, *taken) {
 	for _, b := range s.builds {
-		for _, r := range b.runs {
-			if reading <= r.first || reading > r.until {
-				continue
-			}
-			if u := r.unpacked(); u.taken(reading) >= 0 {
-				return r, &u.readings[u.taken(reading)]
+		if p := b.parcel; p != nil && (reading <= p.first || reading > p.until) {
+			continue
+		}
+		for _, r := range s.whole(b).runs {
+			if i := r.taken(reading); i >= 0 {
+				return r, &r.readings[i]
 			}
 		}
 	}

@@ -141,7 +141,7 @@ func TestCorrection_ReplayGivesTheSame(t *testing.T) {
 	f.correct(15, "", "")
 	f.must(f.shop.Conceding(concession("step:caps/seat/3")))
 	f.must(f.release())
-	again := bench.NewShop()
+	again := bench.NewShop(nil)
 	for _, e := range f.log {
 		body, err := audit.Encode(e.Event)
 		if err != nil {

@@ -15,16 +15,23 @@ type use struct {
 }
 
 func (r *run) uses(wrench string, at time.Time) {
-	i := slices.IndexFunc(r.used, func(u use) bool { return u.wrench == wrench })
+	r.used = used(r.used, wrench, at, at)
+}
+
+// used is all with what a wrench read between two times.
+func used(all []use, wrench string, from, to time.Time) []use {
+	i := slices.IndexFunc(all, func(u use) bool { return u.wrench == wrench })
 	if i < 0 {
-		r.used = append(r.used, use{wrench, at, at})
-		return
+		return append(all, use{wrench, from, to})
 	}
-	if u := &r.used[i]; at.Before(u.from) { // the clock may have gone back
-		u.from = at
-	} else if at.After(u.to) {
-		u.to = at
+	u := &all[i]
+	if from.Before(u.from) { // the clock may have gone back
+		u.from = from
 	}
+	if to.After(u.to) {
+		u.to = to
+	}
+	return all
 }
 
 // InDoubt says in a sentence how many readings of a build a calibration has put in doubt that found their wrench bad, as far as
@@ -44,10 +51,7 @@ func (s *Shop) recount(wrench string) {
 		return
 	}
 	for _, b := range s.builds {
-		used := func(r *run) bool {
-			return slices.ContainsFunc(r.used, func(u use) bool { return u.wrench == wrench })
-		}
-		if b.released && slices.ContainsFunc(b.runs, used) {
+		if b.parcel != nil && slices.ContainsFunc(b.parcel.used, func(u use) bool { return u.wrench == wrench }) {
 			b.doubted = s.doubted(b)
 		}
 	}
@@ -55,12 +59,16 @@ func (s *Shop) recount(wrench string) {
 
 // doubted counts the readings.
 func (s *Shop) doubted(b *Build) (n int) {
+	if b.parcel != nil && !slices.ContainsFunc(b.parcel.used, s.mayDoubt) {
+		return 0
+	}
+	b = s.whole(b)
 	for i := range b.revision.parsed.Joints {
 		r := b.newestRun(b.revision.parsed.Joints[i].ID)
 		if r == nil || !slices.ContainsFunc(r.used, s.mayDoubt) {
 			continue
 		}
-		v := reviewer{run: r.unpacked()}
+		v := reviewer{run: r}
 		v.steps = v.run.steps()
 		s.reviewWrenches(&v)
 		for i := range v.found {

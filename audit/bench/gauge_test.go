@@ -23,7 +23,7 @@ var measuring = strings.NewReplacer(
 
 // floorWith is a floor whose joint is that of another text of the procedure.
 func floorWith(t *testing.T, text string) *floor {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: text})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 	f.must(audit.WrenchDeclared{Wrench: "W1"})
@@ -229,7 +229,7 @@ func TestGauge_ALooseningAnswersNothing(t *testing.T) {
 // replays applies the log of a floor, read back from the journal's text, to another shop.
 func (f *floor) replays() {
 	f.t.Helper()
-	again, other := bench.NewShop(), bench.NewShop()
+	again, other := bench.NewShop(nil), bench.NewShop(nil)
 	for _, e := range f.log {
 		body, err := audit.Encode(e.Event)
 		if err != nil {

@@ -9,7 +9,7 @@ import (
 )
 
 func TestShop_KeyChanges(t *testing.T) {
-	s, seq := NewShop(), uint64(0)
+	s, seq := NewShop(nil), uint64(0)
 	apply := func(from, to, reason string) string {
 		seq++
 		return s.Apply(audit.Entry{Seq: seq, At: time.Unix(int64(seq), 0), Event: audit.KeyChanged{OldKey: from, NewKey: to, Reason: reason}}).Refused

@@ -19,7 +19,7 @@ func TestShop_Preload(t *testing.T) {
 		text := strings.Replace(caps, "joints:", "fastener_types:\n  bolt: {"+kind+"}\njoints:", 1)
 		text = strings.Replace(text, `{id: "1", at: [0, 0]}`, `{id: "1", at: [0, 0], type: bolt}`, 1)
 		text = strings.Replace(text, "tighten_to: 30 N·m", "tighten_to: 60 N·m", 1)
-		f := &floor{t: t, shop: bench.NewShop()}
+		f := &floor{t: t, shop: bench.NewShop(nil)}
 		f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Text: text})
 		f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 		f.must(audit.BuildOpened{Engine: "E1", Family: "TT-1", Revision: "1", WorkOrder: "WO1", Person: "p1"})

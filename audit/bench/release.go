@@ -121,19 +121,16 @@ func (s *Shop) refuseReopening(ev audit.BuildReopened) error {
 	return signed("to reopen a build", ev.Person, ev.Reason)
 }
 
-// release puts the readings of a build away; reopen takes them out again.
-func (b *Build) release() {
+// release puts away what a build holds; reopen takes it out again.
+func (s *Shop) release(b *Build) {
 	b.released = true
-	for _, r := range b.runs {
-		r.pack()
-	}
+	s.putAway(b)
+	b.doubted = s.doubted(b)
 }
 
-func (b *Build) reopen() {
+func (s *Shop) reopen(b *Build) {
 	b.released, b.reopened = false, true
-	for _, r := range b.runs {
-		*r = *r.unpacked()
-	}
+	s.takeOut(b)
 }
 
 // concerned is the build that an event is about, nil: none.

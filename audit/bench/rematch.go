@@ -30,8 +30,8 @@ func (r *run) order() []procedure.Step {
 }
 
 // slackMatcher is a matcher that has seen nothing yet, with what is known by now of what the fasteners take to run down.
-func (r *run) slackMatcher() *match.Matcher {
-	m := newMatcher(r.procedure, r.joint)
+func (r *run) slackMatcher() *follower {
+	m := newFollower(r.procedure, r.joint)
 	for f, drag := range r.drag {
 		m.Prevail(f, drag)
 	}

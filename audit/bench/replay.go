@@ -15,7 +15,7 @@ type Replayed struct {
 // Replay matches and judges readings of one joint with no shop around them. Marks name readings by 1, 2, 3 ….
 func Replay(p *procedure.Procedure, j *procedure.Joint, readings []device.Reading) Replayed {
 	b := &Build{BuildOpened: audit.BuildOpened{Family: p.Family, Revision: p.Revision}}
-	r := &run{build: b, procedure: p, joint: j, matcher: newMatcher(p, j)}
+	r := &run{build: b, procedure: p, joint: j, matcher: newFollower(p, j)}
 	var out Replayed
 	for i, rd := range readings {
 		e := audit.Entry{Seq: uint64(i) + 1}

@@ -44,6 +44,7 @@ func (s *Shop) Review(build uint64) (Review, error) {
 	if b == nil {
 		return Review{}, unknown("no build %d: ask for the list of builds", build)
 	}
+	b = s.whole(b)
 	r := Review{Build: b.ID, Engine: b.Engine, WorkOrder: b.WorkOrder, Standing: b.Standing(), Seq: s.seq, Last: b.last, Findings: []Finding{}}
 	for i := range b.revision.parsed.Joints {
 		r.Findings = append(r.Findings, s.reviewJoint(b, &b.revision.parsed.Joints[i])...)
@@ -78,7 +79,7 @@ func (s *Shop) reviewJoint(b *Build, j *procedure.Joint) []Finding {
 		return []Finding{{ID: "joint:" + j.ID, Subject: JointOpen, Joint: j.ID, Text: fmt.Sprintf("joint %s was never started", j.ID),
 			Settle: "tighten it, or concede if it was not loosened", Blocks: true, Second: j.Criticality == procedure.ClassA}}
 	}
-	v := reviewer{run: r.unpacked()}
+	v := reviewer{run: r}
 	v.steps = v.run.steps()
 	for _, earlier := range b.runs {
 		if earlier != r && earlier.joint.ID == j.ID && earlier.until != 0 {

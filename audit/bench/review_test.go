@@ -95,7 +95,7 @@ func TestReview_WhatStandsInTheWay(t *testing.T) {
 }
 
 func TestReview_JointNeverStarted(t *testing.T) {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: caps})
 	f.must(audit.BuildOpened{Engine: "E1", Family: "TT-1", Revision: "1", WorkOrder: "WO1", Person: "p1"})
 	rv, err := f.shop.Review(2)
@@ -261,7 +261,7 @@ func TestConcession_LapsesWhenTheFactsChange(t *testing.T) {
 }
 
 func TestConcession_ClassBNeedsNoSecond(t *testing.T) {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "T", Text: strings.Replace(caps, "criticality: A", "criticality: B", 1)})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 	f.must(audit.PersonAdded{Person: "p2", Name: "Odo Brandt"})

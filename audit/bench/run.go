@@ -20,7 +20,7 @@ type run struct {
 	build     *Build
 	procedure *procedure.Procedure
 	joint     *procedure.Joint
-	matcher   *match.Matcher // nil where the joint is complete and on no bench
+	matcher   *follower // nil where the joint is complete and on no bench
 	readings  []taken
 	answers   []said
 	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told
@@ -30,7 +30,6 @@ type run struct {
 	first     uint64 // entry of its first start
 	until     uint64 // its newest reading
 	used      []use
-	packed    []byte // of a released build: the readings, put away
 }
 
 // taken is a reading of the run with what is said of it.
@@ -49,7 +48,7 @@ type taken struct {
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
 	p := b.revision.parsed
 	j, _ := p.Joint(ev.Joint)
-	return &run{seq: seq, first: seq, build: b, procedure: p, joint: j, matcher: newMatcher(p, j), before: make([]int, len(j.Fasteners))}
+	return &run{seq: seq, first: seq, build: b, procedure: p, joint: j, matcher: newFollower(p, j), before: make([]int, len(j.Fasteners))}
 }
 
 // take matches and judges a reading. The first mark is its own; the others supersede earlier ones.
@@ -60,6 +59,7 @@ func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observa
 // book takes a reading that may measure a check.
 func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observation, g *gauged) []audit.Mark {
 	f := r.matcher.Observe(o)
+	rd.Raw = nil // it is in the journal
 	t := taken{seq: e.Seq, at: e.At, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}

@@ -27,7 +27,7 @@ var twoJoints = caps + `  - id: rods
 
 func TestScan_Joint(t *testing.T) {
 	begin := func(t *testing.T) *floor {
-		f := &floor{t: t, shop: bench.NewShop()}
+		f := &floor{t: t, shop: bench.NewShop(nil)}
 		f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: twoJoints})
 		f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 		f.must(audit.BadgeGiven{Badge: "b1", Person: "p1", By: "p1"})

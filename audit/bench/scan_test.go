@@ -19,7 +19,7 @@ import (
 
 // newCounter is a shop with one procedure, two people who have badges, and nothing on its benches.
 func newCounter(t *testing.T) *floor {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: caps})
 	for i, name := range []string{"Ines Falk", "Olu Bright"} {
 		f.must(audit.PersonAdded{Person: fmt.Sprintf("p%d", i+1), Name: name})
@@ -318,7 +318,7 @@ func TestScan_Family(t *testing.T) {
 		}
 	})
 	t.Run("a shop without a procedure says so", func(t *testing.T) {
-		f := &floor{t: t, shop: bench.NewShop()}
+		f := &floor{t: t, shop: bench.NewShop(nil)}
 		f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
 		f.must(audit.BadgeGiven{Badge: "b1", Person: "p1"})
 		f.scans("badge b1", "engine E1")
@@ -346,7 +346,7 @@ func TestScan_SameEntriesSameBenches(t *testing.T) {
 				f.scanned(audit.LabelScanned{Bench: at, Scanner: "S1", Label: label.Kind(s[:i]), Value: s[i+1:]})
 			}
 		}
-		again := bench.NewShop()
+		again := bench.NewShop(nil)
 		for _, e := range f.log {
 			body, err := audit.Encode(e.Event)
 			if err != nil {

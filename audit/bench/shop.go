@@ -1,6 +1,9 @@
 package bench
 
 import (
+	"cmp"
+	"slices"
+
 	"witnessmark/audit"
 	"witnessmark/audit/adapter"
 	"witnessmark/audit/match"
@@ -26,9 +29,9 @@ type Shop struct {
 	tokens     map[string]audit.TokenGiven // by name
 	places     map[string]*place           // by bench
 	learned    map[lesson]match.Learned
-	fits       map[string]fits      // by bench
-	closed     map[position]*closed // joints that are on no bench
+	fits       map[string]fits // by bench
 	lives      Lives
+	shelf      Shelf  // nil: the shop holds all of it
 	signing    string // the key that the ledger is signed with; empty: its first one
 }
 
@@ -53,10 +56,12 @@ type Build struct {
 	audit.BuildOpened
 	revision *revision
 
-	runs     []*run    // every run of a joint, the newest last
-	conceded []granted // in order
-	last     uint64    // the last entry that was about the build
-	doubted  int       // readings in doubt, of a released build
+	runs     []*run             // every run of a joint, the newest last
+	conceded []granted          // in order
+	closed   map[string]*closed // by joint that is on no bench
+	parcel   *parcel            // of a released one: all of these, put away
+	last     uint64             // the last entry that was about the build
+	doubted  int                // readings in doubt, of a released build
 	released bool
 	reopened bool // was released once, and is not now
 }
@@ -70,11 +75,11 @@ type ProcedureRev struct {
 	Text     string `json:"-"`
 }
 
-// NewShop is a shop before its first entry.
-func NewShop() *Shop {
-	return &Shop{wrenches: map[string]declared{}, calibrated: map[string]*recall.Record{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
+// NewShop is a shop before its first entry. It puts released builds on a shelf; without one it holds them in memory.
+func NewShop(shelf Shelf) *Shop {
+	return &Shop{shelf: shelf, wrenches: map[string]declared{}, calibrated: map[string]*recall.Record{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
 		badges: map[string]string{}, roles: map[string][]string{}, tokens: map[string]audit.TokenGiven{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},
-		fits: map[string]fits{}, closed: map[position]*closed{}, lives: Lives{}}
+		fits: map[string]fits{}, lives: Lives{}}
 }
 
 // Seq is the last entry applied.
@@ -118,12 +123,11 @@ func (s *Shop) Builds() []Build {
 }
 
 func (s *Shop) build(id uint64) *Build {
-	for _, b := range s.builds {
-		if b.ID == id {
-			return b
-		}
+	i, found := slices.BinarySearchFunc(s.builds, id, func(b *Build, id uint64) int { return cmp.Compare(b.ID, id) })
+	if !found {
+		return nil
 	}
-	return nil
+	return s.builds[i]
 }
 
 // Person finds the id of a person by name.

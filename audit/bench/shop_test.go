@@ -50,7 +50,7 @@ type floor struct {
 }
 
 func newFloor(t *testing.T) *floor {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	due := start.Add(10 * time.Minute)
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: caps})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
@@ -210,8 +210,8 @@ func TestShop_SameEntriesSameOutcomes(t *testing.T) {
 	f.pull(50_000, 15_000)
 	f.must(audit.FastenerNamed{Bench: "B1", Run: 5, Reading: 12, Fastener: "4", Person: "p1"})
 	f.must(audit.JointClosed{Bench: "B1", Run: 5})
-	again := bench.NewShop()
-	other := bench.NewShop()
+	again := bench.NewShop(nil)
+	other := bench.NewShop(nil)
 	for _, e := range f.log {
 		body, err := audit.Encode(e.Event)
 		if err != nil {

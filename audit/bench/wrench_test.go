@@ -39,7 +39,7 @@ joints:
 `
 
 func studs(t *testing.T, w audit.WrenchDeclared) *floor {
-	f := &floor{t: t, shop: bench.NewShop()}
+	f := &floor{t: t, shop: bench.NewShop(nil)}
 	w.Wrench = "W1"
 	f.must(audit.ProcedureAdded{Family: "TT-5", Revision: "1", Title: "Manifold", Text: rules})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})

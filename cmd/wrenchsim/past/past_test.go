@@ -49,7 +49,7 @@ func TestEntries_SameSeed(t *testing.T) {
 
 // The real state machine takes every entry, and comes to the same step and verdict for nearly every reading.
 func TestEntries_FitTheBench(t *testing.T) {
-	s, same, all := state.NewShop(), 0, 0
+	s, same, all := state.NewShop(nil), 0, 0
 	for _, o := range draw(t, 4000, 3) {
 		got := s.Apply(o.Entry)
 		if got.Refused != "" {

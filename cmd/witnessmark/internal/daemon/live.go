@@ -46,7 +46,7 @@ type watcher struct {
 const slack = 64
 
 func newLive(j entries) *live {
-	return &live{journal: j, shop: bench.NewShop(), moved: make(chan struct{}), said: map[string]audit.Mark{},
+	return &live{journal: j, shop: bench.NewShop(nil), moved: make(chan struct{}), said: map[string]audit.Mark{},
 		watchers: map[*watcher]struct{}{}}
 }
 

@@ -69,7 +69,7 @@ func newWriter(d *Daemon) *writer {
 		return st, nil
 	}
 	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
-		shop: bench.NewShop(), at: reach{trouble: errNotYet}, moved: make(chan struct{})}
+		shop: bench.NewShop(nil), at: reach{trouble: errNotYet}, moved: make(chan struct{})}
 }
 
 // errNotYet is the state of a writer before its first look at the database.
@@ -155,7 +155,7 @@ func (w *writer) meet(ctx context.Context, position uint64) error {
 	w.settle(position)
 	written := w.shop.Seq() - uint64(len(w.pending))
 	if written > position {
-		w.shop, w.pending = bench.NewShop(), nil
+		w.shop, w.pending = bench.NewShop(nil), nil
 	}
 	for w.shop.Seq() < position {
 		if err := ctx.Err(); err != nil {

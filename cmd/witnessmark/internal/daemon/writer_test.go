@@ -138,7 +138,7 @@ func writerOn(j entries, r *rows) (*writer, *[]uint64) {
 	booked := new([]uint64)
 	return &writer{journal: j, open: r.open, address: func(context.Context) (string, error) { return "url", nil },
 		booked: func(o audit.Outcome) { *booked = append(*booked, o.Entry.Seq) },
-		log:    zerolog.New(io.Discard), shop: bench.NewShop(), moved: make(chan struct{})}, booked
+		log:    zerolog.New(io.Discard), shop: bench.NewShop(nil), moved: make(chan struct{})}, booked
 }
 
 func upTo(n int) []uint64 {

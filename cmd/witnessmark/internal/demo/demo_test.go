@@ -15,7 +15,7 @@ import (
 // tell plays the story without daemon and wires, with the bolts of a seed.
 func tell(t *testing.T, seed uint64) (played []Played, inForce map[uint64]audit.Mark, end bench.View) {
 	t.Helper()
-	shop := bench.NewShop()
+	shop := bench.NewShop(nil)
 	seq := uint64(0)
 	inForce = map[uint64]audit.Mark{}
 	apply := func(ev audit.Event) {

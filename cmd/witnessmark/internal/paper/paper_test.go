@@ -41,7 +41,7 @@ func newShop(t *testing.T) *shop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &shop{t: t, live: bench.NewShop(), opt: store.Options{URL: clustertest.Database(t), Shop: "s1", Key: key,
+	s := &shop{t: t, live: bench.NewShop(nil), opt: store.Options{URL: clustertest.Database(t), Shop: "s1", Key: key,
 		Outside: filepath.Join(t.TempDir(), "checkpoint"), Clock: func() time.Time { return begin.Add(10 * time.Hour) }}}
 	done, due := begin.AddDate(0, -2, 0), begin.AddDate(0, 10, 0)
 	s.apply(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
