@@ -19,8 +19,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	}
 	switch ev := e.Event.(type) {
 	case audit.ProcedureAdded:
-		p, _ := procedure.Parse(ev.Family, []byte(ev.Text)) // Refusal has parsed it once
-		s.procedures = append(s.procedures, &revision{added: ev, parsed: p})
+		s.addProcedure(ev, false)
 	case audit.PersonAdded:
 		s.people = append(s.people, ev)
 	case audit.WrenchDeclared:
@@ -75,6 +74,11 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		out.Marks = s.reading(e, ev)
 	}
 	return out
+}
+
+func (s *Shop) addProcedure(ev audit.ProcedureAdded, used bool) {
+	p, _ := procedure.Parse(ev.Family, []byte(ev.Text)) // Refusal has parsed it once
+	s.procedures = append(s.procedures, &revision{ev, p, used})
 }
 
 // reading makes the mark of a reading, and those that it supersedes.

@@ -47,10 +47,14 @@ type floor struct {
 	shop *bench.Shop
 	seq  uint64
 	log  []audit.Entry
+
+	shelf bench.Shelf
+	plain bool // the shop itself goes on
 }
 
 func newFloor(t *testing.T) *floor {
-	f := &floor{t: t, shop: bench.NewShop(nil)}
+	f := &floor{t: t, shelf: &board{}}
+	f.shop = bench.NewShop(f.shelf)
 	due := start.Add(10 * time.Minute)
 	f.must(audit.ProcedureAdded{Family: "TT-1", Revision: "1", Title: "Bearing caps", Text: caps})
 	f.must(audit.PersonAdded{Person: "p1", Name: "Ines Falk"})
@@ -64,7 +68,25 @@ func (f *floor) apply(ev audit.Event) audit.Outcome {
 	f.seq++
 	e := audit.Entry{Seq: f.seq, At: start.Add(time.Duration(f.seq) * 20 * time.Second), Event: ev}
 	f.log = append(f.log, e)
-	return f.shop.Apply(e)
+	out := f.shop.Apply(e)
+	f.putBy()
+	return out
+}
+
+// putBy goes on with the shop that comes out of a snapshot, so that every test is one of that too.
+func (f *floor) putBy() {
+	f.t.Helper()
+	if f.plain {
+		return
+	}
+	again, err := bench.Restored(f.shop.Snapshot(), f.shelf)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	if diff := bench.Unlike(f.shop, again); diff != "" {
+		f.t.Fatalf("after entry %d: %s", f.seq, diff)
+	}
+	f.shop = again
 }
 
 func (f *floor) must(ev audit.Event) audit.Outcome {
