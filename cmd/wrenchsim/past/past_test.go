@@ -19,7 +19,7 @@ import (
 
 func TestMain(m *testing.M) { os.Exit(clustertest.Main(m)) }
 
-func draw(t *testing.T, readings int, seed uint64) []audit.Outcome {
+func draw(t testing.TB, readings int, seed uint64) []audit.Outcome {
 	t.Helper()
 	entries, err := Entries(readings, seed)
 	if err != nil {

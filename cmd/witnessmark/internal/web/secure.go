@@ -5,6 +5,7 @@ import (
 	"io"
 	"net/http"
 	"strings"
+	"time"
 )
 
 // policy lets a page load from this shop only, and no other site frame it.
@@ -27,15 +28,29 @@ func headers(next http.Handler) http.Handler {
 		if r.TLS != nil {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
+		body := r.Body
 		next.ServeHTTP(w, r)
+		if r.ContentLength != 0 {
+			takeIn(w, body)
+		}
 	})
+}
+
+// takeIn reads what a refusal left on the line: who still sends when the connection closes loses the answer.
+func takeIn(w http.ResponseWriter, body io.Reader) {
+	if http.NewResponseController(w).SetReadDeadline(time.Now().Add(takenFor)) == nil {
+		_, _ = io.CopyN(io.Discard, body, drained)
+	}
 }
 
 // maxForm bounds a form in bytes.
 const maxForm = 64 << 10
 
-// drained is how much more is taken of what is too long, before the rest is left on the line.
-const drained = 8 << 20
+// drained is how much more is taken of what is too long, before the rest is left on the line, and takenFor how long.
+const (
+	drained  = 8 << 20
+	takenFor = 5 * time.Second
+)
 
 // forPrograms is true of a request of the API.
 func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }
@@ -43,8 +58,7 @@ func forPrograms(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/
 // whole reads the form of a request, and says where it did not arrive. What a file holds stays in memory: at most so many
 // bytes.
 func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
-	body := r.Body
-	r.Body = http.MaxBytesReader(w, body, most)
+	r.Body = http.MaxBytesReader(w, r.Body, most)
 	err := r.ParseForm()
 	if err == nil && strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/") {
 		err = r.ParseMultipartForm(most)
@@ -52,7 +66,6 @@ func (p *Pages) whole(w http.ResponseWriter, r *http.Request, most int64) bool {
 	var long *http.MaxBytesError
 	switch {
 	case errors.As(err, &long):
-		_, _ = io.CopyN(io.Discard, body, drained) // a browser shows the answer once all was taken that it sends
 		p.fault(w, r, http.StatusRequestEntityTooLarge, en("refusal.this-is-longer-than-the-size-kb-that", "Size", most>>10))
 	case err != nil:
 		p.fault(w, r, http.StatusBadRequest, en("refusal.the-form-did-not-arrive-whole-send-it"))
