@@ -18,7 +18,7 @@ func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
 	if err := s.workable(ev.Build); err != nil {
 		return ev, err
 	}
-	c := s.build(ev.Build).closed[ev.Joint]
+	c := s.whole(s.build(ev.Build)).closed[ev.Joint]
 	switch {
 	case ev.Afresh || c == nil:
 		return ev, nil
@@ -33,7 +33,7 @@ func (s *Shop) Starting(ev audit.JointStarted) (audit.JointStarted, error) {
 // refuseContinuing speaks of the run that a start takes up again. A start that names none begins from slack, as all of
 // them did before there was a choice.
 func (s *Shop) refuseContinuing(ev audit.JointStarted) error {
-	c := s.build(ev.Build).closed[ev.Joint]
+	c := s.whole(s.build(ev.Build)).closed[ev.Joint]
 	switch {
 	case ev.Continues == 0:
 		return nil

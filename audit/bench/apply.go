@@ -10,12 +10,17 @@ import (
 func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	out := audit.Outcome{Entry: e}
 	s.seq = e.Seq
+	b := s.concerned(e.Event)
+	away := b != nil && s.takeOut(b)
 	if err := s.overtaken(e.Event); err != nil {
 		out.Refused = err.Error()
 		return out
 	}
-	if b := s.concerned(e.Event); b != nil {
+	if b != nil {
 		b.last = e.Seq
+	}
+	if away {
+		s.tidy()
 	}
 	switch ev := e.Event.(type) {
 	case audit.ProcedureAdded:
@@ -31,12 +36,14 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		r := s.revision(ev.Family, ev.Revision)
 		r.used = true
 		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r, last: e.Seq, closed: map[string]*closed{}}
-		s.builds = append(s.builds, b)
+		s.builds, s.held = append(s.builds, b), append(s.held, b)
 		s.brought(b)
+		s.tidy()
 	case audit.JointStarted:
 		s.start(e.Seq, ev)
 	case audit.JointClosed:
 		out.Marks = s.close(ev.Bench)
+		s.tidy()
 	case audit.CheckAnswered:
 		r := s.runs[ev.Bench]
 		r.answers = append(r.answers, said{e.Seq, ev})

@@ -134,23 +134,29 @@ func (b *Bolt) wornOut() string {
 
 // Lives is how many torque cycles the bolts of engines have had. A bolt that nobody renewed is taken to be the same one in
 // the next build; of a single-use bolt each build begins with a new one, which a check of the procedure asks for.
-type Lives map[life]spent
+type Lives map[life]int
 
-type life struct{ engine, family, joint, fastener string }
+// life is that of the bolt of a fastener: in one build where it is for single use, else in whichever.
+type life struct {
+	engine, family, joint, fastener string
+	build                           uint64 // 0: in whichever
+}
 
-type spent struct {
-	build  uint64
-	cycles int
+func lifeOf(engine string, build uint64, p *procedure.Procedure, j *procedure.Joint, f *procedure.Fastener) life {
+	if _, once := reuse(p, f.Type); !once {
+		build = 0
+	}
+	return life{engine, p.Family, j.ID, f.ID, build}
 }
 
 // Before is what the bolts of a joint have had that is begun now, by fastener. Only a joint begun afresh is known to have its
 // single-use bolts still: older records, in which no bolt could be renewed, have second starts that say nothing.
 func (l Lives) Before(engine string, build uint64, afresh bool, p *procedure.Procedure, j *procedure.Joint) []int {
 	out := make([]int, len(j.Fasteners))
-	for i, f := range j.Fasteners {
-		had := l[life{engine, p.Family, j.ID, f.ID}]
-		if _, once := reuse(p, f.Type); !once || afresh && had.build == build {
-			out[i] = had.cycles
+	for i := range j.Fasteners {
+		at := lifeOf(engine, build, p, j, &j.Fasteners[i])
+		if at.build == 0 || afresh {
+			out[i] = l[at]
 		}
 	}
 	return out
@@ -158,9 +164,9 @@ func (l Lives) Before(engine string, build uint64, afresh bool, p *procedure.Pro
 
 // Keep remembers what the bolts of a joint have had.
 func (l Lives) Keep(engine string, build uint64, p *procedure.Procedure, j *procedure.Joint, bolts []Bolt) {
-	for _, b := range bolts {
+	for i, b := range bolts { // one for each fastener, in their order
 		if b.Limit > 0 {
-			l[life{engine, p.Family, j.ID, b.Fastener}] = spent{build, b.Cycles}
+			l[lifeOf(engine, build, p, j, &j.Fasteners[i])] = b.Cycles
 		}
 	}
 }

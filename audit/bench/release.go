@@ -124,6 +124,9 @@ func (s *Shop) refuseReopening(ev audit.BuildReopened) error {
 // release puts away what a build holds; reopen takes it out again.
 func (s *Shop) release(b *Build) {
 	b.released = true
+	for _, r := range b.runs {
+		r.matcher = nil
+	}
 	s.putAway(b)
 	b.doubted = s.doubted(b)
 }

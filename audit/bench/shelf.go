@@ -8,8 +8,8 @@ import (
 	"slices"
 )
 
-// Shelf is where the contents of released builds lie outside of memory. They are many, and only one that is looked at again
-// is needed.
+// Shelf is where the contents of builds lie outside of memory that were released, or not worked on for long. They are many,
+// and only one that is looked at again is needed.
 type Shelf interface {
 	// Put keeps content; false: there is no room for it, and the shop goes on holding it.
 	Put(content []byte) (place int64, ok bool)
@@ -17,7 +17,7 @@ type Shelf interface {
 	Get(place int64) ([]byte, error)
 }
 
-// parcel is the content of a released build, put away.
+// parcel is the content of a build that was put away.
 type parcel struct {
 	packed       []byte // nil: it lies on the shelf, at place
 	place        int64
@@ -25,11 +25,44 @@ type parcel struct {
 	used         []use  // by any of its joints
 }
 
-// putAway packs what a build holds: it stays released for years.
+// mostHeld is how many builds the shop holds that are neither on a bench nor put away: those that were worked on last. One
+// that comes back to a bench takes some milliseconds longer.
+var mostHeld = 8 // none in this package's tests
+
+// tidy puts away what was not worked on for long.
+func (s *Shop) tidy() {
+	for {
+		var oldest *Build
+		idle := 0
+		for _, b := range s.held {
+			if s.onBench(b) {
+				continue
+			}
+			if idle++; oldest == nil || b.last < oldest.last {
+				oldest = b
+			}
+		}
+		if idle <= mostHeld {
+			return
+		}
+		s.putAway(oldest)
+	}
+}
+
+func (s *Shop) onBench(b *Build) bool {
+	for _, r := range s.runs { // whether there is any, so the order of the map does not show
+		if r.build == b {
+			return true
+		}
+	}
+	return false
+}
+
+// putAway packs what a build holds.
 func (s *Shop) putAway(b *Build) {
+	s.held = slices.DeleteFunc(s.held, func(h *Build) bool { return h == b })
 	p := &parcel{}
 	for i, r := range b.runs {
-		r.matcher = nil
 		if i == 0 {
 			p.first = r.first
 		}
@@ -49,12 +82,17 @@ func (s *Shop) putAway(b *Build) {
 	b.parcel, b.runs, b.conceded, b.closed = p, nil, nil, nil
 }
 
-// takeOut gives a build that was put away its content again.
-func (s *Shop) takeOut(b *Build) {
+// takeOut gives a build that was put away its content again. One that is released stays where it is.
+func (s *Shop) takeOut(b *Build) (was bool) {
+	if b.parcel == nil || b.released {
+		return false
+	}
 	c := s.unpacked(b)
 	b.parcel = nil
 	b.fill(c)
+	s.held = append(s.held, b)
 	s.lives.takeOut(b, c.Lives)
+	return true
 }
 
 // whole is the build with its content at hand; of one that is put away it is a copy.
@@ -107,35 +145,23 @@ type keptLife struct {
 
 // putAway takes out the bolts for single use of a build.
 func (l Lives) putAway(b *Build) (out []keptLife) {
-	for at := range singleUse(b) {
-		if had, there := l[at]; there && had.build == b.ID {
-			out = append(out, keptLife{at.joint, at.fastener, had.cycles})
-			delete(l, at)
+	p := b.revision.parsed
+	for i := range p.Joints {
+		j := &p.Joints[i]
+		for k := range j.Fasteners {
+			at := lifeOf(b.Engine, b.ID, p, j, &j.Fasteners[k])
+			if had, there := l[at]; there && at.build != 0 {
+				out = append(out, keptLife{at.joint, at.fastener, had})
+				delete(l, at)
+			}
 		}
 	}
 	return out
 }
 
-// takeOut brings them back, but for those that a later build of the engine has counted since.
+// takeOut brings them back.
 func (l Lives) takeOut(b *Build, kept []keptLife) {
 	for _, k := range kept {
-		at := life{b.Engine, b.Family, k.Joint, k.Fastener}
-		if _, there := l[at]; !there {
-			l[at] = spent{b.ID, k.Cycles}
-		}
-	}
-}
-
-// singleUse goes through the fasteners of a build whose bolts are for single use.
-func singleUse(b *Build) func(yield func(life) bool) {
-	p := b.revision.parsed
-	return func(yield func(life) bool) {
-		for _, j := range p.Joints {
-			for _, f := range j.Fasteners {
-				if _, once := reuse(p, f.Type); once && !yield(life{b.Engine, p.Family, j.ID, f.ID}) {
-					return
-				}
-			}
-		}
+		l[life{b.Engine, b.Family, k.Joint, k.Fastener, b.ID}] = k.Cycles
 	}
 }

@@ -21,6 +21,7 @@ type Shop struct {
 	wrenches   map[string]declared
 	calibrated map[string]*recall.Record // by wrench
 	builds     []*Build
+	held       []*Build        // that are not put away
 	runs       map[string]*run // by bench
 	heard      map[string]*device.Reading
 	loose      []taken                     // readings that came with no joint on their bench, the oldest first
@@ -59,7 +60,7 @@ type Build struct {
 	runs     []*run             // every run of a joint, the newest last
 	conceded []granted          // in order
 	closed   map[string]*closed // by joint that is on no bench
-	parcel   *parcel            // of a released one: all of these, put away
+	parcel   *parcel            // all of these, put away; nil: they are not
 	last     uint64             // the last entry that was about the build
 	doubted  int                // readings in doubt, of a released build
 	released bool

@@ -106,7 +106,7 @@ func (s *Shop) Snapshot() []byte {
 		k.Learned = append(k.Learned, keptLesson{at.family, at.revision, at.joint, l})
 	}
 	for at, had := range s.lives {
-		k.Lives = append(k.Lives, keptCycles{at.engine, at.family, at.joint, at.fastener, had.build, had.cycles})
+		k.Lives = append(k.Lives, keptCycles{at.engine, at.family, at.joint, at.fastener, at.build, had})
 	}
 	k.sort()
 	out, err := json.Marshal(&k)
@@ -120,7 +120,7 @@ func (k *snapshot) sort() {
 		return cmp.Or(strings.Compare(a.Family, b.Family), strings.Compare(a.Revision, b.Revision), strings.Compare(a.Joint, b.Joint))
 	})
 	slices.SortFunc(k.Lives, func(a, b keptCycles) int {
-		return cmp.Or(strings.Compare(a.Engine, b.Engine), strings.Compare(a.Family, b.Family), strings.Compare(a.Joint, b.Joint), strings.Compare(a.Fastener, b.Fastener))
+		return cmp.Or(strings.Compare(a.Engine, b.Engine), strings.Compare(a.Family, b.Family), strings.Compare(a.Joint, b.Joint), strings.Compare(a.Fastener, b.Fastener), cmp.Compare(a.Build, b.Build))
 	})
 }
 
@@ -177,7 +177,7 @@ func Restored(snap []byte, shelf Shelf) (*Shop, error) {
 		s.learned[lesson{l.Family, l.Revision, l.Joint}] = l.Learned
 	}
 	for _, l := range k.Lives {
-		s.lives[life{l.Engine, l.Family, l.Joint, l.Fastener}] = spent{l.Build, l.Cycles}
+		s.lives[life{l.Engine, l.Family, l.Joint, l.Fastener, l.Build}] = l.Cycles
 	}
 	return s, nil
 }
@@ -189,6 +189,7 @@ func (s *Shop) unkept(k *keptBuild) *Build {
 		b.parcel = &parcel{p.Packed, p.Place, p.First, p.Until, uses(p.Used)}
 	} else {
 		b.fill(k.Content)
+		s.held = append(s.held, b)
 	}
 	return b
 }
