@@ -11,16 +11,15 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	out := audit.Outcome{Entry: e}
 	s.seq = e.Seq
 	b := s.concerned(e.Event)
-	away := b != nil && s.takeOut(b)
+	if b != nil && s.takeOut(b) {
+		defer s.tidy()
+	}
 	if err := s.overtaken(e.Event); err != nil {
 		out.Refused = err.Error()
 		return out
 	}
 	if b != nil {
 		b.last = e.Seq
-	}
-	if away {
-		s.tidy()
 	}
 	switch ev := e.Event.(type) {
 	case audit.ProcedureAdded:
