@@ -43,15 +43,16 @@ type Options struct {
 
 // Daemon is one shop's daemon. Its methods may be called from any goroutine after Start.
 type Daemon struct {
-	opt     Options
-	folder  Folder
-	journal *journal.Journal
-	live    *live
-	writer  *writer
-	key     *ledger.Key // the first one of the ledger
-	base    *base
-	links   *links
-	metrics *metrics
+	opt       Options
+	folder    Folder
+	journal   *journal.Journal
+	live      *live
+	writer    *writer
+	key       *ledger.Key // the first one of the ledger
+	base      *base
+	links     *links
+	metrics   *metrics
+	snapshots *snapshots
 
 	clockWatch *clockWatch
 	selfCheck  *selfCheck
@@ -61,7 +62,7 @@ type Daemon struct {
 
 	unproven unproven // belongs to the writer's goroutine
 
-	memories map[string]*memory.Memory // by wrench; each belongs to the live follower until the links start, then to its link
+	memories map[string]*memory.Memory // by wrench, of the readings that the live follower has applied; each link has one of its own
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 
@@ -196,6 +197,9 @@ func (d *Daemon) startLive(ctx context.Context) error {
 	for _, w := range d.opt.Config.Wrenches {
 		d.memories[w.Declared.Wrench] = memory.New()
 	}
+	if err := d.openSnapshot(); err != nil {
+		return err
+	}
 	d.live.booked = func(out audit.Outcome) { d.recall(out); d.metrics.outcome(out) }
 	d.jobs.Go(func() {
 		if err := d.live.follow(d.life); err != nil && d.life.Err() == nil {
@@ -205,12 +209,18 @@ func (d *Daemon) startLive(ctx context.Context) error {
 	return d.live.await(ctx, d.life, d.journal.Last())
 }
 
-// recall remembers the readings from before this start. Those after it are remembered by the links.
+// recall remembers a reading of any wrench: one that the configuration does not name now may come back to it.
 func (d *Daemon) recall(out audit.Outcome) {
 	r, is := out.Entry.Event.(audit.ReadingTaken)
-	if m := d.memories[r.Wrench]; is && m != nil && out.Entry.Seq <= d.metrics.since {
-		m.Keep(r.Reading)
+	if !is {
+		return
 	}
+	m := d.memories[r.Wrench]
+	if m == nil {
+		m = memory.New()
+		d.memories[r.Wrench] = m
+	}
+	m.Keep(r.Reading)
 }
 
 // openKey reads the shop's signing key, which is made on the first start.
@@ -237,7 +247,13 @@ func (d *Daemon) startWriter(context.Context) error {
 	ctx, cancel := context.WithCancel(d.life)
 	var done sync.WaitGroup
 	done.Go(func() { d.writer.run(ctx) })
-	d.later(func(ctx context.Context) error { d.writer.drain(ctx); cancel(); done.Wait(); return nil })
+	d.later(func(ctx context.Context) error {
+		d.writer.drain(ctx)
+		d.snapshots.keep(ctx, snapshotAtEnd)
+		cancel()
+		done.Wait()
+		return nil
+	})
 	return nil
 }
 
@@ -260,6 +276,7 @@ func (d *Daemon) startChecks(context.Context) error {
 	running.Go(func() { d.clockWatch.run(ctx) })
 	running.Go(func() { d.disk.run(ctx, d.tellDisk) })
 	running.Go(func() { d.selfCheck.run(ctx, d.selfCheck.pass) })
+	running.Go(func() { d.snapshots.run(ctx) })
 	d.later(func(context.Context) error { cancel(); running.Wait(); return nil })
 	return nil
 }

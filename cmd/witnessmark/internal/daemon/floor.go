@@ -63,15 +63,28 @@ func (f *floor) marked(wrench string, m *audit.Mark, old bool) {
 
 // firstPull remembers the step of a mark, and says whether it was new.
 func (f *floor) firstPull(m *audit.Mark) bool {
-	steps := f.tried[m.Build]
+	return f.try(m.Build, spot{m.Joint, m.Stage, m.Fastener})
+}
+
+func (f *floor) try(build uint64, at spot) (first bool) {
+	steps := f.tried[build]
 	if steps == nil {
 		steps = map[spot]bool{}
-		f.tried[m.Build] = steps
+		f.tried[build] = steps
 	}
-	at := spot{m.Joint, m.Stage, m.Fastener}
 	before := steps[at]
 	steps[at] = true
 	return !before
+}
+
+// triedSteps are all that are remembered.
+func (f *floor) triedSteps() (out []triedStep) {
+	for build, steps := range f.tried {
+		for at := range steps {
+			out = append(out, triedStep{build, at.joint, at.stage, at.fastener})
+		}
+	}
+	return out
 }
 
 // released lets go of what is known of a build: its steps are not pulled at any more.

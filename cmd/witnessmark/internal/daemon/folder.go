@@ -28,6 +28,13 @@ func (f Folder) Key() string { return filepath.Join(string(f), "keys", "signing"
 // Outside is the copy of the newest signed checkpoint that is kept outside the database.
 func (f Folder) Outside() string { return f.in("checkpoint") }
 
+// Snapshot is the file that saves a start from working out the whole journal, and Shelf where the builds lie that it has put
+// away. Both are made of the journal, belong into no backup and may be removed while the daemon stands.
+func (f Folder) Snapshot() string { return f.in("snapshot") }
+
+// Shelf is the other file of Snapshot.
+func (f Folder) Shelf() string { return f.in("shelf") }
+
 // Socket is the control socket.
 func (f Folder) Socket() string { return f.in("control.sock") }
 

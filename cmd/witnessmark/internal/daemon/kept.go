@@ -130,7 +130,7 @@ func (d *Daemon) reached(ctx context.Context) (leaves int64, err error) {
 // replay works the whole journal out anew and gives what is behind an entry.
 func (d *Daemon) replay(after uint64) iter.Seq2[audit.Outcome, error] {
 	return func(yield func(audit.Outcome, error) bool) {
-		for shop := bench.NewShop(); shop.Seq() < d.journal.Last(); {
+		for shop := bench.NewShop(nil); shop.Seq() < d.journal.Last(); {
 			entries, err := d.journal.Read(shop.Seq()+1, batch)
 			if err != nil {
 				yield(audit.Outcome{}, err)

@@ -18,8 +18,8 @@ import (
 	"witnessmark/audit/bench"
 )
 
-// whole keeps what of a text is no word: fields and markup.
-var whole = regexp.MustCompile(`\{\{[^}]*\}\}|<[^>]*>[^<]*</code>|<[^>]*>|&\w+;`)
+// untouched keeps what of a text is no word: fields and markup.
+var untouched = regexp.MustCompile(`\{\{[^}]*\}\}|<[^>]*>[^<]*</code>|<[^>]*>|&\w+;`)
 
 // disguised is a text in a language that has one letter only.
 func disguised(text string) string {
@@ -33,7 +33,7 @@ func disguised(text string) string {
 	}
 	var b strings.Builder
 	at := 0
-	for _, m := range whole.FindAllStringIndex(text, -1) {
+	for _, m := range untouched.FindAllStringIndex(text, -1) {
 		b.WriteString(disguise(text[at:m[0]]) + text[m[0]:m[1]])
 		at = m[1]
 	}

@@ -16,6 +16,7 @@ import (
 	"witnessmark/device/evidence"
 	"witnessmark/device/finder"
 	"witnessmark/device/link"
+	"witnessmark/device/memory"
 	"witnessmark/device/port"
 )
 
@@ -122,10 +123,16 @@ func (d *Daemon) startLinks(context.Context) error {
 		}
 		s := &sink{d: d, wrench: id, bench: d.opt.Config.BenchOf(id), over: ctx.Done(), log: log}
 		l := link.Link{Wrench: id, Place: d.links.health(id).place, Profile: w.Profile, Sink: s, Notice: s.notice,
-			Memory: d.memories[id], Serial: w.Find.Speaks, Evidence: tape, Stale: w.Stale, Gone: w.Gone, Reopen: w.OnNetwork()}
+			Memory: d.memoryOf(id), Serial: w.Find.Speaks, Evidence: tape, Stale: w.Stale, Gone: w.Gone, Reopen: w.OnNetwork()}
 		running.Go(func() { d.hold(ctx, l, log); d.closeTape(tape, log) })
 	}
 	return nil
+}
+
+// memoryOf is what is remembered of a wrench up to now, for its link to go on with.
+func (d *Daemon) memoryOf(wrench string) (m *memory.Memory) {
+	d.live.look(func(*bench.Shop) { m = d.memories[wrench].Clone() })
+	return m
 }
 
 // board is where wrenches are looked for. The ports that the configuration names are none of its business.

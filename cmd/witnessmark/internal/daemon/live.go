@@ -3,6 +3,8 @@ package daemon
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
 	"sync"
 
 	"witnessmark/audit"
@@ -29,6 +31,7 @@ type live struct {
 
 	mu       sync.Mutex
 	shop     *bench.Shop
+	recent   []audit.Outcome       // the newest ones, which the writer has not in the database
 	grown    int64                 // leaves that the journal leads to
 	moved    chan struct{}         // closed and replaced whenever an entry was applied
 	acted    audit.Outcome         // of the newest entry that is a person's doing or a declaration
@@ -51,8 +54,16 @@ func newLive(j entries) *live {
 }
 
 // follow applies entries until ctx ends or the journal cannot be read.
-func (l *live) follow(ctx context.Context) error {
+func (l *live) follow(ctx context.Context) (err error) {
 	defer l.dropAll()
+	defer func() {
+		if v := recover(); v != nil { // what was put away cannot be read: see shelf
+			err = fmt.Errorf("%v", v)
+			if lost, is := v.(error); !is || !errors.Is(lost, errShelf) {
+				panic(v)
+			}
+		}
+	}()
 	for {
 		seq := l.seq()
 		if err := l.journal.Wait(ctx, seq); err != nil {
@@ -73,6 +84,7 @@ func (l *live) apply(e audit.Entry) {
 	defer l.mu.Unlock()
 	out := l.shop.Apply(e)
 	l.grown += store.LeavesOf(out)
+	l.remember(out)
 	switch ev := e.Event.(type) {
 	case audit.ReadingTaken:
 		for _, m := range out.Marks {
@@ -90,6 +102,49 @@ func (l *live) apply(e audit.Entry) {
 	l.publish(out)
 	close(l.moved)
 	l.moved = make(chan struct{})
+}
+
+// mostRecent bounds what waits in memory for the database.
+const mostRecent = 8 * batch
+
+func (l *live) remember(out audit.Outcome) {
+	if len(l.recent) == mostRecent {
+		l.recent = slices.Delete(l.recent, 0, mostRecent/2) // a writer so far behind works them out by itself
+	}
+	l.recent = append(l.recent, out)
+}
+
+// after gives up to so many outcomes behind an entry, and waits for the first of them. false: they are held no more.
+func (l *live) after(ctx context.Context, seq uint64, many int) (out []audit.Outcome, held bool, err error) {
+	for {
+		l.mu.Lock()
+		moved := l.moved
+		if l.shop.Seq() > seq {
+			i := slices.IndexFunc(l.recent, func(o audit.Outcome) bool { return o.Entry.Seq == seq+1 })
+			if i >= 0 {
+				out = slices.Clone(l.recent[i:min(i+many, len(l.recent))])
+			}
+			l.mu.Unlock()
+			return out, i >= 0, nil
+		}
+		l.mu.Unlock()
+		select {
+		case <-moved:
+		case <-ctx.Done():
+			return nil, false, ctx.Err()
+		}
+	}
+}
+
+// written lets go of the outcomes up to an entry.
+func (l *live) written(seq uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	n := 0
+	for n < len(l.recent) && l.recent[n].Entry.Seq <= seq {
+		n++
+	}
+	l.recent = slices.Delete(l.recent, 0, n)
 }
 
 // publish hands the outcome to those who watch a bench that it concerns. Whoever has no room is dropped: a reader that

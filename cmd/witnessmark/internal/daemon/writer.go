@@ -26,8 +26,15 @@ type database interface {
 	Close() error
 }
 
-// writer follows the journal for PostgreSQL. It has a shop of its own, because it may be hours behind the live one; what
-// it holds in memory is that shop and one batch, however long the database is away.
+// fresh is what a writer needs of the live follower.
+type fresh interface {
+	after(ctx context.Context, seq uint64, many int) (out []audit.Outcome, held bool, err error)
+	written(seq uint64)
+}
+
+// writer brings into PostgreSQL what the live follower made of the journal. Where it is so far behind that this is held no
+// more, it makes it anew in a shop of its own, and lets go of that one when it has caught up; what it holds in memory is at
+// most that shop and one batch, however long the database is away.
 type writer struct {
 	journal entries
 	address func(context.Context) (string, error)
@@ -35,8 +42,11 @@ type writer struct {
 	booked  func(audit.Outcome) // called once for each outcome that is in the database; nil: nobody counts
 	log     zerolog.Logger
 
-	shop    *bench.Shop
-	pending []audit.Outcome // applied to shop, not known to be in the database
+	fresh   fresh
+	shopAt  func(seq uint64) *bench.Shop // one that stands at an entry or before it
+	shop    *bench.Shop                  // its own; nil: the live one is near enough
+	taken   uint64                       // the last entry of which it has the outcome
+	pending []audit.Outcome              // up to that one, not known to be in the database
 
 	mu    sync.Mutex
 	at    reach
@@ -69,7 +79,7 @@ func newWriter(d *Daemon) *writer {
 		return st, nil
 	}
 	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
-		shop: bench.NewShop(nil), at: reach{trouble: errNotYet}, moved: make(chan struct{})}
+		fresh: d.live, shopAt: d.snapshots.shopAt, at: reach{trouble: errNotYet}, moved: make(chan struct{})}
 }
 
 // errNotYet is the state of a writer before its first look at the database.
@@ -125,9 +135,9 @@ func (w *writer) session(ctx context.Context, url string) (err error) {
 	}
 }
 
-// round brings the next entries into the database. It first makes sure that its own shop stands where the database does.
+// round brings the next entries into the database.
 func (w *writer) round(ctx context.Context, db database) error {
-	if err := w.meet(ctx, db.Position()); err != nil {
+	if err := w.meet(db.Position()); err != nil {
 		return err
 	}
 	w.reached(db)
@@ -146,31 +156,15 @@ func (w *writer) round(ctx context.Context, db database) error {
 	return db.Publish()
 }
 
-// meet replays the journal, without writing, up to position. A shop that is past a position it never wrote (the database
-// was put back to an older state) starts again from entry 1.
-func (w *writer) meet(ctx context.Context, position uint64) error {
+// meet makes sure that what is pending begins behind position. The database may have been put back to an older state, or hold
+// what this writer never wrote.
+func (w *writer) meet(position uint64) error {
 	if last := w.journal.Last(); position > last {
 		return &beyond{position, last}
 	}
 	w.settle(position)
-	written := w.shop.Seq() - uint64(len(w.pending))
-	if written > position {
-		w.shop, w.pending = bench.NewShop(nil), nil
-	}
-	for w.shop.Seq() < position {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		entries, err := w.journal.Read(w.shop.Seq()+1, batch)
-		if err != nil {
-			return err
-		}
-		for _, e := range entries {
-			out := w.shop.Apply(e)
-			if e.Seq > position {
-				w.pending = append(w.pending, out)
-			}
-		}
+	if w.taken != position+uint64(len(w.pending)) {
+		w.taken, w.pending = position, nil
 	}
 	return nil
 }
@@ -183,19 +177,42 @@ func (b *beyond) Error() string {
 		b.position, b.last)
 }
 
-// take waits for new entries and applies a batch.
+// take waits for new outcomes.
 func (w *writer) take(ctx context.Context) error {
-	if err := w.journal.Wait(ctx, w.shop.Seq()); err != nil {
-		return err
+	out, held, err := w.fresh.after(ctx, w.taken, batch)
+	if held {
+		w.shop = nil
+	} else if err == nil {
+		out, err = w.makeAnew(ctx)
 	}
-	entries, err := w.journal.Read(w.shop.Seq()+1, batch)
 	if err != nil {
 		return err
 	}
-	for _, e := range entries {
-		w.pending = append(w.pending, w.shop.Apply(e))
-	}
+	w.pending, w.taken = out, out[len(out)-1].Entry.Seq
 	return nil
+}
+
+// makeAnew works out in the writer's own shop what follows the entry that was taken last.
+func (w *writer) makeAnew(ctx context.Context) ([]audit.Outcome, error) {
+	if w.shop == nil || w.shop.Seq() > w.taken {
+		w.shop = w.shopAt(w.taken)
+	}
+	for ctx.Err() == nil {
+		entries, err := w.journal.Read(w.shop.Seq()+1, batch)
+		if err != nil {
+			return nil, err
+		}
+		var out []audit.Outcome
+		for _, e := range entries {
+			if o := w.shop.Apply(e); e.Seq > w.taken {
+				out = append(out, o)
+			}
+		}
+		if len(out) > 0 {
+			return out, nil
+		}
+	}
+	return nil, ctx.Err()
 }
 
 // settle lets go of the outcomes that are in the database.
@@ -211,6 +228,7 @@ func (w *writer) settle(position uint64) {
 	if len(w.pending) == 0 {
 		w.pending = nil
 	}
+	w.fresh.written(position)
 }
 
 // reached notes how far db has got.

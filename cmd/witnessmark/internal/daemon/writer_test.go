@@ -138,7 +138,28 @@ func writerOn(j entries, r *rows) (*writer, *[]uint64) {
 	booked := new([]uint64)
 	return &writer{journal: j, open: r.open, address: func(context.Context) (string, error) { return "url", nil },
 		booked: func(o audit.Outcome) { *booked = append(*booked, o.Entry.Seq) },
-		log:    zerolog.New(io.Discard), shop: bench.NewShop(nil), moved: make(chan struct{})}, booked
+		fresh:  behind{j},
+		shopAt: func(uint64) *bench.Shop { return bench.NewShop(nil) },
+		log:    zerolog.New(io.Discard), moved: make(chan struct{})}, booked
+}
+
+// behind is a live follower that holds no outcomes any more.
+type behind struct{ entries }
+
+func (b behind) after(ctx context.Context, seq uint64, _ int) ([]audit.Outcome, bool, error) {
+	return nil, false, b.Wait(ctx, seq)
+}
+
+func (behind) written(uint64) {}
+
+// beside gives a writer a live follower that runs until the function is called that it returns.
+func beside(t *testing.T, w *writer, j entries) (end func()) {
+	l := newLive(j)
+	w.fresh = l
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { _ = l.follow(ctx); close(done) }()
+	return func() { cancel(); <-done }
 }
 
 func upTo(n int) []uint64 {
@@ -177,23 +198,54 @@ func TestWriter_EveryFaultEndsInEveryEntryOnce(t *testing.T) {
 		"stored, and then the reload fails":     {nil, errUnsure, errBoth},
 		"the database is away for twenty tries": {nil, nil, errLost, errBoth, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost, errLost},
 	} {
-		t.Run(name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
-				j, r := newPages(3*batch+7), &rows{faults: faults}
-				w, booked := writerOn(j, r)
-				until(t, w, j.Last())
-				if want := upTo(3*batch + 7); !reflect.DeepEqual(r.kept, want) {
-					t.Errorf("got %d rows, want entries 1 to %d once each", len(r.kept), len(want))
-				}
-				if !reflect.DeepEqual(*booked, r.kept) {
-					t.Errorf("got %d entries booked, want %d", len(*booked), len(r.kept))
-				}
-				if r.most > batch {
-					t.Errorf("got %d outcomes in one commit, want %d at most", r.most, batch)
-				}
-			})
-		})
+		everyFault(t, name, faults, false)
+		everyFault(t, name+", beside the live follower", faults, true)
 	}
+}
+
+func everyFault(t *testing.T, name string, faults []error, near bool) {
+	t.Run(name, func(t *testing.T) {
+		synctest.Test(t, func(t *testing.T) {
+			j, r := newPages(3*batch+7), &rows{faults: faults}
+			w, booked := writerOn(j, r)
+			if near {
+				defer beside(t, w, j)()
+			}
+			until(t, w, j.Last())
+			if want := upTo(3*batch + 7); !reflect.DeepEqual(r.kept, want) {
+				t.Errorf("got %d rows, want entries 1 to %d once each", len(r.kept), len(want))
+			}
+			if !reflect.DeepEqual(*booked, r.kept) {
+				t.Errorf("got %d entries booked, want %d", len(*booked), len(r.kept))
+			}
+			if r.most > batch {
+				t.Errorf("got %d outcomes in one commit, want %d at most", r.most, batch)
+			}
+			if near && w.shop != nil {
+				t.Error("got a shop of the writer's own, want that of the live follower used")
+			}
+		})
+	})
+}
+
+// A writer that the live follower has left far behind catches up by itself, and then lets go of its own shop.
+func TestWriter_FarBehind(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		j, r := newPages(mostRecent+5*batch), &rows{}
+		w, _ := writerOn(j, r)
+		end := beside(t, w, j)
+		defer end()
+		synctest.Wait() // the follower is at the end
+		made := 0
+		w.shopAt = func(uint64) *bench.Shop { made++; return bench.NewShop(nil) }
+		until(t, w, j.Last())
+		if want := upTo(mostRecent + 5*batch); !reflect.DeepEqual(r.kept, want) {
+			t.Errorf("got %d rows, want entries 1 to %d once each", len(r.kept), len(want))
+		}
+		if made != 1 || w.shop != nil {
+			t.Errorf("got %d shops made, and its own let go: %t; want one, for as long as it is behind", made, w.shop == nil)
+		}
+	})
 }
 
 func TestWriter_GoesOnWhereTheDatabaseStands(t *testing.T) {

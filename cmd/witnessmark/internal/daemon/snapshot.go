@@ -1,0 +1,268 @@
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/whole"
+	"witnessmark/device/memory"
+)
+
+// heading stands in the first line of a snapshot. A snapshot saves a start from working out the journal from its first entry;
+// it proves nothing and is not missed where it is gone. It is read only by the program that wrote it, beside the journal that
+// it was made of.
+type heading struct {
+	Program string `json:"program"` // SHA-256 of the executable, in hex
+	Seq     uint64 `json:"seq"`     // the last entry that is in it
+	Entry   string `json:"entry"`   // SHA-256 of that entry, in hex
+	Shelf   int64  `json:"shelf"`   // bytes of the shelf that belong to it
+	Body    string `json:"body"`    // SHA-256 of the second line, in hex
+}
+
+// stood is what the live follower holds after an entry.
+type stood struct {
+	Shop     json.RawMessage
+	Leaves   int64
+	Memories map[string]*memory.Memory
+	Tried    []triedStep
+}
+
+// triedStep is a step that was pulled at, of a build that is not released.
+type triedStep struct {
+	Build                  uint64
+	Joint, Stage, Fastener string
+}
+
+// snapshots makes them now and then, and at a stop.
+type snapshots struct {
+	d       *Daemon
+	program string // empty: it is not known, and there are no snapshots
+	shelf   *shelf
+	at      atomic.Uint64 // the last entry of the newest one, 0: there is none
+	taking  sync.Mutex
+}
+
+// When they are made; more often in this package's tests.
+var (
+	snapshotEvery uint64 = 5_000 // entries
+	snapshotAtEnd uint64 = 200   // entries that a start works out in a moment
+	snapshotLook         = time.Minute
+)
+
+// executable is the digest of the executable.
+func executable() (string, error) {
+	path, err := os.Executable()
+	if err != nil {
+		return "", err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	h := sha256.New()
+	_, err = io.Copy(h, f)
+	return hex.EncodeToString(h.Sum(nil)), errors.Join(err, f.Close())
+}
+
+// digest names an entry.
+func digest(e audit.Entry) (string, error) {
+	body, err := audit.Encode(e.Event)
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(fmt.Appendf(nil, "%d %d %s %s", e.Seq, e.At.UnixMicro(), e.Event.Kind(), body))
+	return hex.EncodeToString(sum[:]), nil
+}
+
+// openSnapshot gives the live follower what it held at the newest snapshot, or nothing but an empty shelf.
+func (d *Daemon) openSnapshot() error {
+	s := &snapshots{d: d}
+	d.snapshots = s
+	head, body, err := s.read()
+	if err == nil {
+		err = s.check(head)
+	}
+	if err != nil {
+		if !errors.Is(err, fs.ErrNotExist) {
+			d.opt.Log.Info().Err(err).Msg("the snapshot is of no use; the journal is worked out from its first entry")
+			_ = os.Remove(d.folder.Snapshot()) // the next one replaces it anyway
+		}
+		head, body = heading{}, nil
+	}
+	if s.shelf, err = openShelf(d.folder.Shelf(), head.Shelf, s.spoiled); err != nil {
+		return fmt.Errorf("open the shelf of builds: %w", err)
+	}
+	d.later(func(context.Context) error { return s.shelf.file.Close() })
+	if body == nil {
+		d.live.shop = bench.NewShop(s.shelf)
+		return nil
+	}
+	return s.stand(head, body)
+}
+
+// read takes the snapshot from its file, whole.
+func (s *snapshots) read() (head heading, body []byte, err error) {
+	text, err := os.ReadFile(s.d.folder.Snapshot())
+	if err != nil {
+		return head, nil, err
+	}
+	line, body, _ := bytes.Cut(text, []byte("\n"))
+	if err := json.Unmarshal(line, &head); err != nil {
+		return head, nil, fmt.Errorf("its first line: %w", err)
+	}
+	if sum := sha256.Sum256(body); hex.EncodeToString(sum[:]) != head.Body {
+		return head, nil, errors.New("it is damaged")
+	}
+	return head, body, nil
+}
+
+// check refuses a snapshot of another program or another journal, and one that lacks its shelf.
+func (s *snapshots) check(head heading) (err error) {
+	if s.program, err = executable(); err != nil {
+		return err
+	}
+	if head.Program != s.program {
+		return errors.New("another version of the program has made it")
+	}
+	if head.Seq > s.d.journal.Last() {
+		return errors.New("it is newer than the journal")
+	}
+	entries, err := s.d.journal.Read(head.Seq, 1)
+	if err != nil {
+		return err
+	}
+	if sum, err := digest(entries[0]); err != nil || sum != head.Entry {
+		return errors.New("it is not of this journal")
+	}
+	lies, err := os.Stat(s.d.folder.Shelf())
+	if err == nil && lies.Size() < head.Shelf {
+		err = errors.New("what it has put away is gone")
+	}
+	return err
+}
+
+// stand puts the live follower where it stood.
+func (s *snapshots) stand(head heading, body []byte) error {
+	var k stood
+	if err := json.Unmarshal(body, &k); err != nil {
+		return err
+	}
+	shop, err := bench.Restored(k.Shop, s.shelf)
+	if err != nil {
+		return err
+	}
+	s.at.Store(head.Seq)
+	s.d.live.shop, s.d.live.grown = shop, k.Leaves
+	for id, m := range k.Memories {
+		s.d.memories[id] = m
+	}
+	for _, t := range k.Tried {
+		s.d.metrics.floor.try(t.Build, spot{t.Joint, t.Stage, t.Fastener})
+	}
+	return nil
+}
+
+// spoiled ends the daemon: what was put away cannot be had again but from the journal, which the next start does.
+func (s *snapshots) spoiled(err error) {
+	_ = os.Remove(s.d.folder.Snapshot())
+	s.d.end(fmt.Errorf("builds that were put away cannot be read again; start again, which makes them anew from the journal, and have the disk looked at: %w", err))
+}
+
+// run takes a snapshot whenever much has come.
+func (s *snapshots) run(ctx context.Context) {
+	tick := time.NewTicker(snapshotLook)
+	defer tick.Stop()
+	for {
+		select {
+		case <-tick.C:
+			s.keep(ctx, snapshotEvery)
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// keep takes a snapshot if so many entries came since the newest one. It is put into its place when the database has its
+// entries: a writer that falls behind begins there too. A crash before that leaves the one before, and its part of the shelf.
+func (s *snapshots) keep(ctx context.Context, many uint64) {
+	s.taking.Lock()
+	defer s.taking.Unlock()
+	if s.d.live.seq() < s.at.Load()+many {
+		return
+	}
+	seq, text, err := s.take()
+	if err == nil {
+		if s.d.writer.await(ctx, seq); s.d.writer.reach().position < seq {
+			return
+		}
+		err = whole.Keep(s.d.folder.Snapshot(), text)
+	}
+	if err != nil {
+		s.d.opt.Log.Warn().Err(err).Msg("no snapshot could be taken; the next start takes longer")
+		return
+	}
+	s.at.Store(seq)
+}
+
+// take makes the text of a snapshot, whose part of the shelf is on the disk then.
+func (s *snapshots) take() (seq uint64, text []byte, err error) {
+	if s.program == "" {
+		if s.program, err = executable(); err != nil {
+			return 0, nil, err
+		}
+	}
+	head := heading{Program: s.program}
+	var k stood
+	s.d.live.look(func(shop *bench.Shop) {
+		head.Seq, head.Shelf = shop.Seq(), s.shelf.size()
+		k = stood{shop.Snapshot(), s.d.live.grown, s.d.memories, s.d.metrics.floor.triedSteps()}
+		text, err = json.Marshal(k)
+	})
+	if err != nil {
+		return 0, nil, err
+	}
+	entries, err := s.d.journal.Read(head.Seq, 1)
+	if err != nil {
+		return 0, nil, err
+	}
+	if head.Entry, err = digest(entries[0]); err != nil {
+		return 0, nil, err
+	}
+	sum := sha256.Sum256(text)
+	head.Body = hex.EncodeToString(sum[:])
+	line, err := json.Marshal(head)
+	if err != nil {
+		return 0, nil, err
+	}
+	return head.Seq, append(append(line, '\n'), text...), s.shelf.file.Sync()
+}
+
+// shopAt is a shop that stands at an entry or before it, for a writer that cannot have the live one.
+func (s *snapshots) shopAt(seq uint64) *bench.Shop {
+	head, body, err := s.read()
+	if err != nil || head.Seq != s.at.Load() || head.Seq > seq {
+		return bench.NewShop(nil)
+	}
+	var k stood
+	if json.Unmarshal(body, &k) != nil {
+		return bench.NewShop(nil)
+	}
+	shop, err := bench.Restored(k.Shop, looked{s.shelf})
+	if err != nil {
+		return bench.NewShop(nil)
+	}
+	return shop
+}
