@@ -105,7 +105,7 @@ func (l *live) apply(e audit.Entry) {
 }
 
 // mostRecent bounds what waits in memory for the database.
-const mostRecent = 8 * batch
+const mostRecent = 4 * batch
 
 func (l *live) remember(out audit.Outcome) {
 	if len(l.recent) == mostRecent {

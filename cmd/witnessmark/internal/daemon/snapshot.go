@@ -11,6 +11,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -21,7 +22,7 @@ import (
 	"witnessmark/device/memory"
 )
 
-// heading stands in the first line of a snapshot. A snapshot saves a start from working out the journal from its first entry;
+// heading stands in the first line of a snapshot; in the second stands what the live follower remembers, in the third its shop. A snapshot saves a start from working out the journal from its first entry;
 // it proves nothing and is not missed where it is gone. It is read only by the program that wrote it, beside the journal that
 // it was made of.
 type heading struct {
@@ -29,12 +30,11 @@ type heading struct {
 	Seq     uint64 `json:"seq"`     // the last entry that is in it
 	Entry   string `json:"entry"`   // SHA-256 of that entry, in hex
 	Shelf   int64  `json:"shelf"`   // bytes of the shelf that belong to it
-	Body    string `json:"body"`    // SHA-256 of the second line, in hex
+	Body    string `json:"body"`    // SHA-256 of the other lines, in hex
 }
 
-// stood is what the live follower holds after an entry.
+// stood is what the live follower holds after an entry, beside its shop.
 type stood struct {
-	Shop     json.RawMessage
 	Leaves   int64
 	Memories map[string]*memory.Memory
 	Tried    []triedStep
@@ -156,11 +156,12 @@ func (s *snapshots) check(head heading) (err error) {
 
 // stand puts the live follower where it stood.
 func (s *snapshots) stand(head heading, body []byte) error {
+	line, text, _ := bytes.Cut(body, []byte("\n"))
 	var k stood
-	if err := json.Unmarshal(body, &k); err != nil {
+	if err := json.Unmarshal(line, &k); err != nil {
 		return err
 	}
-	shop, err := bench.Restored(k.Shop, s.shelf)
+	shop, err := bench.Restored(text, s.shelf)
 	if err != nil {
 		return err
 	}
@@ -225,15 +226,19 @@ func (s *snapshots) take() (seq uint64, text []byte, err error) {
 		}
 	}
 	head := heading{Program: s.program}
-	var k stood
-	s.d.live.look(func(shop *bench.Shop) {
-		head.Seq, head.Shelf = shop.Seq(), s.shelf.size()
-		k = stood{shop.Snapshot(), s.d.live.grown, s.d.memories, s.d.metrics.floor.triedSteps()}
-		text, err = json.Marshal(k)
+	var line, shop []byte
+	s.d.live.look(func(now *bench.Shop) {
+		head.Seq, head.Shelf, shop = now.Seq(), s.shelf.size(), now.Snapshot()
+		line, err = json.Marshal(stood{s.d.live.grown, s.d.memories, s.d.metrics.floor.triedSteps()})
 	})
 	if err != nil {
 		return 0, nil, err
 	}
+	return s.head(head, slices.Concat(line, []byte("\n"), shop))
+}
+
+// head puts the heading before a body.
+func (s *snapshots) head(head heading, body []byte) (seq uint64, text []byte, err error) {
 	entries, err := s.d.journal.Read(head.Seq, 1)
 	if err != nil {
 		return 0, nil, err
@@ -241,13 +246,13 @@ func (s *snapshots) take() (seq uint64, text []byte, err error) {
 	if head.Entry, err = digest(entries[0]); err != nil {
 		return 0, nil, err
 	}
-	sum := sha256.Sum256(text)
+	sum := sha256.Sum256(body)
 	head.Body = hex.EncodeToString(sum[:])
 	line, err := json.Marshal(head)
 	if err != nil {
 		return 0, nil, err
 	}
-	return head.Seq, append(append(line, '\n'), text...), s.shelf.file.Sync()
+	return head.Seq, slices.Concat(line, []byte("\n"), body), s.shelf.file.Sync()
 }
 
 // shopAt is a shop that stands at an entry or before it, for a writer that cannot have the live one.
@@ -256,11 +261,8 @@ func (s *snapshots) shopAt(seq uint64) *bench.Shop {
 	if err != nil || head.Seq != s.at.Load() || head.Seq > seq {
 		return bench.NewShop(nil)
 	}
-	var k stood
-	if json.Unmarshal(body, &k) != nil {
-		return bench.NewShop(nil)
-	}
-	shop, err := bench.Restored(k.Shop, looked{s.shelf})
+	_, text, _ := bytes.Cut(body, []byte("\n"))
+	shop, err := bench.Restored(text, looked{s.shelf})
 	if err != nil {
 		return bench.NewShop(nil)
 	}

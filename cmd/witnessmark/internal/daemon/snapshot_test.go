@@ -14,8 +14,15 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 )
 
-// Every daemon in these tests takes snapshots all the time, and every start begins with one.
-func init() { snapshotEvery, snapshotAtEnd, snapshotLook = 1, 1, 50*time.Millisecond }
+// ordinary in the environment of a child lets it take snapshots as seldom as a shop does.
+const ordinary = "WITNESSMARK_TEST_SNAPSHOTS"
+
+// Every other daemon in these tests takes snapshots all the time, and every start begins with one.
+func init() {
+	if os.Getenv(ordinary) == "" {
+		snapshotEvery, snapshotAtEnd, snapshotLook = 1, 1, 50*time.Millisecond
+	}
+}
 
 // putBy is the data folder of a daemon that was stopped, with so many builds that the first one was put away.
 func putBy(t *testing.T) (w *wrench, data, file string, build uint64) {
@@ -74,12 +81,7 @@ func stands(t *testing.T, d *Daemon) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, body, _ := bytes.Cut(text, []byte("\n"))
-	var k stood
-	if err := json.Unmarshal(body, &k); err != nil {
-		t.Fatal(err)
-	}
-	return string(k.Shop)
+	return string(bytes.SplitN(text, []byte("\n"), 3)[2])
 }
 
 // A start from a snapshot holds what a start from the first entry holds, whatever became of the snapshot's files.
@@ -89,16 +91,20 @@ func TestSnapshot_StartFromIt(t *testing.T) {
 	var last uint64
 	want := ""
 	for name, harm := range map[string]func(t *testing.T, at Folder){
-		"sound":                   func(*testing.T, Folder) {},
-		"gone":                    func(t *testing.T, at Folder) { must(t, os.Remove(at.Snapshot())) },
-		"its end is missing":      func(t *testing.T, at Folder) { change(t, at.Snapshot(), func(b []byte) []byte { return b[:len(b)-9] }) },
-		"a bit is turned":         func(t *testing.T, at Folder) { change(t, at.Snapshot(), func(b []byte) []byte { b[len(b)/2] ^= 1; return b }) },
-		"empty":                   func(t *testing.T, at Folder) { change(t, at.Snapshot(), func([]byte) []byte { return nil }) },
-		"of another program":      func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Program, strings.Repeat("0", 64))) },
-		"of another journal":      func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Entry, strings.Repeat("0", 64))) },
-		"the shelf is gone":       func(t *testing.T, at Folder) { must(t, os.Remove(at.Shelf())) },
-		"the shelf is cut off":    func(t *testing.T, at Folder) { change(t, at.Shelf(), func(b []byte) []byte { return b[:len(b)-1] }) },
-		"the shelf is of a later": func(t *testing.T, at Folder) { change(t, at.Shelf(), func(b []byte) []byte { return append(b, "half a con"...) }) },
+		"sound":              func(*testing.T, Folder) {},
+		"gone":               func(t *testing.T, at Folder) { must(t, os.Remove(at.Snapshot())) },
+		"its end is missing": func(t *testing.T, at Folder) { change(t, at.Snapshot(), func(b []byte) []byte { return b[:len(b)-9] }) },
+		"a bit is turned": func(t *testing.T, at Folder) {
+			change(t, at.Snapshot(), func(b []byte) []byte { b[len(b)/2] ^= 1; return b })
+		},
+		"empty":                func(t *testing.T, at Folder) { change(t, at.Snapshot(), func([]byte) []byte { return nil }) },
+		"of another program":   func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Program, strings.Repeat("0", 64))) },
+		"of another journal":   func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Entry, strings.Repeat("0", 64))) },
+		"the shelf is gone":    func(t *testing.T, at Folder) { must(t, os.Remove(at.Shelf())) },
+		"the shelf is cut off": func(t *testing.T, at Folder) { change(t, at.Shelf(), func(b []byte) []byte { return b[:len(b)-1] }) },
+		"the shelf is of a later": func(t *testing.T, at Folder) {
+			change(t, at.Shelf(), func(b []byte) []byte { return append(b, "half a con"...) })
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			to := filepath.Join(t.TempDir(), "data")
