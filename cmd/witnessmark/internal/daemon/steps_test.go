@@ -1,14 +1,19 @@
 package daemon
 
 import (
+	"context"
 	"reflect"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 )
 
 // TestF21_ClockSteps sets the clock back and forth between the pulls at a joint, as a computer without a clock of its own does
-// when it finds the time: the order is that of the pulls, on the bench and in the database, and the ledger fits.
+// when it finds the time: the order is that of the pulls, on the bench and in the database, and the ledger fits. Only a reading
+// of a day on which the calibration has ended is said to be out of calibration.
 func TestF21_ClockSteps(t *testing.T) {
 	t.Parallel()
 	w, port := newWrench(t)
@@ -35,16 +40,16 @@ func TestF21_ClockSteps(t *testing.T) {
 	}
 	defer stop()
 	<-updates // the present state
-	steps := []time.Duration{-time.Hour, 30 * 24 * time.Hour, -90 * 24 * time.Hour, -time.Millisecond}
+	steps := []time.Duration{-time.Hour, 400 * 24 * time.Hour, -90 * 24 * time.Hour, -time.Millisecond}
 	var said []string
 	for _, step := range steps {
 		off.Store(int64(step))
 		w.pull(t, 30, 40)
 		for _, m := range (<-updates).Mark {
-			said = append(said, m.Fastener+" "+string(m.Verdict))
+			said = append(said, strings.Join(append([]string{m.Fastener, string(m.Verdict)}, m.Flags...), " "))
 		}
 	}
-	if want := []string{"1 pass", "2 pass", "3 pass", "4 pass"}; !reflect.DeepEqual(said, want) {
+	if want := []string{"1 pass", "2 pass wrench out of calibration", "3 pass", "4 pass"}; !reflect.DeepEqual(said, want) {
 		t.Errorf("got %q, want %q", said, want)
 	}
 	committed(t, d)
@@ -55,4 +60,8 @@ func TestF21_ClockSteps(t *testing.T) {
 	if lost+doubled+disordered > 0 || len(stored) != len(steps) {
 		t.Errorf("got %v, want 1 to 4 in this order", stored)
 	}
+	atRest(t, data, time.Minute, func(ctx context.Context, conn *pgx.Conn) error {
+		verified(t, ctx, conn.Config().ConnString(), data)
+		return nil
+	})
 }

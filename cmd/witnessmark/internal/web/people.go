@@ -44,7 +44,7 @@ const provedFor = 5 * time.Minute
 // fresh is true of one whom the provider has just signed in anew.
 func (p *Pages) fresh(r *http.Request) bool {
 	at := p.sessions.GetInt64(r.Context(), sessionProved)
-	return at != 0 && p.Clock().Sub(time.Unix(at, 0)) < provedFor
+	return at != 0 && p.Clock().Sub(time.Unix(at, 0)).Abs() < provedFor
 }
 
 // prove holds a password against that of who is signed in already; none is needed right after the provider signed them in

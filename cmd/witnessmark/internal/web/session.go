@@ -27,6 +27,16 @@ const (
 	lastFor = 5 * 24 * time.Hour
 )
 
+// setBack is by how much the clock may be set back before sessions end: they would last as much longer. Who is signed in while it
+// shows a year too much would be so for a year. Set forward, they end when the clock shows that they do. Either way one signs in
+// once more and stays so.
+const setBack = 24 * time.Hour
+
+// holds tells whether a session has not ended, nor ends later than any that was begun by this clock.
+func holds(s store.Session, now time.Time) bool {
+	return s.Expires.After(now) && !s.Expires.After(now.Add(idleFor+setBack))
+}
+
 func (p *Pages) newSessions() *scs.SessionManager {
 	// Not by scs.New, whose own store would tidy up for ever.
 	m := &scs.SessionManager{Store: p.kept, HashTokenInStore: true, Codec: p.kept.codec, IdleTimeout: idleFor, Lifetime: lastFor,
@@ -65,7 +75,7 @@ func (k *kept) people() (n int) {
 	defer k.mu.Unlock()
 	now := k.clock()
 	for _, s := range k.all {
-		if s.Person != "" && s.Expires.After(now) {
+		if s.Person != "" && holds(s, now) {
 			n++
 		}
 	}
@@ -76,14 +86,14 @@ func (k *kept) people() (n int) {
 func (k *kept) FindCtx(ctx context.Context, key string) ([]byte, bool, error) {
 	now := k.clock()
 	if s, ok := k.remembered(key); ok {
-		return s.Data, s.Expires.After(now), nil
+		return s.Data, holds(s, now), nil
 	}
 	s, found, err := k.accounts.Session(ctx, key, now)
 	if err != nil { // away: whoever is not remembered signs in again
 		k.log.Warn().Err(err).Msg("sessions cannot be read")
 		return nil, false, nil
 	}
-	if found {
+	if found = found && holds(s, now); found {
 		k.remember(s)
 	}
 	return s.Data, found, nil
@@ -96,9 +106,10 @@ func (k *kept) CommitCtx(ctx context.Context, key string, data []byte, expires t
 		return err
 	}
 	who, _ := values[sessionPerson].(string)
-	s := store.Session{Key: key, Person: who, Data: data, Expires: expires}
+	now := k.clock()
+	s := store.Session{Key: key, Person: who, Data: data, Expires: now.Add(time.Until(expires))} // the library reckons by time.Now
 	k.remember(s)
-	if err := k.accounts.Keep(ctx, s, k.clock()); err != nil {
+	if err := k.accounts.Keep(ctx, s, now); err != nil {
 		k.log.Warn().Err(err).Msg("a session is kept in memory only")
 	}
 	return nil

@@ -44,11 +44,17 @@ func (p *Pages) touch(r *http.Request) {
 
 // stays tells whether somebody who signed in by PIN at a bench is so still: the browser stands there, and was not idle.
 func (p *Pages) stays(r *http.Request, at string) bool {
-	seen := time.Unix(p.sessions.GetInt64(r.Context(), sessionSeen), 0)
-	if last := p.touched.last(p.sessions.Token(r.Context())); last.After(seen) {
-		seen = last
+	last := p.touched.last(p.sessions.Token(r.Context()))
+	return p.station(r) == at && active(p.Clock(), last, time.Unix(p.sessions.GetInt64(r.Context(), sessionSeen), 0))
+}
+
+// active tells whether somebody was so within pinIdle, by when this process saw it, whatever the clock was set to since, or else
+// by what the session says: what lies ahead was seen by a clock that was wrong.
+func active(now, last, said time.Time) bool {
+	if last.IsZero() {
+		last = said
 	}
-	return p.station(r) == at && p.Clock().Sub(seen) < pinIdle
+	return now.Sub(last).Abs() < pinIdle
 }
 
 // anew is a request with its session as it is now: one that goes on for long learns so that somebody has signed out.
