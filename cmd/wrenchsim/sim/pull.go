@@ -79,6 +79,17 @@ func (b *Bolt) TurnBy(angle float64, g Gauge, h Hand, source *rand.Rand) Pull {
 	return p
 }
 
+// MoveOn pulls a bolt that stands until it moves on, and a little further by the angle (degrees): the torque shown is that at
+// which it broke away, or that at the end where it is more. A residual torque is found so.
+func (b *Bolt) MoveOn(angle float64, g Gauge, source *rand.Rand) Pull {
+	b.settle(source)
+	end := b.standing + angle*b.rate
+	p := Pull{Torque: max(end, b.breakaway()), Turned: angle}
+	p.Angle = angle + max(0, p.Torque-g.Threshold)*g.WindUp
+	b.stand(end)
+	return p
+}
+
 // Loosen turns the bolt back by the angle (degrees). The final torque is the one that broke it loose.
 func (b *Bolt) Loosen(angle float64, h Hand, source *rand.Rand) Pull {
 	angle = max(0, angle+h.Angle*normal(source))

@@ -15,7 +15,8 @@ type plan []stage
 type stage struct {
 	form   string
 	figure float64
-	half   bool // covers the first half of the fasteners only
+	half   bool    // covers the first half of the fasteners only
+	high   float64 // … of a window that begins at figure; 0: none
 }
 
 func to(factor float64) stage {
@@ -32,6 +33,16 @@ var plans = []plan{
 	{to(1), to(2.5), by(90), by(90)},
 }
 
+func verified(low, high float64) stage {
+	return stage{form: "verify: %.1f..%.1f N·m", figure: low, high: high}
+}
+
+// verifiedPlans end with a round in which the residual torque is found. After a turn it may be anything that a turn gives.
+var verifiedPlans = []plan{
+	{to(1), verified(0.9, 1.3)}, {to(1), to(2), verified(1.8, 2.6)}, {to(1), to(2), to(3), verified(2.7, 3.9)},
+	{to(1), to(2), by(90), verified(2.5, 18)}, {to(1), by(60), verified(1.3, 11)},
+}
+
 const torquesOnly = 3
 
 // rarePlans are those in which a re-hit is the rule, fasteners are eased, or a stage leaves some out.
@@ -40,18 +51,26 @@ var rarePlans = []plan{
 	{to(1), to(2), {form: to(3).form, figure: 3, half: true}}, {to(1), to(1), by(60)},
 }
 
+// drawn is a procedure of one joint.
+type drawn struct {
+	text      string
+	procedure *procedure.Procedure
+	reach     *reach
+}
+
 // joint draws a joint and its procedure. The file goes through the ordinary reader, as in a shop.
-func (w World) joint(source *rand.Rand) (*procedure.Procedure, *procedure.Joint) {
+func (w World) joint(source *rand.Rand) drawn {
 	n := w.Fasteners[0] + source.IntN(w.Fasteners[1]-w.Fasteners[0]+1)
 	first := w.Torque.draw(source)
-	drawn := w.Plans[source.IntN(len(w.Plans))]
+	stages := w.Plans[source.IntN(len(w.Plans))]
 	round := procedure.RoundStage
 	if source.Float64() < w.Rounds {
 		round = procedure.RoundFastener
 	}
+	r := w.reach(len(stages), source)
 	var b strings.Builder
-	fmt.Fprintf(&b, "format: witnessmark/procedure/1\nfamily: TRIAL\nrevision: \"1\"\ntitle: Drawn\nsource: drawn\ndecision: simple\njoints:\n"+
-		"  - id: j\n    title: Drawn\n    criticality: B\n    round: %s\n    order: listed\n    fasteners:\n", round)
+	fmt.Fprintf(&b, "format: witnessmark/procedure/1\nfamily: TRIAL\nrevision: \"1\"\ntitle: Drawn\nsource: drawn\ndecision: simple\n"+
+		r.written()+"joints:\n  - id: j\n    title: Drawn\n    criticality: B\n    round: %s\n    order: listed\n    fasteners:\n", round)
 	half := make([]string, 0, n)
 	for i := range n {
 		fmt.Fprintf(&b, "      - {id: \"%d\", at: [%d, %d]}\n", i+1, i%2*80, i/2*60)
@@ -60,24 +79,31 @@ func (w World) joint(source *rand.Rand) (*procedure.Procedure, *procedure.Joint)
 		}
 	}
 	b.WriteString("    stages:\n")
-	for i, s := range drawn {
-		b.WriteString(s.line(i+1, first, half))
+	for i, s := range stages {
+		b.WriteString(s.line(i+1, first, half, r.names(i)))
 	}
 	p, err := procedure.Parse("drawn", []byte(b.String()))
 	if err != nil {
 		panic(err) // the text is made here
 	}
-	return p, &p.Joints[0]
+	return drawn{b.String(), p, r}
 }
 
-func (s stage) line(no int, first float64, half []string) string {
-	figure := s.figure
-	if strings.HasPrefix(s.form, "tighten_to") {
-		figure *= first
+// line is the stage as it stands in the file; adapter is the one that it names, empty: none.
+func (s stage) line(no int, first float64, half []string, adapter string) string {
+	figures := []any{no, s.figure}
+	switch {
+	case s.high > 0:
+		figures = []any{no, s.figure * first, s.high * first}
+	case strings.HasPrefix(s.form, "tighten_to"):
+		figures[1] = s.figure * first
 	}
-	only := ""
+	more := ""
 	if s.half {
-		only = ", only: [" + strings.Join(half, ", ") + "]"
+		more = ", only: [" + strings.Join(half, ", ") + "]"
 	}
-	return fmt.Sprintf("      - {id: s%d, "+s.form+"%s}\n", no, figure, only)
+	if adapter != "" {
+		more += ", adapter: " + adapter
+	}
+	return fmt.Sprintf("      - {id: s%d, "+s.form+"%s}\n", append(figures, more)...)
 }

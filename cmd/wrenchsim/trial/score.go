@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"witnessmark/audit"
-	"witnessmark/audit/bench"
 	"witnessmark/audit/procedure"
 )
 
@@ -73,12 +72,13 @@ func (b *Bins) Error() float64 {
 type Score struct {
 	Slips       map[Slip]*Tally
 	Cursor      map[Slip]*Tally // the same runs by a cursor that counts hits
+	Ways        map[Way]*Watch  // those that were seen
 	Live, Final Bins
 }
 
 // NewScore is a score of no runs.
 func NewScore() *Score {
-	s := &Score{Slips: map[Slip]*Tally{}, Cursor: map[Slip]*Tally{}}
+	s := &Score{Slips: map[Slip]*Tally{}, Cursor: map[Slip]*Tally{}, Ways: map[Way]*Watch{}}
 	for _, slip := range Slips() {
 		s.Slips[slip], s.Cursor[slip] = &Tally{}, &Tally{}
 	}
@@ -87,20 +87,27 @@ func NewScore() *Score {
 
 // Add plays a run to the bench and to the cursor.
 func (s *Score) Add(r *Run) {
-	got := bench.Replay(r.Procedure, r.Joint, r.Readings)
+	got := hear(r)
 	steps := r.Joint.Sequence()
-	live, final := places(r.Joint, steps, got.Live), places(r.Joint, steps, got.Final)
+	live, final := places(r.Joint, steps, got.live), places(r.Joint, steps, got.final)
 	t := s.Slips[r.Slip]
-	t.book(r, live, final, found(r, got.Final, final, got.Summary.Complete), found(r, got.Live, live, got.Summary.Complete))
-	t.Flagged.add(len(got.Summary.Attention) > 0)
+	t.book(r, live, final, found(r, got.final, final, got.summary.Complete), found(r, got.live, live, got.summary.Complete))
+	t.Flagged.add(len(got.summary.Attention) > 0)
 	if r.Incomplete() && r.Knowable {
-		t.Complete.add(got.Summary.Complete)
+		t.Complete.add(got.summary.Complete)
 	}
 	for i, l := range r.Labels {
-		s.Live.add(got.Live[i].Confidence, live[i] == l.Step)
-		s.Final.add(got.Final[i].Confidence, final[i] == l.Step)
+		s.Live.add(got.live[i].Confidence, live[i] == l.Step)
+		s.Final.add(got.final[i].Confidence, final[i] == l.Step)
 	}
 	s.count(r, steps)
+	if r.Way == "" {
+		return
+	}
+	if s.Ways[r.Way] == nil {
+		s.Ways[r.Way] = &Watch{}
+	}
+	s.Ways[r.Way].add(r, got, live, final, steps)
 }
 
 func (t *Tally) book(r *Run, live, final []int, found, atOnce bool) {

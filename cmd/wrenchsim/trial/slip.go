@@ -33,6 +33,7 @@ type pull struct {
 	step   int     // -1: somewhere else
 	share  float64 // of the target torque or angle; 1: as it should be
 	back   bool    // turned back instead
+	renew  bool    // no pull: the bolt of that step's fastener gives way to a new one
 	slip   bool    // what the run is named after
 	shadow bool    // equal fasteners hide which one it is
 }

@@ -21,6 +21,9 @@ func (s *Score) Table(w io.Writer) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	if err := s.watched(w); err != nil {
+		return err
+	}
 	_, err := fmt.Fprintf(w, "\nexpected calibration error: at once %.4f, at the close %.4f\n", s.Live.Error(), s.Final.Error())
 	return err
 }

@@ -20,14 +20,17 @@ type technician struct {
 	steps  []procedure.Step
 	slip   Slip
 
-	gauges   []sim.Gauge // by wrench
-	hand     sim.Hand
-	bolts    []*sim.Bolt
+	outfit
+	reach    *reach
+	way      Way
+	acts     []Act
+	renewed  []int    // fasteners with a new bolt that is not drawn up yet
+	turned   []turned // by fastener
+	watching bool
 	torque   string // resolution
 	angle    string
 	missing  float64
 	legs     [][]int // of steps
-	wander   float64 // of the friction of a bolt from pull to pull
 	done     []bool
 	readings []device.Reading
 	labels   []Label
@@ -35,12 +38,12 @@ type technician struct {
 }
 
 func (t *technician) begin() {
-	t.gauges, t.hand, t.bolts, t.wander = t.world.draw(t.joint, t.source)
+	t.outfit = t.world.draw(t.joint, t.source)
 	t.torque = t.world.Torques[t.source.IntN(len(t.world.Torques))]
 	t.angle = t.world.Angles[t.source.IntN(len(t.world.Angles))]
 	t.missing = t.world.Missing.draw(t.source)
 	t.split()
-	t.done = make([]bool, len(t.steps))
+	t.done, t.turned = make([]bool, len(t.steps)), make([]turned, len(t.joint.Fasteners))
 	t.knowable = true
 }
 
@@ -59,7 +62,10 @@ func (t *technician) work() {
 	if at < 0 {
 		t.slip = Clean
 	}
+	changes := t.renewals()
+	t.fitted(-1)
 	for l := range t.legs {
+		t.fitted(t.steps[t.legs[l][0]].Stage)
 		kind := Clean
 		switch l {
 		case at:
@@ -67,7 +73,7 @@ func (t *technician) work() {
 		case second:
 			kind = kinds[1]
 		}
-		t.leg(t.legs[l], kind)
+		t.leg(t.legs[l], kind, changes[l])
 	}
 	if t.slip == Several && t.repeats() { // a hit too many passes for one of the stage that repeats the torque
 		t.knowable = false
@@ -117,6 +123,9 @@ func (t *technician) room(s Slip) int {
 // same all the way.
 func (t *technician) fits(s Slip, l int, leg []int) bool {
 	action := t.steps[leg[0]].Action
+	if action == procedure.Verify {
+		return false
+	}
 	for _, i := range leg {
 		if t.steps[i].Action != action {
 			return s == MissOne || s == Elsewhere
@@ -135,34 +144,48 @@ func (t *technician) fits(s Slip, l int, leg []int) bool {
 	return true
 }
 
-func (t *technician) leg(steps []int, s Slip) {
+func (t *technician) leg(steps []int, s Slip, change Way) {
 	if len(steps) < 3 {
 		panic("trial: a leg of less than three steps has no room for a slip")
+	}
+	if t.steps[steps[0]].Action == procedure.Verify {
+		t.round(steps)
+		return
 	}
 	k := 1 + t.source.IntN(len(steps)-2) // one before it, one after it
 	if s == MissLast {
 		k = len(steps) - 1
 	}
-	for _, p := range walk(s, steps, k, t.source.IntN(k)) {
+	pulls := walk(s, steps, k, t.source.IntN(k))
+	if change != "" {
+		pulls = t.renewing(change, pulls)
+	}
+	for _, p := range pulls {
 		t.pull(p)
 	}
+	t.renewed = t.renewed[:0]
 }
 
 // wrench is the one that a stage is done with: they take turns.
 func (t *technician) wrench(stage int) int { return stage % len(t.gauges) }
 
 func (t *technician) pull(p pull) {
-	l := Label{Step: p.step, Slip: p.slip, Shadow: p.shadow}
-	var came sim.Pull
-	wrench := 0
-	if p.step >= 0 {
-		wrench = t.wrench(t.steps[p.step].Stage)
+	if p.renew {
+		t.renew(t.steps[p.step].Fastener)
+		return
 	}
-	g := t.gauges[wrench]
+	l := Label{Step: p.step, Slip: p.slip, Shadow: p.shadow, Watched: t.watching && !p.back}
+	var came sim.Pull
+	wrench, factor := 0, t.reach.at(-1)
+	if p.step >= 0 {
+		stage := t.steps[p.step].Stage
+		wrench, factor = t.wrench(stage), t.reach.at(stage)
+	}
+	g := through(t.gauges[wrench], factor)
 	switch {
 	case p.step < 0:
 		torque := float64(t.joint.Stages[0].Torque) / 1e6 * (0.5 + 3*t.source.Float64())
-		t.knowable = t.strange(torque)
+		t.knowable = t.strange(torque) && t.strange(torque/factor)
 		came = sim.Pull{Torque: torque, Angle: max(0, torque-g.Threshold) * g.WindUp}
 	case p.back:
 		came = t.bolts[t.steps[p.step].Fastener].Loosen(20+60*t.source.Float64(), t.hand, t.source)
@@ -171,7 +194,12 @@ func (t *technician) pull(p pull) {
 		l.Again = t.done[p.step]
 		came = t.tighten(p, g)
 	}
-	t.readings = append(t.readings, t.read(came, wrench))
+	came.Torque /= factor
+	r := t.read(came, wrench)
+	if p.step >= 0 && !p.back {
+		l.Good = t.good(p.step, r, factor)
+	}
+	t.readings = append(t.readings, r)
 	t.labels = append(t.labels, l)
 }
 
@@ -179,11 +207,13 @@ func (t *technician) tighten(p pull, g sim.Gauge) sim.Pull {
 	st := &t.steps[p.step]
 	b := t.bolts[st.Fastener]
 	target := float64(st.Torque) / 1e6
-	if p.slip && t.done[p.step] {
+	if p.slip && t.done[p.step] && st.Action != procedure.Verify {
 		t.knowable = t.trace(p.step, g)
 	}
 	t.done[p.step] = p.share == 1
 	switch {
+	case st.Action == procedure.Verify:
+		return b.MoveOn(0.5+1.5*t.source.Float64(), g, t.source)
 	case st.Action == procedure.TurnBy:
 		return b.TurnBy(float64(st.Angle)/1e3*p.share, g, t.hand, t.source)
 	case st.Action == procedure.LoosenBy:
@@ -213,10 +243,12 @@ func (t *technician) trace(step int, g sim.Gauge) bool {
 	return turn > 4*max(res, 1)
 }
 
-// due is the first step that is not done, or the last.
+// due is the first step that is not done, or the last. A new bolt that is not drawn up yet is nobody's next.
 func (t *technician) due() int {
-	if i := slices.Index(t.done, false); i >= 0 {
-		return i
+	for i, done := range t.done {
+		if !done && !slices.Contains(t.renewed, t.steps[i].Fastener) {
+			return i
+		}
 	}
 	return len(t.done) - 1
 }
@@ -245,6 +277,7 @@ func (t *technician) turnedBack(step int) {
 			t.done[i] = false
 		}
 	}
+	t.turned[f] = turned{stage: -1}
 }
 
 func (t *technician) read(p sim.Pull, wrench int) device.Reading {
@@ -271,7 +304,7 @@ func (t *technician) read(p sim.Pull, wrench int) device.Reading {
 func (t *technician) open() []bool {
 	open := make([]bool, len(t.done))
 	for i := range open {
-		open[i] = !t.done[i]
+		open[i] = !t.done[i] && t.steps[i].Action != procedure.Verify
 	}
 	return open
 }

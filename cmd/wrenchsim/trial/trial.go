@@ -19,16 +19,23 @@ type Label struct {
 	Slip  bool // the pull is the slip that the run is named after
 	// Shadow is true where equal fasteners hide the position: after the slip, until its stage is over.
 	Shadow bool
+	// Good is true of a pull that its true step would pass.
+	Good bool
+	// Watched is true of a pull that tells of the run's Way.
+	Watched bool
 }
 
 // Run is one joint from its first pull to its last.
 type Run struct {
 	Slip      Slip
+	Way       Way
+	Text      string // of the procedure
 	Procedure *procedure.Procedure
 	Joint     *procedure.Joint
 	Readings  []device.Reading
+	Acts      []Act
 	Labels    []Label
-	Open      []bool // by step: really not done at the end
+	Open      []bool // by step: really not done at the end; a verification never is
 	// Knowable is true where physics leaves a trace of the slip: see knowable.
 	Knowable bool
 }
@@ -46,9 +53,11 @@ func (r *Run) Incomplete() bool {
 // Make makes one run in a world with a slip; the same source gives the same run. The slip is left out, and the run is
 // Clean, where the joint that was drawn has no room for it.
 func Make(w World, s Slip, source *rand.Rand) *Run {
-	p, j := w.joint(source)
-	t := &technician{world: w, source: source, joint: j, steps: j.Sequence(), slip: s}
+	d := w.joint(source)
+	j := &d.procedure.Joints[0]
+	t := &technician{world: w, source: source, joint: j, steps: j.Sequence(), slip: s, reach: d.reach}
 	t.begin()
 	t.work()
-	return &Run{Slip: t.slip, Procedure: p, Joint: j, Readings: t.readings, Labels: t.labels, Open: t.open(), Knowable: t.knowable}
+	return &Run{Slip: t.slip, Way: t.way, Text: d.text, Procedure: d.procedure, Joint: j, Readings: t.readings, Acts: t.acts, Labels: t.labels,
+		Open: t.open(), Knowable: t.knowable}
 }

@@ -33,6 +33,9 @@ type World struct {
 	Plans     []plan   // of the joint's stages to draw from
 	Rounds    float64  // share of joints in which a fastener goes through all stages before the next one
 	Wrenches  int      // wrenches on the bench, each with a threshold and wind-up of its own; they take turns by stage
+	Yield     Span     // share of all turns of the joint at which its bolts yield; none: never
+	Renewals  float64  // share of joints in which a bolt is renewed, see renewal
+	Adapters  bool     // one stage is pulled through an adapter, or all of them, see reach
 }
 
 // Ordinary is a shop as most are: a wrench to 0.1 N·m and a whole degree.
@@ -64,6 +67,11 @@ func Corners() []World {
 		change("no angle at all", func(w *World) { w.Angles, w.Plans = []string{""}, plans[:torquesOnly] }),
 		change("two wrenches", func(w *World) { w.Wrenches = 2 }),
 		change("rare procedures", func(w *World) { w.Plans, w.Rounds = rarePlans, 0.2 }),
+		change("renewals", func(w *World) {
+			w.Plans, w.Yield, w.Renewals = plans[torquesOnly:], Span{0.4, 1.6}, 0.9
+		}),
+		change("verification", func(w *World) { w.Plans = verifiedPlans }),
+		change("adapters", func(w *World) { w.Plans, w.Adapters = plans[1:], true }),
 		change("all at once", func(w *World) {
 			w.Turn, w.WindUp, w.Friction, w.Threshold = Span{8, 120}, Span{0.2, 5}, Span{0.03, 0.2}, Span{0.02, 0.5}
 			w.Wander = Span{0.02, 0.12}
@@ -74,25 +82,49 @@ func Corners() []World {
 	}
 }
 
-// draw gives the gauges, the hand and the bolts of a run for the first target, and how far a bolt's friction wanders.
-func (w World) draw(j *procedure.Joint, source *rand.Rand) ([]sim.Gauge, sim.Hand, []*sim.Bolt, float64) {
+// outfit is what a run is worked with.
+type outfit struct {
+	gauges []sim.Gauge // by wrench
+	hand   sim.Hand
+	bolts  []*sim.Bolt
+	wander float64 // of the friction of a bolt from pull to pull
+	box    func() *sim.Bolt
+}
+
+// draw gives the gauges, the hand and the bolts of a run for the first target, and the box that a new bolt comes from.
+func (w World) draw(j *procedure.Joint, source *rand.Rand) outfit {
 	first := float64(j.Stages[0].Torque) / 1e6
-	gauges := make([]sim.Gauge, w.Wrenches)
-	for i := range gauges {
-		gauges[i] = sim.Gauge{Threshold: first * w.Threshold.draw(source), WindUp: w.WindUp.draw(source) / first}
+	o := outfit{gauges: make([]sim.Gauge, w.Wrenches)}
+	for i := range o.gauges {
+		o.gauges[i] = sim.Gauge{Threshold: first * w.Threshold.draw(source), WindUp: w.WindUp.draw(source) / first}
 	}
-	h := sim.Hand{Overshoot: 0.005, Scatter: w.Scatter.draw(source), Angle: w.Hand.draw(source)}
+	o.hand = sim.Hand{Overshoot: 0.005, Scatter: w.Scatter.draw(source), Angle: w.Hand.draw(source)}
 	spec := sim.CommonBolt()
 	spec.Rate, spec.Scatter, spec.Stiction = first/w.Turn.draw(source), w.Friction.draw(source), w.Stiction.draw(source)
-	wander := w.Wander.draw(source)
-	bolts := make([]*sim.Bolt, len(j.Fasteners))
-	for i := range bolts {
+	o.wander = w.Wander.draw(source)
+	if w.Yield.High > 0 {
+		spec.Yield = yields(j, spec.Rate, w.Yield.draw(source))
+	}
+	o.box = func() *sim.Bolt {
 		s := spec
 		if source.Float64() < w.Odd {
 			s.Rate *= 0.5 * (1 + 3*source.Float64())
 		}
-		s.Wander = wander
-		bolts[i] = sim.NewBolt(s, source)
+		s.Wander = o.wander
+		return sim.NewBolt(s, source)
 	}
-	return gauges, h, bolts, wander
+	o.bolts = make([]*sim.Bolt, len(j.Fasteners))
+	for i := range o.bolts {
+		o.bolts[i] = o.box()
+	}
+	return o
+}
+
+// yields is the torque in N·m that a common bolt has reached at a share of all its turns.
+func yields(j *procedure.Joint, rate, share float64) float64 {
+	var torque, turns float64
+	for _, s := range j.Stages {
+		torque, turns = max(torque, float64(s.Torque)/1e6), turns+float64(s.Angle)/1e3
+	}
+	return torque + share*turns*rate
 }
