@@ -61,6 +61,16 @@ func (b *Bolt) Rate() float64 { return b.rate }
 // Own is this bolt's own torque rate in N·m per degree, about which it wanders from pull to pull.
 func (b *Bolt) Own() float64 { return b.own }
 
+// After is the torque in N·m that the bolt stands at after a turn in degrees, as far as its own friction foretells it.
+func (b *Bolt) After(turn float64) float64 {
+	up := b.standing + turn*b.own
+	if up <= b.yield {
+		return up
+	}
+	from := math.Max(b.standing, b.yield)
+	return from + (up-from)*b.spec.YieldRatio
+}
+
 // breakaway is the torque in N·m at which the bolt begins to move again.
 func (b *Bolt) breakaway() float64 { return b.standing * (1 + b.spec.Stiction) }
 

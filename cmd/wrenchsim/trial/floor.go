@@ -1,23 +1,26 @@
 package trial
 
 import (
+	"slices"
 	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/audit/procedure"
 )
 
 // heard is what a bench said of a run.
 type heard struct {
 	live, final []audit.Mark
-	summary     bench.Summary
+	complete    bool // by the review after the close
+	attention   bool // something wants a person's eye
 }
 
 // floor is a shop with one bench, on which a run is played as people play it: entry by entry.
 type floor struct {
-	shop *bench.Shop
-	seq  uint64
-	took map[uint64]int // reading by entry
+	shop       *bench.Shop
+	build, seq uint64
+	took       map[uint64]int // reading by entry
 	heard
 }
 
@@ -27,7 +30,8 @@ func hear(r *Run) heard {
 	f.enter(audit.ProcedureAdded{Family: "TRIAL", Revision: "1", Title: "Drawn", Text: r.Text})
 	f.enter(audit.PersonAdded{Person: "p1", Name: "Drawn"})
 	f.enter(audit.BuildOpened{Engine: "E1", Family: "TRIAL", Revision: "1", WorkOrder: "1", Person: "p1"})
-	f.enter(audit.JointStarted{Bench: "b", Build: f.seq, Joint: r.Joint.ID, Person: "p1"})
+	f.build = f.seq
+	f.enter(audit.JointStarted{Bench: "b", Build: f.build, Joint: r.Joint.ID, Person: "p1"})
 	acts := r.Acts
 	for i := range r.Readings {
 		for ; len(acts) > 0 && acts[0].After <= i; acts = acts[1:] {
@@ -42,9 +46,32 @@ func hear(r *Run) heard {
 	for i := range acts {
 		f.act(&acts[i])
 	}
-	f.summary = f.shop.View("b").Summary
 	f.say(f.enter(audit.JointClosed{Bench: "b", Run: f.shop.Run("b"), Person: "p1"}))
+	f.review(r)
 	return f.heard
+}
+
+// review looks at what stands in the way of a release. A verification that is still open keeps no joint from being complete.
+func (f *floor) review(r *Run) {
+	v, err := f.shop.Review(f.build)
+	if err != nil {
+		panic(err) // the build is ours
+	}
+	f.complete = true
+	for _, b := range v.Blocking() {
+		switch {
+		case b.Subject == bench.StepOpen && r.verifies(b.Stage):
+			continue
+		case slices.Contains([]bench.Subject{bench.StepFailed, bench.StepDoubted, bench.StepOpen, bench.BoltWorn}, b.Subject):
+			f.complete = false
+		}
+		f.attention = true
+	}
+}
+
+// verifies is true of a stage in which nothing is tightened.
+func (r *Run) verifies(stage string) bool {
+	return slices.ContainsFunc(r.Joint.Stages, func(s procedure.Stage) bool { return s.ID == stage && s.Verifies() })
 }
 
 // say takes over the newest marks of readings.

@@ -10,7 +10,7 @@ import (
 const (
 	twoRenewed  = 0.2  // in two of its legs
 	loosened    = 0.25 // the old bolt is turned back with the wrench that is watched
-	atOnce      = 0.6  // a bad pull is seen to at once, rather than later in its leg
+	atOnce      = 0.8  // a bad pull is seen to at once, rather than later in its leg
 	drawnAtOnce = 0.8  // the new bolt is drawn up at once, rather than at the end of the leg
 	inItsPlace  = 0.8  // … and one ahead of its pull gets that in its turn
 )
@@ -109,20 +109,26 @@ func (t *technician) before(step int) []int {
 	return out
 }
 
-// drawnUp puts a change of the i-th pull's bolt before the at-th pull, and the drawing up of the new bolt where it belongs.
+// drawnUp puts a change of the i-th pull's bolt before the at-th pull, and the drawing up of the new one where it belongs.
 func (t *technician) drawnUp(why Way, pulls []pull, i, at int, change []pull) []pull {
+	step, ahead := pulls[i].step, why == RenewedAhead
 	var anew []pull
-	for _, s := range t.before(pulls[i].step) {
+	for _, s := range t.before(step) {
 		anew = append(anew, pull{step: s, share: 1})
 	}
 	now := t.source.Float64() < drawnAtOnce
-	ahead := why == RenewedAhead
 	if ahead && now && t.source.Float64() < inItsPlace {
 		return slices.Insert(pulls, at, append(change, anew...)...)
 	}
-	anew = append(anew, pull{step: pulls[i].step, share: 1})
+	anew = append(anew, pull{step: step, share: 1})
 	if ahead {
 		pulls = slices.Delete(pulls, i, i+1)
+	}
+	if t.steps[step].Stage == 0 && (ahead || !now) { // slack as the others, and out of the order
+		anew[0].shadow = true
+		for k := at; k < len(pulls); k++ {
+			pulls[k].shadow = true
+		}
 	}
 	if now {
 		return slices.Insert(pulls, at, append(change, anew...)...)

@@ -17,7 +17,8 @@ func (t *technician) round(steps []int) {
 	case RoundTwice:
 		pulls = slices.Insert(pulls, k, pulls[k])
 	}
-	for _, p := range pulls {
+	for i, p := range pulls {
+		p.shadow = i >= k && t.way != RoundListed
 		t.pull(p)
 	}
 }

@@ -91,10 +91,10 @@ func (s *Score) Add(r *Run) {
 	steps := r.Joint.Sequence()
 	live, final := places(r.Joint, steps, got.live), places(r.Joint, steps, got.final)
 	t := s.Slips[r.Slip]
-	t.book(r, live, final, found(r, got.final, final, got.summary.Complete), found(r, got.live, live, got.summary.Complete))
-	t.Flagged.add(len(got.summary.Attention) > 0)
+	t.book(r, live, final, found(r, got.final, final, got.complete), found(r, got.live, live, got.complete))
+	t.Flagged.add(got.attention)
 	if r.Incomplete() && r.Knowable {
-		t.Complete.add(got.summary.Complete)
+		t.Complete.add(got.complete)
 	}
 	for i, l := range r.Labels {
 		s.Live.add(got.live[i].Confidence, live[i] == l.Step)

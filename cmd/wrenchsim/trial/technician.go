@@ -256,8 +256,7 @@ func (t *technician) due() int {
 // higher is true where a fastener that is turned a second time ends clearly elsewhere than the one that is left out for it
 // would have: by more than friction wanders from pull to pull, which nobody could tell from a slip.
 func (t *technician) higher(turn float64, again, missed *sim.Bolt) bool {
-	apart := again.Standing() - missed.Standing() + turn*(again.Own()-missed.Own())
-	return math.Abs(apart) > 4*t.wander*turn*missed.Own()
+	return math.Abs(again.After(turn)-missed.After(turn)) > 4*t.wander*turn*missed.Own()
 }
 
 // strange is true of a torque that no stage of the joint tightens to.

@@ -33,7 +33,7 @@ func (w *Wrong) add(wrong bool, c audit.Share) {
 
 // Verdicts is what was said of the watched pulls, at once or at the close.
 type Verdicts struct {
-	Step Count // at their step
+	Step Count // at their step, of those that physics can tell
 	Good Wrong // would pass at their step, and did not
 	Bad  Wrong // would not, and did
 	Took Count // verifications that were taken for a tightening
@@ -49,7 +49,7 @@ type Watch struct {
 func (w *Watch) add(r *Run, got heard, live, final []int, steps []procedure.Step) {
 	w.Runs++
 	if r.Incomplete() && r.Knowable {
-		w.Complete.add(got.summary.Complete)
+		w.Complete.add(got.complete)
 	}
 	for i := range r.Labels {
 		if l := &r.Labels[i]; l.Watched && l.Step >= 0 {
@@ -60,7 +60,9 @@ func (w *Watch) add(r *Run, got heard, live, final []int, steps []procedure.Step
 }
 
 func (v *Verdicts) add(l *Label, m *audit.Mark, at int, steps []procedure.Step) {
-	v.Step.add(at == l.Step)
+	if !l.Shadow {
+		v.Step.add(at == l.Step)
+	}
 	if l.Good {
 		v.Good.add(m.Verdict != audit.Pass, m.Confidence)
 	} else {
@@ -73,20 +75,18 @@ func (v *Verdicts) add(l *Label, m *audit.Mark, at int, steps []procedure.Step) 
 
 // watched prints a line for each way that was seen, at once and at the close.
 func (s *Score) watched(w io.Writer) error {
+	if len(s.Ways) == 0 {
+		return nil
+	}
 	t := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "\nWATCHED\tRUNS\tCALLED COMPLETE\tSAID\tSTEP RIGHT\tGOOD PULLS\tFALSE VERDICT\tFROM 0.5\tFROM 0.9\tBAD PULLS\tPASSED\tFROM 0.5\tFROM 0.9\tVERIFICATIONS TAKEN FOR A TIGHTENING")
-	seen := false
 	for _, way := range Ways() {
 		a := s.Ways[way]
 		if a == nil {
 			continue
 		}
-		seen = true
 		fmt.Fprintf(t, "%s\t%d\t%s\tat once\t%s\n", way, a.Runs, a.Complete.of(), &a.Live)
 		fmt.Fprintf(t, "\t\t\tat the close\t%s\n", &a.Final)
-	}
-	if !seen {
-		return nil
 	}
 	return t.Flush()
 }

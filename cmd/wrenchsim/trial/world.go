@@ -68,7 +68,7 @@ func Corners() []World {
 		change("two wrenches", func(w *World) { w.Wrenches = 2 }),
 		change("rare procedures", func(w *World) { w.Plans, w.Rounds = rarePlans, 0.2 }),
 		change("renewals", func(w *World) {
-			w.Plans, w.Yield, w.Renewals = plans[torquesOnly:], Span{0.4, 1.6}, 0.9
+			w.Plans, w.Yield, w.Renewals = plans[torquesOnly:], Span{0.6, 1.6}, 0.9
 		}),
 		change("verification", func(w *World) { w.Plans = verifiedPlans }),
 		change("adapters", func(w *World) { w.Plans, w.Adapters = plans[1:], true }),
