@@ -1,8 +1,6 @@
 package match
 
 import (
-	"slices"
-
 	"witnessmark/device"
 )
 
@@ -44,8 +42,11 @@ func (g *grower) hopeless(prior nats) bool { return g.h.weight+prior+g.o.peak < 
 func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 	s := &g.steps[step]
 	prior -= g.o.contradiction(s.Fastener)
-	if step >= g.tight && g.tightening(g.h) {
+	if step >= g.tight && g.h.pos < g.tight && g.tightening(g.h) {
 		prior -= verifyEarly
+	}
+	if b := &g.h.bolts[s.Fastener]; b.over && int(b.stage) == s.Stage && k != ReHit && k != Loosened {
+		prior += pOverAgain
 	}
 	if g.hopeless(prior) {
 		return
@@ -84,19 +85,27 @@ func (o *observed) contradiction(f int) nats {
 	return 0
 }
 
-// newBolt is the first step, of those left behind, of a fastener that got a new bolt which nobody has tightened yet, else
-// -1. Where that is the next step e all the same, there is nothing to go back to.
-func (g *grower) newBolt(behind []int, e int) int {
-	for _, n := range g.fitted {
-		if b := &g.h.bolts[n.fastener]; b.stage >= 0 || b.failed {
-			continue
-		}
-		of := func(i int) bool { return g.steps[i].Fastener == n.fastener }
-		if k := slices.IndexFunc(behind, of); k >= 0 && behind[k] != e {
-			return behind[k]
+// newBolt is the step that a new bolt needs to catch up with the order of work, -1: none; of several bolts, that of the one
+// fitted last.
+func (g *grower) newBolt() int {
+	for k := len(g.fitted) - 1; k >= 0; k-- {
+		if f := g.fitted[k].fastener; g.h.bolts[f].anew {
+			if i := g.catchUp(g.h, f); i >= 0 {
+				return i
+			}
 		}
 	}
 	return -1
+}
+
+// goesThere is how likely the technician goes to that step now, and how likely somewhere else: at once, or at the end of
+// the leg.
+func (g *grower) goesThere(step int, ended bool) (there, elsewhere nats) {
+	b := &g.h.bolts[g.steps[step].Fastener]
+	if b.putOff && !ended {
+		return pOtherBolt, pNewBolt
+	}
+	return pNewBolt, pOtherBolt
 }
 
 // toVerify is true where all is tightened and a fastener waits for its verification: a pull on it is that.

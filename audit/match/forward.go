@@ -52,13 +52,13 @@ func (g *grower) forward() {
 	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && g.leavesOpen(h, behind)
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
-	fitted := g.newBolt(behind, e)
+	fitted, there, elsewhere := g.newBolt(), nats(0), nats(0)
+	if fitted >= 0 && fitted != e {
+		there, elsewhere = g.goesThere(fitted, e <= h.pos || g.leg[e] != g.leg[h.pos])
+	}
 	over := e <= h.pos && len(behind) > 1 // the order is at its end and several are left, so that one of them must be next
 	if e != r {
-		p := g.nextPrior(r >= 0, goesBack)
-		if fitted >= 0 {
-			p += pOtherBolt
-		}
+		p := g.nextPrior(r >= 0, goesBack) + elsewhere
 		if over {
 			p += pBackToFirst
 		}
@@ -68,7 +68,7 @@ func (g *grower) forward() {
 		switch {
 		case i == e:
 		case i == fitted: // which the bench asks for
-			g.add(i, 1, MakeGood, false, pNewBolt)
+			g.add(i, 1, g.drawsUp(i), false, there)
 		case over:
 			g.add(i, 1, MakeGood, true, pNext+backTo(k, len(behind)))
 		case goesBack:
@@ -78,6 +78,14 @@ func (g *grower) forward() {
 		}
 	}
 	g.ahead(e, r)
+}
+
+// drawsUp is Next where a new bolt is drawn up already, so that its step is the one expected.
+func (g *grower) drawsUp(step int) Kind {
+	if g.h.bolts[g.steps[step].Fastener].stage >= 0 {
+		return Next
+	}
+	return MakeGood
 }
 
 // leavesOpen is true where some of those left behind are of the leg that the technician is in.
@@ -101,6 +109,7 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 	switch {
 	case retrying && g.h.tip.kind == Loosened:
 		p = pUnaware
+	case retrying && g.h.bolts[g.steps[g.h.last].Fastener].over:
 	case retrying:
 		p = pMoveOn
 	case g.hitAgain():

@@ -21,8 +21,11 @@ type fastener struct {
 	liftLike int16 // the kind of step of that turn
 	stage    int8  // of the last pull, -1: none
 	failed   bool  // the last pull did not pass, or turned it back
+	over     bool  // … because it went too far
 	slack    bool  // that pull was from slack
 	tool     int8  // which wrench it was made with
+	anew     bool  // a new bolt, not yet drawn up as far as the order of work has come
+	putOff   bool  // … and others were pulled since it was fitted
 }
 
 // steps is a set of steps, a bit each.
@@ -161,9 +164,33 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 		m.pull(h, f, step, n, o)
 	}
 	h.last = step
-	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened {
+	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened && !(n.was.anew && step <= h.pos) {
 		h.pos, h.far = step, max(h.far, step)
 	}
+	m.drawUp(h, s.Fastener)
+}
+
+// drawUp takes note of a pull on a fastener, where new bolts were fitted: one that has caught up is as the others, and the
+// others wait.
+func (m *Matcher) drawUp(h *hypothesis, pulled int) {
+	for _, n := range m.fitted {
+		b := &h.bolts[n.fastener]
+		if n.fastener != pulled {
+			b.putOff = b.anew
+		} else if b.anew && m.catchUp(h, pulled) < 0 {
+			b.anew, b.putOff = false, false
+		}
+	}
+}
+
+// catchUp is the first open step of a fastener up to where the technician is in the order, -1: none.
+func (m *Matcher) catchUp(h *hypothesis, fastener int) int {
+	for st := range m.at {
+		if i := m.at[st][fastener]; i >= 0 && i <= h.pos && h.open.has(i) {
+			return i
+		}
+	}
+	return -1
 }
 
 // fresh is true of a pull that moved a fastener as its stage wants.

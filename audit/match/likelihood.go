@@ -113,14 +113,19 @@ func (m *Matcher) breaksLoose(t, standing int64) nats {
 	return pWide + flat(2*max(m.highest, t))
 }
 
-// movesAt weighs a verification: the torque at which a fastener that stands moves on, anywhere about its window, and hardly
-// a turn.
+// movesAt weighs a verification: the torque at which a fastener moves on, about what it stands at or anywhere about its
+// window, and hardly a turn.
 func (m *Matcher) movesAt(o *observed, s *procedure.Step, standing int64, kind int) nats {
 	low, high := int64(s.Torques.Low)/milli, int64(s.Torques.High)/milli
 	w := pWide + flat(2*max(high, o.torque))
 	if o.torque >= low && o.torque <= high {
-		w = flat(high - low + 1)
+		w = max(w, pTail+flat(high-low+1))
 	}
+	if loose := m.highest / looseFrom; standing <= loose && o.torque <= loose {
+		w = max(w, flat(loose+1))
+	}
+	sigma := max(standing*residual/1000, 1)
+	w = max(w, pUsual+gauss(o.torque-standing*(1000+residual/2)/1000, sigma*sigma))
 	if o.angle == none {
 		return w
 	}
@@ -264,11 +269,22 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 		}
 		return w
 	}
+	if f.total > 0 && up >= -sigma && up*1000 < rise*giveWay { // turned in a stage before: it may yield in this one
+		w = max(w, m.mayYield(kind)+flat(rise*giveWay/1000))
+	}
 	spread := rise * its.spread / 1000
 	if up*1000 > rise*oddLow && up*1000 < rise*oddHigh {
 		w = max(w, oddPrior(known)-ln(up)-lnOdd)
 	}
 	return max(w, usual(up-rise, spread*spread, sigma*sigma+1))
+}
+
+// mayYield is how likely a bolt yields in a further turn: unknown until the first of its kind was turned.
+func (m *Matcher) mayYield(kind int) nats {
+	if m.phys.turned[kind].n == 0 {
+		return pHalf
+	}
+	return pOddAngle
 }
 
 func angleNear(angle, target, sigma int64) nats {

@@ -239,6 +239,7 @@ func (m *Matcher) Replace(f int) {
 		h.weight += m.whyRenewed(h, f)
 		h.bolts[f] = fastener{stage: -1}
 		m.reopen(h, f)
+		h.bolts[f].anew = m.catchUp(h, f) >= 0
 	}
 	slices.SortStableFunc(m.beliefs, func(a, b *hypothesis) int { return cmp.Compare(b.weight, a.weight) })
 }

@@ -83,14 +83,14 @@ func (h *hypothesis) settle(n *node, f *fastener) (moved bool) {
 	switch {
 	case n.verdict == audit.Pass:
 		h.open.drop(n.step)
-		f.failed = false
+		f.failed, f.over = false, false
 	case n.kind == ReHit && n.verdict == audit.LowTorque:
 		return false
 	case n.kind == ReHit:
 		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
 	default:
 		h.open.put(n.step)
-		f.failed = true
+		f.failed, f.over = true, n.verdict == audit.HighTorque || n.verdict == audit.HighAngle
 	}
 	return true
 }

@@ -5,6 +5,7 @@ package match
 var (
 	pNext         = lnShare(960_000) // goes on to the next fastener
 	pRetry        = lnShare(800_000) // after a failed one: tightens the same again
+	pOverAgain    = lnShare(20_000)  // … seldom one that was run over: no pull makes it good
 	pMoveOn       = lnShare(150_000) // after a failed one: goes on all the same
 	pReHitLast    = lnShare(8_000)   // hits the one just done again: the commonest slip
 	pReHitAny     = lnShare(2_000)   // hits some other one again, shared among all that are done
@@ -50,6 +51,7 @@ const (
 	wideHigh        = 1_300 // ‰
 	wildHigh        = 1_500 // beyond 150 % nobody pulls unnoticed
 	giveWay         = 1_120 // ‰: a fastener that stands there gives way below this
+	residual        = 70    // ‰: how a residual torque scatters, about somewhat more than what its fastener was tightened to
 	breakMost       = 1_200 // ‰ of the torque that it stands at: more takes no fastener to break loose
 	looseFrom       = 20    // a loose one turns back with less than one part in so many of the highest torque of the joint
 	stuckFrom       = 900   // ‰: a fastener that stands at 90 % of a torque hardly moves on the way to it
@@ -87,7 +89,7 @@ const (
 	changeOfMind    = ln2         // a finding already said is kept until another is twice as likely
 	tagPenalty      = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
 	namedPenalty    = 40 * oneNat
-	verifyEarly     = 7 * oneNat / 2 // a verification while there is something to tighten: it comes later, often by another person
+	verifyEarly     = 3 * oneNat / 2 // a verification while there is something to tighten: it comes later, often by another person
 	skipStage       = oneNat / 2     // a fastener takes a stage without the one before: who missed it does not know
 	learnFrom       = 600_000
 )

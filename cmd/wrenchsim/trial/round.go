@@ -18,7 +18,7 @@ func (t *technician) round(steps []int) {
 		pulls = slices.Insert(pulls, k, pulls[k])
 	}
 	for i, p := range pulls {
-		p.shadow = i >= k && t.way != RoundListed
+		p.shadow = t.way == RoundTwice || t.way == RoundLeft && i >= k // an extra one may be any of them
 		t.pull(p)
 	}
 }
