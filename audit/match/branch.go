@@ -42,7 +42,7 @@ func (g *grower) hopeless(prior nats) bool { return g.h.weight+prior+g.o.peak < 
 func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 	s := &g.steps[step]
 	prior -= g.o.contradiction(s.Fastener)
-	if step >= g.tight && g.h.pos < g.tight && g.tightening(g.h) {
+	if k != Next && step >= g.tight && g.h.pos < g.tight && g.unfinished() {
 		prior -= verifyEarly
 	}
 	if b := &g.h.bolts[s.Fastener]; b.over && int(b.stage) == s.Stage && k != ReHit && k != Loosened {
@@ -69,6 +69,16 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 func (m *Matcher) tightening(h *hypothesis) bool {
 	i := h.open.from(0)
 	return i >= 0 && i < m.tight
+}
+
+// unfinished is true where more than one step is left to tighten.
+func (g *grower) unfinished() bool {
+	i := g.h.open.from(0)
+	if i < 0 || i >= g.tight {
+		return false
+	}
+	i = g.h.open.from(i + 1)
+	return i >= 0 && i < g.tight
 }
 
 // contradiction is how much a tag, a scanned label or a person's word speaks against fastener f (elsewhere: none of the joint).

@@ -89,7 +89,7 @@ const (
 	changeOfMind    = ln2         // a finding already said is kept until another is twice as likely
 	tagPenalty      = 25 * oneNat // a tag, a scanned label or a person's word is nearly, not quite, always right
 	namedPenalty    = 40 * oneNat
-	verifyEarly     = 3 * oneNat / 2 // a verification while there is something to tighten: it comes later, often by another person
+	verifyEarly     = 3 * oneNat / 2 // a verification while several steps are left to tighten: it comes later, often by another person
 	skipStage       = oneNat / 2     // a fastener takes a stage without the one before: who missed it does not know
 	learnFrom       = 600_000
 )

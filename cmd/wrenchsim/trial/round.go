@@ -10,7 +10,7 @@ func (t *technician) round(steps []int) {
 		pulls = append(pulls, pull{step: i, share: 1})
 	}
 	k := t.source.IntN(len(pulls))
-	t.way = []Way{RoundListed, RoundLeft, RoundTwice}[t.source.IntN(3)]
+	t.way = []Way{RoundListed, RoundListed, RoundLeft, RoundTwice}[t.source.IntN(4)]
 	switch t.way {
 	case RoundLeft:
 		pulls = slices.Delete(pulls, k, k+1)
