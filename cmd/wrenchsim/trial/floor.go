@@ -26,7 +26,7 @@ type floor struct {
 
 // hear plays a run: its readings, and what was said in between.
 func hear(r *Run) heard {
-	f := &floor{shop: bench.NewShop(), took: map[uint64]int{}}
+	f := &floor{shop: bench.NewShop(nil), took: map[uint64]int{}}
 	f.enter(audit.ProcedureAdded{Family: "TRIAL", Revision: "1", Title: "Drawn", Text: r.Text})
 	f.enter(audit.PersonAdded{Person: "p1", Name: "Drawn"})
 	f.enter(audit.BuildOpened{Engine: "E1", Family: "TRIAL", Revision: "1", WorkOrder: "1", Person: "p1"})
