@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/daemon"
+	"witnessmark/store/cluster"
 )
 
 // State is how a check came out.
@@ -49,11 +50,16 @@ type System struct {
 	FileSystem func(path string) (string, error)
 	// Space is the bytes that are free and that there are where a path lies.
 	Space func(path string) (free, size uint64, err error)
+	// ReadOnly tells whether the file system that a path lies on takes no writes.
+	ReadOnly func(path string) (bool, error)
+	// Server finds the programs of PostgreSQL for the folder of a private database.
+	Server func(folder string) (cluster.Binaries, error)
 }
 
 // Of is the computer that this program runs on.
 func Of() System {
-	return System{Kernel: kernel, Synchronised: synchronised, FileSystem: fileSystem, Space: daemon.Space}
+	return System{Kernel: kernel, Synchronised: synchronised, FileSystem: fileSystem, Space: daemon.Space, ReadOnly: readOnly,
+		Server: cluster.FindFor}
 }
 
 // Examine makes all checks, in an order in which one would put things right.

@@ -2,6 +2,7 @@ package doctor
 
 import (
 	"errors"
+	"io/fs"
 	"net"
 	"os"
 	"os/exec"
@@ -10,11 +11,14 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/device/finder"
 	"witnessmark/device/port/plugtest"
 	"witnessmark/device/profile"
+	"witnessmark/store/cluster"
 	"witnessmark/store/cluster/clustertest"
 )
 
@@ -38,6 +42,8 @@ func sound(t *testing.T) *Box {
 			Synchronised: func() (bool, error) { return true, nil },
 			FileSystem:   func(string) (string, error) { return "ext4", nil },
 			Space:        func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
+			ReadOnly:     readOnly,
+			Server:       cluster.FindFor,
 		}}
 }
 
@@ -103,6 +109,17 @@ func TestFolder(t *testing.T) {
 		must(t, os.WriteFile(b.Data, nil, 0o600))
 		is(t, b.folder(), NotOK, "is no folder")
 	})
+	t.Run("on a disk that is read-only", func(t *testing.T) {
+		b := sound(t)
+		disk := b.Data
+		if err := unix.Mount("none", disk, "tmpfs", unix.MS_RDONLY, "mode=700"); err != nil {
+			t.Skipf("a file system can be mounted by root only: %v", err)
+		}
+		t.Cleanup(func() { must(t, unix.Unmount(disk, unix.MNT_DETACH)) })
+		is(t, b.folder(), NotOK, "is read-only")
+		b.Data = filepath.Join(b.Data, "deep", "down")
+		is(t, b.folder(), NotOK, "is read-only")
+	})
 }
 
 func TestKey(t *testing.T) {
@@ -156,6 +173,22 @@ func TestPostgres(t *testing.T) {
 		must(t, os.Mkdir(dir, 0o700))
 		must(t, os.WriteFile(filepath.Join(dir, "PG_VERSION"), []byte("8.4\n"), 0o600))
 		is(t, b.postgres(t.Context()), NotOK, "was made by PostgreSQL 8.4")
+	})
+	t.Run("not installed", func(t *testing.T) {
+		b := sound(t)
+		b.System.Server = func(string) (cluster.Binaries, error) { return "", cluster.ErrNoServer }
+		f := b.postgres(t.Context())
+		if is(t, f, NotOK, "no PostgreSQL server"); !strings.HasPrefix(f.Do, "apt-get install postgresql;") {
+			t.Errorf("got %q, want a command that puts it right", f.Do)
+		}
+	})
+	t.Run("in a folder that this user may not look into", func(t *testing.T) {
+		b := sound(t)
+		b.System.Server = func(string) (cluster.Binaries, error) { return "", fs.ErrPermission }
+		f := b.postgres(t.Context())
+		if is(t, f, Look, "permission denied"); f.Do != asRoot {
+			t.Errorf("got %q, want who is to look", f.Do)
+		}
 	})
 	t.Run("the shop's own", func(t *testing.T) {
 		b.Config.Database = clustertest.Database(t)

@@ -9,6 +9,9 @@ import (
 	"witnessmark/cmd/witnessmark/internal/daemon"
 )
 
+// asRoot is what to do where this user may not look.
+const asRoot = "run this as root, or as the user of the daemon"
+
 // folder looks whether the daemon can work in its data folder, and whether it alone can.
 func (b *Box) folder() Finding {
 	f := Finding{Check: "data folder", State: NotOK}
@@ -31,6 +34,8 @@ func (b *Box) folder() Finding {
 	case s.mode.Perm()&0o077 != 0:
 		f.Found = fmt.Sprintf("%s is open to others (mode %#o), and holds the signing key", b.Data, s.mode.Perm())
 		f.Do = "chmod 700 " + b.Data
+	case b.readOnly(b.Data):
+		f = frozen(f, b.Data)
 	default:
 		f.State, f.Found = OK, fmt.Sprintf("%s belongs to the daemon alone", b.Data)
 	}
@@ -50,7 +55,23 @@ func (b *Box) missing(f Finding) Finding {
 		f.Do = fmt.Sprintf("install -d -m 700 -o %s %s", b.User.Name, b.Data)
 		return f
 	}
+	if b.readOnly(above) {
+		return frozen(f, above)
+	}
 	f.State, f.Found = OK, b.Data+" is not there yet: the first start makes it"
+	return f
+}
+
+// readOnly is false too where that cannot be known.
+func (b *Box) readOnly(path string) bool {
+	is, err := b.System.ReadOnly(path)
+	return is && err == nil
+}
+
+// frozen is for a folder on a file system that takes no writes, as one does after an error of its disk.
+func frozen(f Finding, at string) Finding {
+	f.Found = "the file system of " + at + " is read-only"
+	f.Do = "look in dmesg whether its disk fails and replace it then; else mount it again with rw"
 	return f
 }
 
@@ -67,7 +88,7 @@ func (b *Box) key() Finding {
 			f.Do = "put it back from a backup, unless it was taken away after witnessmark ledger rotate-key"
 		}
 	case err != nil:
-		f.State, f.Found, f.Do = Look, err.Error(), "run this as root, or as the user of the daemon"
+		f.State, f.Found, f.Do = Look, err.Error(), asRoot
 	case s.mode.Perm()&0o077 != 0:
 		f.State, f.Found = NotOK, fmt.Sprintf("others can read %s (mode %#o) and sign in the shop's name", path, s.mode.Perm())
 		f.Do = fmt.Sprintf("chmod 600 %s, and change the key with witnessmark ledger rotate-key if anybody may have read it", path)
@@ -97,7 +118,7 @@ func (b *Box) space() Finding {
 		free, size, err = b.System.Space(at)
 	}
 	if err != nil {
-		f.State, f.Found, f.Do = Look, err.Error(), "look how much is free there"
+		f.State, f.Found, f.Do = Look, err.Error(), asRoot
 		return f
 	}
 	f.State, f.Found = OK, fmt.Sprintf("%d of %d MiB are free in %s", free/mebibyte, size/mebibyte, at)

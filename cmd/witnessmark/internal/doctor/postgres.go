@@ -2,7 +2,9 @@ package doctor
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -18,13 +20,19 @@ func (b *Box) postgres(ctx context.Context) Finding {
 	if b.Config.Database != config.Private {
 		return b.reachable(ctx, f)
 	}
-	programs, err := cluster.FindFor(daemon.Folder(b.Data).Postgres())
-	if err != nil {
+	programs, err := b.System.Server(daemon.Folder(b.Data).Postgres())
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		f.State, f.Found, f.Do = Look, err.Error(), asRoot
+	case errors.Is(err, cluster.ErrNoServer):
+		f.State, f.Found = NotOK, "no PostgreSQL server is installed"
+		f.Do = "apt-get install postgresql; until then readings are kept in the journal only"
+	case err != nil: // it says what to install
 		f.State, f.Found = NotOK, err.Error()
-		f.Do = "install it; until then readings are kept in the journal only"
-		return f
+		f.Do = "do so; until then readings are kept in the journal only"
+	default:
+		f.State, f.Found = OK, "server programs in "+string(programs)
 	}
-	f.State, f.Found = OK, "server programs in "+string(programs)
 	return f
 }
 

@@ -56,6 +56,14 @@ func synchronised() (bool, error) {
 	return state != unix.TIME_ERROR && t.Status&unix.STA_UNSYNC == 0, nil
 }
 
+func readOnly(path string) (bool, error) {
+	var st unix.Statfs_t
+	if err := unix.Statfs(path, &st); err != nil {
+		return false, fmt.Errorf("look whether the file system of %s takes writes: %w", path, err)
+	}
+	return st.Flags&unix.ST_RDONLY != 0, nil
+}
+
 func fileSystem(path string) (string, error) {
 	var st unix.Statfs_t
 	if err := unix.Statfs(path, &st); err != nil {
