@@ -189,6 +189,7 @@ var decoders = map[string]func([]byte) (Event, error){
 
 	CalibrationFound{}.Kind(): decode[CalibrationFound],
 	PersonForgotten{}.Kind():  decode[PersonForgotten],
+	LossAccepted{}.Kind():     decode[LossAccepted],
 }
 
 func decode[E Event](body []byte) (Event, error) {

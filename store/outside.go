@@ -125,7 +125,7 @@ func (s *Store) Prove(outcomes iter.Seq2[audit.Outcome, error]) error {
 	if s.ahead == nil {
 		return nil
 	}
-	trial := *s
+	trial := *s // its tree moves on, ours stays
 	for o, err := range outcomes {
 		if err != nil {
 			return err
@@ -141,8 +141,28 @@ func (s *Store) Prove(outcomes iter.Seq2[audit.Outcome, error]) error {
 			return err
 		}
 	}
-	return fmt.Errorf("%w: the journal leads to leaf %d and the checkpoint %s proves %d: bring the newer database or journal back",
-		ErrOlder, trial.tree.Size(), s.opt.Outside, s.ahead.Size)
+	return s.older(trial.tree, fmt.Sprintf("the journal leads to leaf %d and the checkpoint %s proves %d: bring the newer database or journal back, or have an administrator accept the loss with witnessmark ledger accept-loss",
+		trial.tree.Size(), s.opt.Outside, s.ahead.Size))
+}
+
+// Older is an ErrOlder of which it is known what is lost.
+type Older struct {
+	Proven, Remains ledger.Checkpoint // outside, and what database and journal hold of it
+	what            string
+}
+
+// Error is a sentence.
+func (o *Older) Error() string { return fmt.Sprintf("%v: %s", ErrOlder, o.what) }
+
+// Unwrap makes it an ErrOlder.
+func (o *Older) Unwrap() error { return ErrOlder }
+
+func (s *Store) older(remains *ledger.Tree, what string) error {
+	root, err := remains.Root()
+	if err != nil {
+		return err
+	}
+	return &Older{*s.ahead, ledger.Checkpoint{Origin: s.ahead.Origin, Size: remains.Size(), Root: root}, what}
 }
 
 // arrives refuses a tree that leads past the checkpoint outside, or to another state of that size.
@@ -155,8 +175,8 @@ func (s *Store) arrives(tree *ledger.Tree) error {
 		return err
 	}
 	if tree.Size() != s.ahead.Size || root != s.ahead.Root {
-		return fmt.Errorf("%w: at leaf %d the journal leads to another state than the checkpoint %s proves, so its entries are not those that were lost: "+
-			"bring the newer database or journal back, or the version of this program that wrote them", ErrOlder, s.ahead.Size, s.opt.Outside)
+		return s.older(s.tree, fmt.Sprintf("at leaf %d the journal leads to another state than the checkpoint %s proves, so its entries are not those that were lost: "+
+			"bring the newer database or journal back, the version of this program that wrote them, or have an administrator accept the loss with witnessmark ledger accept-loss", s.ahead.Size, s.opt.Outside))
 	}
 	return nil
 }

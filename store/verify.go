@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
@@ -38,6 +39,8 @@ type Verified struct {
 	Checkpoints int
 	Keys        []KeySpan // that signed, in their order
 	Kept        int       // checkpoints kept outside from which the ledger goes on
+	Losses      []Loss    // accepted: breaks in the record
+	Lost        []string  // what names a ledger that is not there, and that an accepted loss explains
 	Root        tlog.Hash
 }
 
@@ -68,6 +71,7 @@ type walk struct {
 	entry    uint64      // the newest whose leaf was seen
 	signed   int64       // size of the newest checkpoint seen
 	releases releases
+	losses   losses
 	bytes    []byte // of the leaf at hand, behind one byte for its hash
 }
 
@@ -81,7 +85,14 @@ func (v *walk) all(ctx context.Context, key string, kept []Kept) error {
 	if err != nil {
 		return err
 	}
-	if v.releases, err = readReleases(ctx, v.tx, v.shop); err != nil {
+	if v.losses, err = readLosses(ctx, v.tx, v.shop); err != nil {
+		return err
+	}
+	v.found.Losses = v.losses.all
+	if v.releases, err = readReleases(ctx, v.tx, v.shop, v.explained); err != nil {
+		return err
+	}
+	if err := v.losses.at(v.tree); err != nil {
 		return err
 	}
 	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index",
@@ -109,6 +120,9 @@ func (v *walk) all(ctx context.Context, key string, kept []Kept) error {
 			return err
 		}
 		if err := v.releases.at(v.tree); err != nil {
+			return err
+		}
+		if err := v.losses.at(v.tree); err != nil {
 			return err
 		}
 	}
@@ -229,7 +243,7 @@ func (v *walk) end() error {
 			return &Mismatch{r.Index, s.table, r.Seq, "a row without a leaf"}
 		}
 	}
-	if err := v.releases.end(); err != nil {
+	if err := errors.Join(v.releases.end(), v.losses.end()); err != nil {
 		return err
 	}
 	// Every commit signs: without this check, whoever takes the checkpoints away could write what he likes.

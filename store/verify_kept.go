@@ -42,21 +42,33 @@ func (v *walk) atKept() error {
 			return err
 		}
 		k := v.kept[0]
-		if k.Size == v.tree.Size() && root != k.Root {
+		v.kept = v.kept[1:]
+		switch {
+		case k.Size != v.tree.Size() || root == k.Root:
+			v.found.Kept++
+		case !v.explained("the checkpoint in "+k.where, k.Size, k.Root[:]):
 			return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("at size %d the database has another root than the checkpoint kept in %s", k.Size, k.where)}
 		}
-		v.kept = v.kept[1:]
-		v.found.Kept++
 	}
 	return nil
 }
 
+// explained notes what names a ledger that is not there; false where no accepted loss tells why.
+func (v *walk) explained(what string, size int64, root []byte) bool {
+	if !v.losses.explain(size, root) {
+		return false
+	}
+	v.found.Lost = append(v.found.Lost, fmt.Sprintf("%s names a ledger of %d leaves", what, size))
+	return true
+}
+
 // beyond is for after the last leaf: a checkpoint that is left proves that there were more.
 func (v *walk) beyond() error {
-	if len(v.kept) == 0 {
+	left := slices.DeleteFunc(v.kept, func(k keptPoint) bool { return v.explained("the checkpoint in "+k.where, k.Size, k.Root[:]) })
+	if len(left) == 0 {
 		return nil
 	}
-	k := v.kept[len(v.kept)-1]
+	k := left[len(left)-1]
 	return fmt.Errorf("%w: it ends at leaf %d, the checkpoint in %s proves %d; was an old backup put back? Bring the newer database back",
 		ErrOlder, v.tree.Size(), k.where, k.Size)
 }

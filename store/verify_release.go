@@ -15,6 +15,7 @@ import (
 type releases struct {
 	rows *cursor[signature]
 	next *signature
+	lost func(what string, size int64, root []byte) bool // takes a ledger that is not there
 }
 
 // signature is what a release says of the ledger.
@@ -24,8 +25,8 @@ type signature struct {
 	root        []byte
 }
 
-func readReleases(ctx context.Context, tx pgx.Tx, shop string) (releases, error) {
-	r := releases{rows: newCursor(ctx, tx, "releases",
+func readReleases(ctx context.Context, tx pgx.Tx, shop string, lost func(string, int64, []byte) bool) (releases, error) {
+	r := releases{lost: lost, rows: newCursor(ctx, tx, "releases",
 		"SELECT seq, ledger_index, size, root FROM witnessmark.build_release WHERE refused = '' AND shop = "+quote(shop)+" ORDER BY size, ledger_index",
 		func(s *signature) []any { return []any{&s.seq, &s.index, &s.size, &s.root} })}
 	return r, r.step()
@@ -43,7 +44,8 @@ func (r *releases) at(t *ledger.Tree) error {
 		if err != nil {
 			return err
 		}
-		if r.next.size < t.Size() || r.next.size > r.next.index || !bytes.Equal(root[:], r.next.root) {
+		there := r.next.size == t.Size() && r.next.size <= r.next.index && bytes.Equal(root[:], r.next.root)
+		if !there && !r.gone() {
 			return r.next.mismatch("the ledger that it signs is not the one that was there")
 		}
 		if err := r.step(); err != nil {
@@ -55,10 +57,20 @@ func (r *releases) at(t *ledger.Tree) error {
 
 // end is for after the last leaf.
 func (r *releases) end() error {
-	if r.next == nil {
-		return nil
+	for r.next != nil {
+		if !r.gone() {
+			return r.next.mismatch(fmt.Sprintf("it signs a ledger of %d leaves, which there are not", r.next.size))
+		}
+		if err := r.step(); err != nil {
+			return err
+		}
 	}
-	return r.next.mismatch(fmt.Sprintf("it signs a ledger of %d leaves, which there are not", r.next.size))
+	return nil
+}
+
+// gone is true where the ledger that the next one signs was lost.
+func (r *releases) gone() bool {
+	return r.lost(fmt.Sprintf("the release of entry %d", r.next.seq), r.next.size, r.next.root)
 }
 
 func (s *signature) mismatch(what string) error {

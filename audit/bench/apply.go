@@ -72,6 +72,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.fit(ev)
 	case audit.KeyChanged:
 		s.signing = ev.NewKey
+	case audit.LossAccepted:
+		s.losses = append(s.losses, ev)
 	case audit.LabelScanned:
 		s.scan(ev)
 	case audit.PersonForgotten:

@@ -73,6 +73,8 @@ func (s *Shop) overtaken(ev audit.Event) error {
 		return s.refuseScan(ev)
 	case audit.KeyChanged:
 		return s.refuseKey(ev)
+	case audit.LossAccepted:
+		return s.refuseLoss(ev)
 	}
 	return nil
 }

@@ -34,6 +34,7 @@ type Shop struct {
 	lives      Lives
 	shelf      Shelf  // nil: the shop holds all of it
 	signing    string // the key that the ledger is signed with; empty: its first one
+	losses     []audit.LossAccepted
 }
 
 // revision is a procedure revision that the shop holds.

@@ -6,13 +6,16 @@ import (
 	"fmt"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/store/ledger"
 )
 
 type ledgerCommand struct {
 	Keys      ledgerKeys  `cmd:"" help:"Show the keys that the ledger was and is signed with."`
 	RotateKey ledgerKey   `cmd:"" help:"Sign the ledger with a new key from now on."`
+	Loss      ledgerLoss  `cmd:"" name:"accept-loss" help:"Accept that a part of the record is lost for good, so that the daemon goes on without it."`
 	Proof     ledgerProof `cmd:"" help:"Ask a witness to sign a checkpoint: print it with the proof that the ledger goes on from an earlier size."`
 }
 
@@ -89,6 +92,39 @@ func (c *ledgerKey) Run(ctx context.Context, s shop) error {
 		return err
 	}
 	return showKey(s, "From now on the ledger is signed with this key. Hand it out, and keep a copy of the folder keys/:", k.New)
+}
+
+type ledgerLoss struct {
+	person
+	Reason string `required:"" help:"What happened, as it shall stand in the record." placeholder:"TEXT"`
+	Config string `required:"" help:"Configuration of the daemon, which must be stopped." placeholder:"FILE" type:"existingfile"`
+}
+
+// Help is the long help of the command.
+func (ledgerLoss) Help() string {
+	return `Only where database and journal were put back to an older state, or are damaged, and nothing newer can be brought back. An entry of
+the ledger says what a signed checkpoint outside proves, what remains of it, and who accepts that; "witnessmark verify" names it as
+a break from then on. The checkpoint stays in the data folder under the name checkpoint.lost-SIZE. Where somebody is administrator,
+only an administrator may do this.`
+}
+
+// Run records the loss and says what it is.
+func (c *ledgerLoss) Run(ctx context.Context, s shop, all *commands) error {
+	if s.remote.Server != "" {
+		return inputError{errors.New("a loss is accepted on the machine of the daemon: leave out --server")}
+	}
+	o, err := served(c.Config, s, all)
+	if err != nil {
+		return err
+	}
+	e, err := daemon.AcceptLoss(ctx, o, c.Reason, c.By)
+	if err != nil {
+		return err
+	}
+	loss := e.Event.(audit.LossAccepted)
+	_, err = fmt.Fprintf(s.out, "Entry %d: of the %d leaves that a signed checkpoint proves, %d remain. Start the daemon: it goes on from there.\nThe checkpoint stays in %s as evidence.\n",
+		e.Seq, loss.Size, loss.Remains, daemon.Folder(o.Data).Lost(loss.Size))
+	return err
 }
 
 type ledgerProof struct {

@@ -33,28 +33,25 @@ const stopWithin = 45 * time.Second
 
 // Run works until it is told to stop or cannot go on; then the error says why.
 func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
-	cfg, err := config.Load(c.Config)
+	o, err := served(c.Config, s, all)
 	if err != nil {
-		return inputError{err}
+		return err
 	}
 	if c.Listen != "" {
-		cfg.Listen = c.Listen
+		o.Config.Listen = c.Listen
 	}
-	if all.Data == "" && cfg.Data != "" {
-		s.data = cfg.Data
-	}
-	log := logger(s.log)
+	log := o.Log
 	if runtime.GOOS != "linux" {
 		log.Warn().Msg(elsewhere)
 	}
-	d, err := daemon.New(daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, NewID: newID, Log: log, Version: version()})
+	d, err := daemon.New(o)
 	if err != nil {
 		return err
 	}
 	if err := d.Start(ctx); err != nil {
 		return err
 	}
-	log.Info().Str("shop", cfg.Shop.ID).Str("data", s.data).Str("listen", d.Addr()).Msg("readings are taken")
+	log.Info().Str("shop", o.Config.Shop.ID).Str("data", o.Data).Str("listen", d.Addr()).Msg("readings are taken")
 	tending, rest := context.WithCancel(ctx)
 	rested := make(chan struct{})
 	go func() { defer close(rested); tend.Run(tending, d, log) }()
@@ -69,6 +66,18 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 	defer cancel()
 	err = d.Err()
 	return errors.Join(err, d.Stop(stopping))
+}
+
+// served are the options of the daemon of a configuration.
+func served(file string, s shop, all *commands) (daemon.Options, error) {
+	cfg, err := config.Load(file)
+	if err != nil {
+		return daemon.Options{}, inputError{err}
+	}
+	if all.Data == "" && cfg.Data != "" {
+		s.data = cfg.Data
+	}
+	return daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, NewID: newID, Log: logger(s.log), Version: version()}, nil
 }
 
 // logger writes JSON lines, or readable ones where a person sits at the other end.

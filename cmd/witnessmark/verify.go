@@ -51,8 +51,13 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "ok: shop %s, %d leaves made anew from their rows, %d signed checkpoints, root %s\n",
-		reader.Shop(), found.Leaves, found.Checkpoints, found.Root)
+	head := "ok"
+	if len(found.Losses) > 0 {
+		head = "ok but for what was lost"
+	}
+	fmt.Fprintf(s.out, "%s: shop %s, %d leaves made anew from their rows, %d signed checkpoints, root %s\n",
+		head, reader.Shop(), found.Leaves, found.Checkpoints, found.Root)
+	tellLosses(s.out, found)
 	for _, k := range found.Keys {
 		print, err := ledger.Fingerprint(k.Key)
 		if err != nil {
@@ -70,6 +75,16 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 		return errAttention
 	}
 	return err
+}
+
+// tellLosses names the breaks in the record.
+func tellLosses(w io.Writer, found store.Verified) {
+	for _, l := range found.Losses {
+		fmt.Fprintf(w, "BREAK behind leaf %d: %v\n", l.Remains, l)
+	}
+	for _, what := range found.Lost {
+		fmt.Fprintf(w, "BREAK: %s, which is not there: it was lost, or changed before that was accepted\n", what)
+	}
 }
 
 // kept reads the checkpoints that were kept outside the database.

@@ -35,6 +35,9 @@ func (f Folder) Snapshot() string { return f.in("snapshot") }
 // Shelf is the other file of Snapshot.
 func (f Folder) Shelf() string { return f.in("shelf") }
 
+// Lost is the checkpoint that proved so many leaves of which a part was accepted to be lost.
+func (f Folder) Lost(size int64) string { return f.in(fmt.Sprintf("checkpoint.lost-%d", size)) }
+
 // Socket is the control socket.
 func (f Folder) Socket() string { return f.in("control.sock") }
 

@@ -30,6 +30,9 @@ type kept struct {
 // back, and what comes now would get the numbers of what was lost. Where the journal reaches far enough, the store takes what the
 // database lacks from it and holds it against that checkpoint.
 func (d *Daemon) meetKept(ctx context.Context) error {
+	if err := d.setLossAside(); err != nil {
+		return err
+	}
 	newest, outside := d.newestKept()
 	if newest.Size > d.live.leaves() {
 		// A version of this program that judged otherwise may have written more of the same entries: the database has the last word.
@@ -53,11 +56,11 @@ func (d *Daemon) meetKept(ctx context.Context) error {
 
 func lost(newest kept, end int64) error {
 	return fmt.Errorf("%w: database and journal together end at leaf %d, the checkpoint in %s proves %d: an old backup was put back and %d leaves are lost. "+
-		"Bring the newer journal or database back; if there is none, keep %s as evidence and move it away, then the record goes on from leaf %d "+
-		"and whoever holds the later checkpoint will see that", store.ErrOlder, end, newest.where, newest.Size, newest.Size-end, newest.where, end)
+		"Bring the newer journal or database back; if there is none, an administrator accepts the loss with witnessmark ledger accept-loss, and the record goes on from leaf %d",
+		store.ErrOlder, end, newest.where, newest.Size, newest.Size-end, end)
 }
 
-// newestKept is the newest checkpoint of this shop in the data folder or on the other disk, and the size of the one in the
+// newestKept is the newest checkpoint of this shop in the data folder or on the other disk, behind those of what was lost, and the size of the one in the
 // folder. What cannot be read or is not signed by the shop counts for nothing here: the store and verify say what is wrong with it.
 func (d *Daemon) newestKept() (newest kept, outside int64) {
 	keys := []note.Verifier{d.key.Verifier}
@@ -75,6 +78,12 @@ func (d *Daemon) newestKept() (newest kept, outside int64) {
 		notes, _, err := ledger.ReadNotes(file)
 		if err != nil {
 			d.opt.Log.Error().Err(err).Str("file", file).Msg("the checkpoints kept outside the database cannot be read")
+		}
+		for i, n := range slices.Backward(notes) {
+			if d.accepted(n.Note) {
+				notes = notes[i+1:]
+				break
+			}
 		}
 		if k := newestOf(file, notes, keys); k.Size > newest.Size {
 			newest = k

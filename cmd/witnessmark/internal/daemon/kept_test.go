@@ -54,32 +54,76 @@ func proved(t *testing.T, data string, note []byte) {
 	}
 }
 
-// TestF33_OldStatePutBack takes a shop at two moments, and puts parts of the earlier one back.
-func TestF33_OldStatePutBack(t *testing.T) {
+// moments is a shop at two moments, in folders beside that of the daemon.
+type moments struct {
+	w                         *wrench
+	data, old, newer, witness string
+	file                      string // configuration
+	last, seen                []byte // checkpoint of the newer one in the data folder, and all on the other disk
+}
+
+func twoMoments(t *testing.T) *moments {
+	t.Helper()
 	w, port := newWrench(t)
 	dir := t.TempDir()
-	data, old, newer, witness := filepath.Join(dir, "data"), filepath.Join(dir, "old"), filepath.Join(dir, "newer"), filepath.Join(dir, "witness.txt")
-	file := shopFile(port) + "witness: " + witness + "\n"
-	begun := start(t, data, file)
+	m := &moments{w: w, data: filepath.Join(dir, "data"), old: filepath.Join(dir, "old"), newer: filepath.Join(dir, "newer"), witness: filepath.Join(dir, "witness.txt")}
+	m.file = shopFile(port) + "witness: " + m.witness + "\n"
+	begun := start(t, m.data, m.file)
 	onBench(t, client(t, begun))
 	w.pull(t, 30, 40)
 	committed(t, begun)
 	stopDaemon(t, begun)
-	putBack(t, data, old)
-	begun = start(t, data, file)
-	w.pull(t, 30, 40)
-	w.pull(t, 30, 40)
-	committed(t, begun)
-	stopDaemon(t, begun)
-	putBack(t, data, newer)
-	last, err := os.ReadFile(Folder(newer).Outside())
-	if err != nil {
+	putBack(t, m.data, m.old)
+	m.goOn(t, 30, 2)
+	putBack(t, m.data, m.newer)
+	var err error
+	if m.last, err = os.ReadFile(Folder(m.newer).Outside()); err != nil {
 		t.Fatal(err)
 	}
-	seen, err := os.ReadFile(witness)
-	if err != nil || !strings.Contains(string(seen), strings.TrimSpace(string(last))) {
-		t.Fatalf("got %s, %v, want the newest checkpoint on the other disk", seen, err)
+	if m.seen, err = os.ReadFile(m.witness); err != nil || !strings.Contains(string(m.seen), strings.TrimSpace(string(m.last))) {
+		t.Fatalf("got %s, %v, want the newest checkpoint on the other disk", m.seen, err)
 	}
+	return m
+}
+
+// goOn starts a daemon, pulls, and stops it when all is in the database.
+func (m *moments) goOn(t *testing.T, torque, pulls int64) {
+	t.Helper()
+	d := start(t, m.data, m.file)
+	for range pulls {
+		m.w.pull(t, torque, 40)
+	}
+	committed(t, d)
+	stopDaemon(t, d)
+}
+
+// lay puts parts of one state over another, and the checkpoints on the other disk as they are given.
+func (m *moments) lay(t *testing.T, base, from string, seen []byte, parts ...string) {
+	t.Helper()
+	putBack(t, base, m.data)
+	for _, part := range parts {
+		if from == "" {
+			if err := os.RemoveAll(filepath.Join(m.data, part)); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		putBack(t, filepath.Join(from, part), filepath.Join(m.data, part))
+	}
+	if err := os.RemoveAll(m.witness); err != nil {
+		t.Fatal(err)
+	}
+	if seen != nil {
+		if err := os.WriteFile(m.witness, seen, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// TestF33_OldStatePutBack puts parts of an earlier state back.
+func TestF33_OldStatePutBack(t *testing.T) {
+	m := twoMoments(t)
+	w, data, old, newer, file, seen, last := m.w, m.data, m.old, m.newer, m.file, m.seen, m.last
 	states := []struct {
 		rule    string
 		base    string   // the state that is there
@@ -98,56 +142,24 @@ func TestF33_OldStatePutBack(t *testing.T) {
 	}
 	for _, tc := range states {
 		t.Run(tc.rule, func(t *testing.T) {
-			putBack(t, tc.base, data)
-			for _, part := range tc.back {
-				if tc.from == "" {
-					if err := os.RemoveAll(filepath.Join(data, part)); err != nil {
-						t.Fatal(err)
-					}
-					continue
-				}
-				putBack(t, filepath.Join(tc.from, part), filepath.Join(data, part))
+			kept := seen
+			if !tc.witness {
+				kept = nil
 			}
-			if err := os.RemoveAll(witness); err != nil {
-				t.Fatal(err)
-			}
-			if tc.witness {
-				if err := os.WriteFile(witness, seen, 0o644); err != nil {
-					t.Fatal(err)
-				}
-			}
+			m.lay(t, tc.base, tc.from, kept, tc.back...)
 			if tc.refused {
 				refusesOld(t, data, file)
 				return
 			}
-			d := start(t, data, file)
-			committed(t, d)
-			w.pull(t, 30, 40)
-			committed(t, d)
-			stopDaemon(t, d)
+			m.goOn(t, 30, 1)
 			if tc.base == newer {
 				proved(t, data, last)
 			}
 		})
 	}
 	t.Run("database and journal, and the journal went on otherwise: none of it is written", func(t *testing.T) {
-		putBack(t, old, data)
-		if err := os.RemoveAll(witness); err != nil {
-			t.Fatal(err)
-		}
+		m.otherwise(t)
 		d := start(t, data, file)
-		for range 3 {
-			w.pull(t, 31, 40)
-		}
-		committed(t, d)
-		stopDaemon(t, d)
-		for part, from := range map[string]string{"postgres": old, "checkpoint": newer} {
-			putBack(t, filepath.Join(from, part), filepath.Join(data, part))
-		}
-		if err := os.RemoveAll(witness); err != nil {
-			t.Fatal(err)
-		}
-		d = start(t, data, file)
 		said := awaitTrouble(t, d)
 		if !errors.Is(said, store.ErrOlder) || !strings.Contains(said.Error(), "another state than the checkpoint") {
 			t.Errorf("got %v, want it said that these entries are others", said)
@@ -162,6 +174,17 @@ func TestF33_OldStatePutBack(t *testing.T) {
 		}
 	})
 	t.Logf("FAULT F33 states=%d", len(states)+1)
+}
+
+// otherwise is the old database with a journal that went on from there in another way than the checkpoint proves.
+func (m *moments) otherwise(t *testing.T) {
+	t.Helper()
+	m.lay(t, m.old, "", nil)
+	m.goOn(t, 31, 3)
+	journal := filepath.Join(t.TempDir(), "journal.db")
+	putBack(t, Folder(m.data).Journal(), journal)
+	m.lay(t, m.newer, m.old, nil, "postgres")
+	putBack(t, journal, Folder(m.data).Journal())
 }
 
 // awaitTrouble waits until the writer has looked at the database and says why it does not write.

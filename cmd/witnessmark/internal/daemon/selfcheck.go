@@ -128,6 +128,9 @@ func (c *selfCheck) pass(ctx context.Context, progress func(done, all int64)) er
 	c.set(func() {
 		c.over, c.bad, c.good = true, nil, c.d.opt.Clock()
 		c.state.Last = fmt.Sprintf("%d leaves made anew from their rows, %d signed checkpoints, root %s; %s", found.Leaves, found.Checkpoints, found.Root, goesOn(found.Kept))
+		for _, l := range found.Losses {
+			c.state.Last += fmt.Sprintf("; break: %v", l)
+		}
 		c.state.Good, c.state.At = true, c.good
 	})
 	return nil

@@ -67,9 +67,8 @@ type reach struct {
 const commitWithin = time.Minute
 
 func newWriter(d *Daemon) *writer {
-	shop, key := d.opt.Config.Shop.ID, d.key
 	open := func(ctx context.Context, url string) (database, error) {
-		st, err := store.Open(ctx, store.Options{URL: url, Shop: shop, Key: key, Outside: d.folder.Outside(), Clock: d.opt.Clock})
+		st, err := store.Open(ctx, d.storeOptions(url))
 		if err != nil {
 			return nil, err
 		}
@@ -80,6 +79,10 @@ func newWriter(d *Daemon) *writer {
 	}
 	return &writer{journal: d.journal, address: d.base.address, open: open, booked: d.metrics.latency.written, log: d.opt.Log,
 		fresh: d.live, shopAt: d.snapshots.shopAt, at: reach{trouble: errNotYet}, moved: make(chan struct{})}
+}
+
+func (d *Daemon) storeOptions(url string) store.Options {
+	return store.Options{URL: url, Shop: d.opt.Config.Shop.ID, Key: d.key, Outside: d.folder.Outside(), Clock: d.opt.Clock}
 }
 
 // errNotYet is the state of a writer before its first look at the database.
