@@ -113,6 +113,7 @@ func TestF33_LossIsAccepted(t *testing.T) {
 			t.Errorf("got %v, want the database named that holds more", err)
 		}
 	})
+	t.Log("FAULT F33 states=5")
 }
 
 func refused(err error) bool {
