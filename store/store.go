@@ -82,14 +82,34 @@ func (s *Store) take(ctx context.Context) error {
 		return err
 	}
 	s.conn = conn
-	var locked bool
-	if err := conn.QueryRow(ctx, "SELECT pg_catalog.pg_try_advisory_lock(pg_catalog.hashtext('witnessmark'), pg_catalog.hashtext($1))", s.opt.Shop).Scan(&locked); err != nil {
-		return fmt.Errorf("lock the shop: %w", err)
-	}
-	if !locked {
-		return fmt.Errorf("shop %s is locked: %w", s.opt.Shop, ErrFenced)
+	if err := s.lock(ctx); err != nil {
+		return err
 	}
 	return s.claim(ctx)
+}
+
+// lockWithin is how long a session that was closed a moment ago may take to let go of the shop.
+const lockWithin = 2 * time.Second
+
+// lock takes the shop's lock, which the session keeps until it ends.
+func (s *Store) lock(ctx context.Context) error {
+	for last := time.Now().Add(lockWithin); ; {
+		var locked bool
+		err := s.conn.QueryRow(ctx, "SELECT pg_catalog.pg_try_advisory_lock(pg_catalog.hashtext('witnessmark'), pg_catalog.hashtext($1))", s.opt.Shop).Scan(&locked)
+		switch {
+		case err != nil:
+			return fmt.Errorf("lock the shop: %w", err)
+		case locked:
+			return nil
+		case time.Now().After(last):
+			return fmt.Errorf("shop %s is locked: %w", s.opt.Shop, ErrFenced)
+		}
+		select {
+		case <-time.After(50 * time.Millisecond):
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 }
 
 // claim moves the epoch on. A writer that held an earlier epoch finds its next commit refused.
