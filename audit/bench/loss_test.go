@@ -10,7 +10,7 @@ import (
 )
 
 func TestShop_LossAccepted(t *testing.T) {
-	s, seq := NewShop(), uint64(0)
+	s, seq := NewShop(nil), uint64(0)
 	apply := func(ev audit.Event) string {
 		seq++
 		return s.Apply(audit.Entry{Seq: seq, At: time.Unix(int64(seq), 0), Event: ev}).Refused
@@ -38,6 +38,10 @@ func TestShop_LossAccepted(t *testing.T) {
 		if got := apply(c.ev); !strings.Contains(got, c.refused) || c.refused == "" && got != "" {
 			t.Errorf("%+v: got %q, want %q", c.ev, got, c.refused)
 		}
+	}
+	s, err := Restored(s.Snapshot(), nil)
+	if err != nil {
+		t.Fatal(err)
 	}
 	if got := s.Losses(); len(got) != 2 || got[1].Remains != 5 {
 		t.Errorf("got %+v, want the two that were not refused", got)

@@ -34,6 +34,7 @@ type snapshot struct {
 	Fits       map[string]fits
 	Lives      []keptCycles
 	Signing    string
+	Losses     []audit.LossAccepted
 }
 
 type keptRevision struct {
@@ -83,7 +84,7 @@ type keptCycles struct {
 // Snapshot is the whole shop as it is now, for Restored.
 func (s *Shop) Snapshot() []byte {
 	k := snapshot{Seq: s.seq, People: s.people, Wrenches: map[string]keptWrench{}, Calibrated: s.calibrated, Benches: map[string]uint64{},
-		Heard: s.heard, Badges: s.badges, Roles: s.roles, Tokens: s.tokens, Places: map[string]keptPlace{}, Fits: s.fits, Signing: s.signing}
+		Heard: s.heard, Badges: s.badges, Roles: s.roles, Tokens: s.tokens, Places: map[string]keptPlace{}, Fits: s.fits, Signing: s.signing, Losses: s.losses}
 	for _, r := range s.procedures {
 		k.Procedures = append(k.Procedures, keptRevision{r.added, r.used})
 	}
@@ -150,7 +151,7 @@ func Restored(snap []byte, shelf Shelf) (*Shop, error) {
 		return nil, fmt.Errorf("read the shop's snapshot: %w", err)
 	}
 	s := NewShop(shelf)
-	s.seq, s.people, s.signing = k.Seq, k.People, k.Signing
+	s.seq, s.people, s.signing, s.losses = k.Seq, k.People, k.Signing, k.Losses
 	for _, r := range k.Procedures {
 		s.addProcedure(r.Added, r.Used)
 	}
