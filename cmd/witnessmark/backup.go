@@ -75,6 +75,9 @@ func (c *backupCommand) Run(ctx context.Context, s shop, all *commands) (err err
 	if err != nil {
 		return err
 	}
+	if err := src.Folder.NoteBackup(src.Now); err != nil {
+		return fmt.Errorf("%s is whole, but nobody will be told when it was taken: %w", c.Out, err)
+	}
 	return c.tell(s, a)
 }
 

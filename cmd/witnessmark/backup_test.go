@@ -287,7 +287,17 @@ func leaves(t *testing.T, data string, last uint64) (n int64, sum string) {
 
 func TestBackup_Drill(t *testing.T) {
 	d := newDrill(t)
+	if _, ok := daemon.Folder(d.data).LastBackup(); !ok {
+		t.Error("got a backup taken and not noted")
+	}
+	was := time.Unix(1777881600, 0)
+	if err := daemon.Folder(d.data).NoteBackup(was); err != nil {
+		t.Fatal(err)
+	}
 	t.Run("a full disk leaves no backup", d.fullDisk)
+	if now, _ := daemon.Folder(d.data).LastBackup(); !now.Equal(was) {
+		t.Errorf("got %v noted for a backup that failed, want %v", now, was)
+	}
 	t.Run("files of evidence go and come while they are read", d.rotated)
 	d.kill()
 	t.Run("hostile", d.hostile)

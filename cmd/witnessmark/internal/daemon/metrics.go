@@ -44,6 +44,7 @@ var (
 	signedIn   = desc("sessions", "People signed in at the pages, as far as they were there since the start.")
 	diskFree   = desc("data_folder_free_bytes", "Bytes that are free on the disk of the data folder.")
 	diskSize   = desc("data_folder_size_bytes", "Bytes of the disk of the data folder.")
+	backedUp   = desc("backup_last_timestamp_seconds", "When the newest backup was taken that was read back whole; nothing where none is known.")
 	buildInfo  = desc("build_info", "Always 1; the labels say which program this is.", "version", "goversion")
 )
 
@@ -120,7 +121,7 @@ func (m *metrics) judged(wrench string, mark *audit.Mark) {
 // Describe implements prometheus.Collector.
 func (m *metrics) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{wrenchUp, wrenchIs, wrenchSeen, leftOut, entriesIn, depth, databaseUp, ledgerSize, ledgerSign,
-		oldest, signedIn, diskFree, diskSize, buildInfo} {
+		oldest, signedIn, diskFree, diskSize, backedUp, buildInfo} {
 		ch <- d
 	}
 }
@@ -151,6 +152,9 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 	if free, size, err := Space(m.d.opt.Data); err == nil {
 		gauge(diskFree, float64(free))
 		gauge(diskSize, float64(size))
+	}
+	if at, ok := m.d.folder.LastBackup(); ok {
+		gauge(backedUp, seconds(at))
 	}
 	last := m.d.journal.Last()
 	gauge(entriesIn, float64(last))
