@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 )
@@ -21,6 +22,8 @@ type options struct {
 	folder   string // data folder and limits lie in a new folder in it
 	readings int    // that the record is filled to
 	quick    bool
+	only     string // the parts that are measured, by a word of their names; empty: all
+	keep     bool
 }
 
 // long is how long something is measured: shorter in a quick run.
@@ -37,6 +40,8 @@ func main() {
 	flag.StringVar(&o.python, "python", "", "python with pyserial and psycopg2; left out: that peer is not measured")
 	flag.StringVar(&o.folder, "folder", os.TempDir(), "folder on the disk to measure on")
 	flag.IntVar(&o.readings, "readings", 100_000, "readings that the record is filled to")
+	flag.StringVar(&o.only, "only", "", "measure only the part whose name has this in it")
+	flag.BoolVar(&o.keep, "keep", false, "leave the folder with the record there, and say where")
 	flag.BoolVar(&o.quick, "quick", false, "show that it works, and measure little")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -49,14 +54,18 @@ func main() {
 }
 
 func run(ctx context.Context, o options) (err error) {
-	if o.quick {
+	if o.quick && o.only == "" {
 		o.readings = min(o.readings, 10_000)
 	}
 	dir, err := os.MkdirTemp(o.folder, "bench")
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	if o.keep {
+		fmt.Fprintln(os.Stderr, "the record lies in", dir)
+	} else {
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	}
 	s, err := newShop(ctx, o, dir)
 	if err != nil {
 		return err
@@ -69,6 +78,9 @@ func run(ctx context.Context, o options) (err error) {
 	}{
 		{"an empty record", empty}, {"waiting", waiting}, {"carrying", carrying}, {"peers", peers}, {"a day", day}, {"a filled record", filled},
 	} {
+		if !strings.Contains(part.name, o.only) {
+			continue
+		}
 		fmt.Fprintf(os.Stderr, "%s  %s\n", time.Now().Format(time.TimeOnly), part.name)
 		if err := part.measure(ctx, s, t); err != nil {
 			return fmt.Errorf("%s: %w", part.name, err)

@@ -78,17 +78,32 @@ func syncFolder(dir string) error {
 	return errors.Join(d.Sync(), d.Close())
 }
 
-// open opens the file, which is there, and finds the last entry.
+// open opens the file, which is there, and finds the last entry. Its pages are looked at before, through a mapping of their own:
+// a page of a mapping that was looked at counts as memory of the process, and a journal is large.
 func (j *Journal) open() error {
-	err := guard(j.openFile)
+	err := j.openFor(true, j.lookThrough)
+	if err == nil {
+		err = j.db.Close()
+	}
+	if err != nil {
+		return err
+	}
+	return j.openFor(false, func() error {
+		if err := guard(j.recognise); err != nil {
+			return err
+		}
+		return j.setAside()
+	})
+}
+
+// openFor opens the file and does something with it. On an error it is closed again.
+func (j *Journal) openFor(readOnly bool, do func() error) error {
+	err := guard(func() error { return j.openFile(readOnly) })
 	if errors.Is(err, bolterrors.ErrTimeout) {
 		return fmt.Errorf("another process has %s open: stop the other daemon first", j.path)
 	}
 	if err == nil {
-		if err = guard(j.recognise); err == nil {
-			err = j.setAside()
-		}
-		if err == nil {
+		if err = do(); err == nil {
 			return nil
 		}
 	}
@@ -108,7 +123,7 @@ func letGo(f *os.File) error {
 	return errors.Join(unlock(f), f.Close())
 }
 
-func (j *Journal) openFile() error {
+func (j *Journal) openFile(readOnly bool) error {
 	st, err := os.Stat(j.path)
 	if err != nil {
 		return err
@@ -121,34 +136,40 @@ func (j *Journal) openFile() error {
 		j.file, err = os.OpenFile(name, flag, mode)
 		return j.file, err
 	}
-	j.db, err = bolt.Open(j.path, 0o600, &bolt.Options{Timeout: lockWait, OpenFile: keep})
+	j.db, err = bolt.Open(j.path, 0o600, &bolt.Options{Timeout: lockWait, OpenFile: keep, ReadOnly: readOnly, PreLoadFreelist: true})
 	if errors.Is(err, bolterrors.ErrInvalid) || errors.Is(err, bolterrors.ErrChecksum) || errors.Is(err, bolterrors.ErrVersionMismatch) {
 		return fmt.Errorf("the file is damaged or no journal: restore it from a backup: %w", err)
 	}
 	return err
 }
 
-// recognise makes sure that this is a whole journal of our format and finds its last entry.
+// lookThrough makes sure that all of a journal of our format is there.
+func (j *Journal) lookThrough() error {
+	return guard(func() error { return j.db.View(j.whole) })
+}
+
+func (j *Journal) whole(tx *bolt.Tx) error {
+	a, e := tx.Bucket(about), tx.Bucket(entries)
+	if a == nil || e == nil {
+		return errors.New("the file is no journal: give the path of one")
+	}
+	if v := a.Get(format); string(v) != formatVersion {
+		return fmt.Errorf("the journal has the format %q, this version reads %q: use the version that wrote it", v, formatVersion)
+	}
+	st, err := j.file.Stat()
+	if err != nil {
+		return err
+	}
+	if st.Size() < tx.Size() {
+		return fmt.Errorf("the file is cut short, %d bytes of %d are there: restore it from a backup", st.Size(), tx.Size())
+	}
+	return checkPages(tx)
+}
+
+// recognise finds the last entry.
 func (j *Journal) recognise() error {
-	return j.db.View(func(tx *bolt.Tx) error {
-		a, e := tx.Bucket(about), tx.Bucket(entries)
-		if a == nil || e == nil {
-			return errors.New("the file is no journal: give the path of one")
-		}
-		if v := a.Get(format); string(v) != formatVersion {
-			return fmt.Errorf("the journal has the format %q, this version reads %q: use the version that wrote it", v, formatVersion)
-		}
-		st, err := j.file.Stat()
-		if err != nil {
-			return err
-		}
-		if st.Size() < tx.Size() {
-			return fmt.Errorf("the file is cut short, %d bytes of %d are there: restore it from a backup", st.Size(), tx.Size())
-		}
-		if err := checkPages(tx); err != nil {
-			return err
-		}
-		j.last, err = lastOf(a, e)
+	return j.db.View(func(tx *bolt.Tx) (err error) {
+		j.last, err = lastOf(tx.Bucket(about), tx.Bucket(entries))
 		return err
 	})
 }

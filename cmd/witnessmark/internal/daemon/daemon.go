@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -101,6 +102,7 @@ func (d *Daemon) Start(ctx context.Context) error {
 			return errors.Join(err, d.Stop(ctx))
 		}
 	}
+	d.jobs.Go(debug.FreeOSMemory) // a start takes more than the work after it
 	return nil
 }
 
