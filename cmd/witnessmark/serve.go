@@ -49,6 +49,10 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 		return err
 	}
 	if err := d.Start(ctx); err != nil {
+		if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+			log.Info().Msg("stopped before readings were taken")
+			return nil
+		}
 		return err
 	}
 	log.Info().Str("shop", o.Config.Shop.ID).Str("data", o.Data).Str("listen", d.Addr()).Msg("readings are taken")

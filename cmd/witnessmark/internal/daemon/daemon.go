@@ -208,8 +208,26 @@ func (d *Daemon) startLive(ctx context.Context) error {
 			d.end(fmt.Errorf("follow journal: %w", err))
 		}
 	})
-	return d.live.await(ctx, d.life, d.journal.Last())
+	return d.caughtUp(ctx)
 }
+
+// caughtUp waits until the live follower has worked out what was journaled before this start, and says how far it is.
+func (d *Daemon) caughtUp(ctx context.Context) error {
+	last := d.journal.Last()
+	for {
+		short, cancel := context.WithTimeout(ctx, progressEvery)
+		err := d.live.await(short, d.life, last)
+		cancel()
+		if err == nil || ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded) {
+			return err
+		}
+		at := d.live.seq()
+		d.opt.Log.Info().Uint64("entry", at).Uint64("of", last).Msgf("the journal is worked out, %d %% done; readings are taken when that is done", at*100/last)
+	}
+}
+
+// progressEvery is how often a long start says how far it is.
+const progressEvery = 5 * time.Second
 
 // recall remembers a reading of any wrench: one that the configuration does not name now may come back to it.
 func (d *Daemon) recall(out audit.Outcome) {
