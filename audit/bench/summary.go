@@ -15,7 +15,7 @@ const (
 	candidateFrom audit.Share = 30_000
 	certainFrom   audit.Share = 900_000
 	// doubtFrom is the share of there being any missed step from which a joint without an open one is doubted.
-	doubtFrom audit.Share = 50_000
+	doubtFrom audit.Share = 25_000
 	// doubtedPart is the part of that share, 1 in so many, from which a single step is named.
 	doubtedPart = 5
 	// blindShare is what each reading adds that a second hit would equal: the share of pulls that are second hits.

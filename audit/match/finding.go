@@ -97,15 +97,31 @@ func (m *Matcher) OpenShare() []audit.Share {
 	return out
 }
 
-// AnyOpen is the posterior of at least one tightening or loosening being open now: verifications do not count.
+// AnyOpen is the posterior of at least one tightening or loosening being open, where the technician takes the joint for done.
+// Verifications do not count.
 func (m *Matcher) AnyOpen() audit.Share {
-	var sum int64
+	var open, all int64
 	for i, s := range m.shares() {
-		if m.tightening(m.beliefs[i]) {
-			sum += s
+		if h := m.beliefs[i]; m.tightening(h) {
+			s = s * expNano(m.stops(h)) / 1_000_000_000
+			open += s
 		}
+		all += s
 	}
-	return share(sum)
+	return share(open * 1_000_000 / max(all/1000, 1))
+}
+
+// stops is how likely a technician who has an open step ahead takes the joint for done: who took a second hit for the last
+// does, and so may one who goes by what the page says. Of what was left behind nobody knows.
+func (m *Matcher) stops(h *hypothesis) nats {
+	e := h.open.from(h.pos + 1)
+	switch {
+	case e < 0 || e >= m.tight:
+		return 0
+	case h.hitAgain():
+		return pBelieved
+	}
+	return pStops
 }
 
 // Blind is how many observations, as they are held now, would have looked the same had the technician hit another one again:

@@ -112,7 +112,7 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 	case retrying && g.h.bolts[g.steps[g.h.last].Fastener].over:
 	case retrying:
 		p = pMoveOn
-	case g.hitAgain():
+	case g.h.hitAgain():
 		p = pNoticed
 	}
 	if goesBack {
@@ -122,8 +122,8 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 }
 
 // hitAgain is true right after a second hit of the fastener that had just been done.
-func (g *grower) hitAgain() bool {
-	t := g.h.tip
+func (h *hypothesis) hitAgain() bool {
+	t := h.tip
 	return t != nil && t.kind == ReHit && t.parent != nil && t.parent.step == t.step
 }
 
@@ -148,7 +148,7 @@ func (g *grower) leftBehind(h *hypothesis, retry int) []int {
 // for all, since nothing tells them apart.
 func (g *grower) ahead(e, retry int) {
 	believed := -1 // who took a second hit of one for the next goes on to the one after that
-	if g.hitAgain() {
+	if g.h.hitAgain() {
 		believed = g.h.open.from(e + 1)
 	}
 	for d, k := range []Kind{Skip, Early} {

@@ -16,14 +16,16 @@ type fastener struct {
 	turned   int32 // m°, in the stage of the last pull so far
 	total    int32 // m°, in all turning stages so far
 	rate     int32 // µ° per N·m in its last fresh pull, 0: none; how its own friction compares with the others'
-	like     int16 // the kind of step of that pull
 	lift     int32 // µN·m per ° in its last fresh turn, 0: none
+	before   int32 // the sum of how far it turned per torque beside the others in the pulls before those two, ‰
+	like     int16 // the kind of step of that pull
 	liftLike int16 // the kind of step of that turn
+	pulls    int8  // how many before is of
 	stage    int8  // of the last pull, -1: none
+	tool     int8  // which wrench the last fresh pull was made with
+	slack    bool  // that pull was from slack
 	failed   bool  // the last pull did not pass, or turned it back
 	over     bool  // … because it went too far
-	slack    bool  // that pull was from slack
-	tool     int8  // which wrench it was made with
 	anew     bool  // a new bolt, not yet drawn up as far as the order of work has come
 	putOff   bool  // … and others were pulled since it was fitted
 }
@@ -231,14 +233,10 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 	if !h.settle(n, f) {
 		return
 	}
-	if rise := o.torque - int64(f.standing); fresh(n.kind) && s.Action == procedure.TightenTo && o.angle > 0 && rise > o.torque/riseFrom {
-		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), int16(m.kind[step]), f.standing == 0, int8(o.tool)
-	}
-	if rise := o.torque - int64(f.standing); fresh(n.kind) && !n.turnedBefore(s) && s.Action == procedure.TurnBy && o.angle > 0 && rise > 0 {
-		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), int16(m.kind[step])
-	}
+	m.remember(f, n, s, o)
 	if s.Action == procedure.LoosenBy {
-		f.standing, f.rate, f.lift, f.total = 0, 0, 0, 0
+		f.keep(&m.phys) // its friction is its own still
+		f.standing, f.total = 0, 0
 	} else {
 		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
 	}
@@ -246,5 +244,21 @@ func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observe
 		if i := m.at[st][s.Fastener]; i >= 0 {
 			h.open.put(i)
 		}
+	}
+}
+
+// remember takes in how a fastener turned in a pull that moved it, before it stands where the pull left it.
+func (m *Matcher) remember(f *fastener, n *node, s *procedure.Step, o *observed) {
+	rise, kind := o.torque-int64(f.standing), int16(m.kind[n.step])
+	if !fresh(n.kind) || o.angle <= 0 || rise <= 0 {
+		return
+	}
+	switch {
+	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
+		f.keep(&m.phys)
+		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), kind, f.standing == 0, int8(o.tool)
+	case s.Action == procedure.TurnBy && !n.turnedBefore(s):
+		f.keep(&m.phys)
+		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), kind
 	}
 }

@@ -28,22 +28,23 @@ func (m *Matcher) learn(o *observed, n *node) {
 }
 
 // gave takes in how a fastener turned from a seated torque: for the others, without what is its own; and beside what it
-// did in the stage before.
+// did in the stages before.
 func (p *physics) gave(rate, rise int64, kind int, was *fastener) {
-	s := &p.seated[kind]
-	ratio, known := p.slackness(was)
-	if known && s.n >= knownFrom {
-		p.wander.add(rate*1_000_000/(s.middle*ratio) - 1000)
-	}
-	s.add(rate*1000/ratio, rise)
+	p.compare(&p.seated[kind], rate, rise, was, false)
 }
 
 // rose takes in how a fastener rose in a turn, in the same way.
 func (p *physics) rose(rate, rise int64, kind int, was *fastener) {
-	s := &p.turned[kind]
-	ratio, known := p.stiffness(was)
-	if known && s.n >= knownFrom {
-		p.wander.add(rate*1_000_000/(s.middle*ratio) - 1000)
+	p.compare(&p.turned[kind], rate, rise, was, true)
+}
+
+func (p *physics) compare(s *samples, rate, rise int64, was *fastener, turned bool) {
+	ratio, pulls := p.slackness(was)
+	if turned {
+		ratio = 1_000_000 / ratio
+	}
+	if pulls > 0 && s.n >= knownFrom {
+		p.wander.add(rate*1_000_000/(s.middle*ratio)-1000, widening(pulls, int64(s.n)))
 	}
 	s.add(rate*1000/ratio, rise)
 }

@@ -186,6 +186,11 @@ func usual(deviation, scatter2, noise2 int64) nats {
 	return max(pUsual+gauss(deviation, scatter2+noise2), pTail+gauss(deviation, tail2*scatter2+noise2))
 }
 
+// usualOwn weighs a deviation from what the fastener did itself before, which has lighter ones: its own friction is known.
+func usualOwn(deviation, scatter2, noise2 int64) nats {
+	return max(pUsual+gauss(deviation, scatter2+noise2), pOwnTail+gauss(deviation, ownTail2*scatter2+noise2))
+}
+
 // oddTurn weighs a turn that is not what the other fasteners did for such a rise; known: nor what it did itself before.
 func oddTurn(angle, turn int64, known bool) nats {
 	switch {
@@ -255,19 +260,11 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 		return w
 	}
 	its, known := m.phys.lifts(g, f)
-	rise, up := max(its.rate*angle/1_000_000, 1), o.torque-standing
-	sigma := standing * opScatter / 1000
-	if int(f.stage) == s.Stage { // turned before: elastic as then, or it yields
-		again := int64(againScatter)
-		if f.lift > 0 { // the same fastener: what it did then
-			rise, again = max(int64(f.lift)*angle/1_000_000, 1), min(again, m.phys.wander.spread*3/2)
-		}
-		spread := rise * again / 1000
-		w = max(w, pHalf+gauss(up-rise, spread*spread+sigma*sigma+1))
-		if up >= -sigma && up*1000 < rise*giveWay {
-			w = max(w, pHalf+flat(rise*giveWay/1000))
-		}
-		return w
+	rise, up, sigma := max(its.rate*angle/1_000_000, 1), o.torque-standing, standing*sameTorque/1000
+	bend := rise * (angle - int64(s.Angle)) / max(int64(s.Angle), 1) // a bolt that yields does not rise in proportion
+	noise2 := sigma*sigma + bend*bend + 1
+	if int(f.stage) == s.Stage {
+		return max(w, upAgain(up, m.riseAgain(f, its, known, angle), noise2, sigma))
 	}
 	if f.total > 0 && up >= -sigma && up*1000 < rise*giveWay { // turned in a stage before: it may yield in this one
 		w = max(w, m.mayYield(kind)+flat(rise*giveWay/1000))
@@ -276,7 +273,35 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 	if up*1000 > rise*oddLow && up*1000 < rise*oddHigh {
 		w = max(w, oddPrior(known)-ln(up)-lnOdd)
 	}
-	return max(w, usual(up-rise, spread*spread, sigma*sigma+1))
+	if known {
+		return max(w, usualOwn(up-rise, spread*spread, noise2))
+	}
+	return max(w, usual(up-rise, spread*spread, noise2))
+}
+
+// riseAgain is how far a fastener should rise in a second turn, as long as it does not yield: as it should have in the first,
+// or as it did there.
+func (m *Matcher) riseAgain(f *fastener, its guess, known bool, angle int64) guess {
+	again := guess{rate: its.rate * angle / 1_000_000, spread: againScatter}
+	switch {
+	case known:
+		again.spread = min(again.spread, its.spread)
+	case f.lift > 0:
+		again.rate, again.spread = int64(f.lift)*angle/1_000_000, min(again.spread, m.phys.wander.spread*3/2)
+	}
+	again.rate = max(again.rate, 1)
+	return again
+}
+
+// upAgain weighs by how much the torque rose in a second turn: elastic as in the first, or less, as it yields; but to no less
+// than it stood at, as far as the wrench tells.
+func upAgain(up int64, again guess, noise2, sigma int64) nats {
+	rise, spread := again.rate, again.rate*again.spread/1000
+	w := pElastic + gauss(up-rise, spread*spread+noise2)
+	if up >= -sigma && up*1000 < rise*giveWay {
+		w = max(w, pYields+flat(rise*giveWay/1000))
+	}
+	return w
 }
 
 // mayYield is how likely a bolt yields in a further turn: unknown until the first of its kind was turned.

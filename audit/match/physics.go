@@ -43,18 +43,6 @@ func (p *physics) tool(wrench string) int {
 	return len(p.tools) - 1
 }
 
-// deviation is a scatter in ‰ that is learned, from what friction commonly does.
-type deviation struct {
-	sum, n int64
-	spread int64 // that of now
-}
-
-func (d *deviation) add(permille int64) {
-	permille = min(max(permille, -permille), oddFrom)
-	d.sum, d.n = d.sum+permille*permille, d.n+1
-	d.spread = root((ownScatter*ownScatter*ownSamples + d.sum) / (ownSamples + d.n))
-}
-
 // samples is a small sorted set of what was measured, with its median, and the scatter about it in ‰. A median,
 // because one bolt in twenty is odd and may be the first.
 type samples struct {
@@ -101,8 +89,9 @@ func root(x int64) int64 {
 	}
 }
 
-// guess is an expected value with its relative scatter in ‰; scatter 0: nothing is known.
-type guess struct{ rate, spread int64 }
+// guess is an expected value with its relative scatter in ‰; scatter 0: nothing is known. It rests on so many pulls of its
+// own kind.
+type guess struct{ rate, spread, of int64 }
 
 // fresh is what a pull that moves a fastener of a kind should turn per rise: as its own kind did with this wrench, in an
 // earlier build, with another wrench, in another stage; at last as its geometry says.
@@ -113,30 +102,30 @@ func (m *Matcher) fresh(tool, kind int, slack bool) guess {
 		own, earlier = p.tools[tool].slack, m.earlier.Slack
 	}
 	if s := &own[kind]; s.n > 0 {
-		return guess{s.middle, s.spread}
+		return guess{s.middle, s.spread, int64(s.n)}
 	}
 	if len(earlier) > kind && earlier[kind] > 0 {
-		return guess{earlier[kind], earlierBuild}
+		return guess{earlier[kind], earlierBuild, 0}
 	}
 	if slack {
 		for i := range p.tools {
 			if s := &p.tools[i].slack[kind]; s.n > 0 {
-				return guess{s.middle, otherKind}
+				return guess{s.middle, otherKind, 0}
 			}
 		}
 	}
 	if s := latest(own); s != nil {
-		return guess{s.middle, otherKind}
+		return guess{s.middle, otherKind, 0}
 	}
 	other := p.seated
 	if !slack {
 		other = p.tools[tool].slack
 	}
 	if s := latest(other); s != nil {
-		return guess{s.middle, otherStart}
+		return guess{s.middle, otherStart, 0}
 	}
 	if m.supposed[kind] > 0 {
-		return guess{m.supposed[kind], geometry}
+		return guess{m.supposed[kind], geometry, 0}
 	}
 	return guess{}
 }
@@ -145,66 +134,15 @@ func (m *Matcher) fresh(tool, kind int, slack bool) guess {
 func (m *Matcher) turn(kind int) guess {
 	p := &m.phys
 	if s := &p.turned[kind]; s.n > 0 {
-		return guess{s.middle, s.spread}
+		return guess{s.middle, s.spread, int64(s.n)}
 	}
 	if e := m.earlier.Turned; len(e) > kind && e[kind] > 0 {
-		return guess{e[kind], earlierBuild}
+		return guess{e[kind], earlierBuild, 0}
 	}
 	if s := latest(p.turned); s != nil {
-		return guess{s.middle, otherKind}
+		return guess{s.middle, otherKind, 0}
 	}
 	return guess{}
-}
-
-// own turns the guess for a kind into the one for a fastener: who turned less than the others in the stage before will
-// turn less again, for most of the friction is its own.
-func (p *physics) own(g guess, f *fastener) (its guess, known bool) {
-	ratio, known := p.slackness(f)
-	if g.spread == 0 || !known {
-		return g, false
-	}
-	return guess{g.rate * ratio / 1000, p.wander.spread}, true
-}
-
-// slackness is how far a fastener turns per torque beside the others, ‰, by its last pull to a torque.
-func (p *physics) slackness(f *fastener) (ratio int64, known bool) {
-	if f.rate == 0 {
-		return 1000, false
-	}
-	s := &p.seated[f.like]
-	if f.slack {
-		s = &p.tools[f.tool].slack[f.like]
-	}
-	return beside(int64(f.rate), s)
-}
-
-// beside is a fastener's own figure beside the middle of the others', ‰, as far as it will come back.
-func beside(own int64, s *samples) (ratio int64, known bool) {
-	if s.n < knownFrom {
-		return 1000, false
-	}
-	ratio = min(max(own*1000/s.middle, oddLow), oddHigh)
-	return (ratio*ownFriction + 1000*(1000-ownFriction)) / 1000, true
-}
-
-// lifts turns what a turn of a kind should rise per angle into what a fastener should.
-func (p *physics) lifts(g guess, f *fastener) (its guess, known bool) {
-	ratio, known := p.stiffness(f)
-	if g.spread == 0 || !known {
-		return g, false
-	}
-	return guess{g.rate * ratio / 1000, p.wander.spread}, true
-}
-
-// stiffness is how far a fastener rises per angle beside the others, ‰: by its last turn, else by its last pull to a torque.
-func (p *physics) stiffness(f *fastener) (ratio int64, known bool) {
-	if f.lift > 0 {
-		if ratio, known = beside(int64(f.lift), &p.turned[f.liftLike]); known {
-			return ratio, true
-		}
-	}
-	ratio, known = p.slackness(f)
-	return 1_000_000 / ratio, known
 }
 
 func latest(all []samples) *samples {

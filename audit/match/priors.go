@@ -11,6 +11,7 @@ var (
 	pReHitAny     = lnShare(2_000)   // hits some other one again, shared among all that are done
 	pNoticed      = lnShare(600_000) // after a second hit: knows it, and goes on with the right one
 	pBelieved     = lnShare(350_000) // … or took it for the next one, and leaves that out
+	pStops        = lnShare(100_000) // leaves off before the last, because the page takes all for done
 	pSkipOne      = lnShare(3_000)   // leaves one out
 	pSkipAny      = lnShare(1_000)   // goes somewhere else in the same leg, shared among the open ones
 	pMakeGood     = lnShare(10_000)  // goes back to one left behind, shared among those
@@ -38,10 +39,13 @@ var (
 	pWild       = lnShare(3_000)
 	pUsual      = lnShare(750_000) // pulls that scatter as measured
 	pTail       = lnShare(200_000)
-	pOddAngle   = lnShare(50_000) // one fastener in twenty has odd friction …
-	pOddNow     = lnShare(1_000)  // … but rarely one that was not odd in the stage before;
-	pLongAngle  = lnShare(2_000)  // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
-	pShortAngle = lnShare(30)     // but a fastener that rises in torque without turning is next to impossible
+	pOwnTail    = lnShare(100_000) // … as the same fastener did before
+	pElastic    = lnShare(700_000) // a second turn raises the torque as the first did …
+	pYields     = lnShare(300_000) // … or the bolt yields
+	pOddAngle   = lnShare(50_000)  // one fastener in twenty has odd friction …
+	pOddNow     = lnShare(1_000)   // … but rarely one that was not odd in the stage before;
+	pLongAngle  = lnShare(2_000)   // a thread that yields or slips, a ratchet that was re-set: the angle says nothing
+	pShortAngle = lnShare(30)      // but a fastener that rises in torque without turning is next to impossible
 )
 
 // How readings scatter about what they should be.
@@ -61,7 +65,9 @@ const (
 	loosenNoise     = 12_000
 	maxAngle        = 180_000 // m°: span of a stray angle
 	tail2           = 6       // square of how much more
-	oddLow          = 400     // ‰: … and turns by 0.4 … 2.5 times what the others do
+	ownTail2        = 4
+	sameTorque      = 10  // ‰: how exactly a wrench shows the same torque again; ISO 6789-1 grants it 40 in all
+	oddLow          = 400 // ‰: … and turns by 0.4 … 2.5 times what the others do
 	oddHigh         = 2_500
 	frictionScatter = 100 // ‰: friction under head and in thread, from bolt to bolt of one box
 	priorSamples    = 4   // so many readings does that weigh as
@@ -75,8 +81,9 @@ const (
 	riseFrom        = 5       // a rise of less than a fifth tells no rate
 	priorRate       = 800_000 // µ° per N·m before anything is learned: a mid-sized engine bolt turns about 0.8° per N·m
 	againScatter    = 200     // ‰: … of the rise of a second turn of the same fastener, as long as it does not yield
-	ownFriction     = 700     // ‰ of a fastener's deviation from the others comes back in its next stage
-	ownScatter      = 100     // ‰: scatter of one fastener from stage to stage, before it was seen
+	ownDrawn        = 430     // ‰ of a pull: so much do the others weigh beside a fastener's own pulls; friction scatters more between them
+	ownScatter      = 80      // ‰: scatter of one fastener from pull to pull, before it was seen
+	otherStage      = 4       // times the square of that: how far one stage foretells another
 	ownSamples      = 6       // so many readings does that weigh as
 	knownFrom       = 3       // so many of a kind must have been seen to call one of them odd
 	maxRate         = 1 << 30
