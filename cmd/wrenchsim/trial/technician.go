@@ -59,8 +59,8 @@ func (t *technician) work() {
 			second = -1
 		}
 	}
-	if at < 0 {
-		t.slip = Clean
+	if at < 0 { // a second one alone would be a slip in a run that is called clean
+		t.slip, second = Clean, -1
 	}
 	changes := t.renewals()
 	t.fitted(-1)
