@@ -58,7 +58,7 @@ func TestTrial_Ordinary(t *testing.T) {
 		{"hit twice and the next missed, found", s.Slips[trial.AgainMiss].Found, 0.99},
 		{"last of a stage missed, found", s.Slips[trial.MissLast].Found, 1},
 		{"one missed, found", s.Slips[trial.MissOne].Found, 1},
-		{"let go early, found", s.Slips[trial.LowUnseen].Found, 1},
+		{"let go early, found", s.Slips[trial.LowUnseen].Found, 0.97}, // at a torque of the stage before it may be a second hit there
 		{"clean joints, readings at their step", s.Slips[trial.Clean].Light, 0.995},
 		{"hit twice, readings at their step", s.Slips[trial.AgainExtra].Light, 0.99},
 	} {
