@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"strconv"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -21,14 +22,27 @@ import (
 //go:embed migrations/*.sql
 var migrations embed.FS
 
-// Roles that connections take on, so that even our own code cannot do more than its part.
-const (
-	writerRole = "witnessmark_writer"
-	readerRole = "witnessmark_reader"
-)
-
 // connectWithin bounds how long a connection may take to come about.
 const connectWithin = 5 * time.Second
+
+// patience is the most that the server gives a statement of who writes, and a transaction that has become silent: below the time
+// in which the writer gives up a commit by itself. For a lock it waits half as long.
+var patience = 50 * time.Second
+
+// impatient has the server end what would hang for ever, and with it the locks that are held: a statement, a wait for a lock, a
+// transaction whose client is silent, a session whose client is gone without a word.
+func impatient(c *pgx.ConnConfig) {
+	waitNoLonger(c)
+	c.RuntimeParams["statement_timeout"] = strconv.FormatInt(patience.Milliseconds(), 10)
+	c.RuntimeParams["idle_in_transaction_session_timeout"] = c.RuntimeParams["statement_timeout"]
+	c.RuntimeParams["tcp_keepalives_idle"] = "30" // seconds, as the next
+	c.RuntimeParams["tcp_keepalives_interval"] = "10"
+	c.RuntimeParams["tcp_keepalives_count"] = "3"
+}
+
+func waitNoLonger(c *pgx.ConnConfig) {
+	c.RuntimeParams["lock_timeout"] = strconv.FormatInt((patience / 2).Milliseconds(), 10)
+}
 
 // configure reads a database URL. The search path is empty, so that a name without its schema is an error.
 func configure(url string) (*pgx.ConnConfig, error) {
@@ -53,6 +67,9 @@ func connect(ctx context.Context, url, role string) (*pgx.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
+	if role == writerRole {
+		impatient(c)
+	}
 	conn, err := pgx.ConnectConfig(ctx, c)
 	if err != nil {
 		return nil, fmt.Errorf("connect to the database: %w", err)
@@ -72,12 +89,16 @@ func migrate(ctx context.Context, url string) error {
 	if err != nil {
 		return err
 	}
+	waitNoLonger(c) // a step itself may take long
 	db := stdlib.OpenDB(*c)
 	return errors.Join(up(ctx, db), db.Close())
 }
 
 func up(ctx context.Context, db *sql.DB) error {
 	if err := makeSchema(ctx, db); err != nil {
+		return err
+	}
+	if err := makeRoles(ctx, func(ctx context.Context, sql string) error { _, err := db.ExecContext(ctx, sql); return err }); err != nil {
 		return err
 	}
 	steps, err := fs.Sub(migrations, "migrations")

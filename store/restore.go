@@ -27,20 +27,5 @@ func PrepareRestore(ctx context.Context, url string) (err error) {
 	if there {
 		return errors.New("the database holds records already: name an empty one, or remove what an earlier restore left by DROP SCHEMA witnessmark CASCADE")
 	}
-	for _, role := range []string{writerRole, readerRole} {
-		_, err := conn.Exec(ctx, `DO $$ BEGIN
-			BEGIN
-				CREATE ROLE `+role+` NOLOGIN;
-			EXCEPTION WHEN duplicate_object OR unique_violation THEN
-				NULL; -- another database of this server has made it
-			END;
-			IF NOT pg_has_role(current_user, '`+role+`', 'MEMBER') THEN
-				GRANT `+role+` TO CURRENT_USER;
-			END IF;
-		END $$`)
-		if err != nil {
-			return fmt.Errorf("make the role %s: %w", role, err)
-		}
-	}
-	return nil
+	return makeRoles(ctx, func(ctx context.Context, sql string) error { _, err := conn.Exec(ctx, sql); return err })
 }

@@ -106,15 +106,8 @@ DECLARE
     role text;
     cols text;
 BEGIN
+    -- The roles are of the whole server and are there already, see roles.go.
     FOREACH role IN ARRAY ARRAY['witnessmark_writer', 'witnessmark_reader'] LOOP
-        BEGIN
-            EXECUTE format('CREATE ROLE %I NOLOGIN', role);
-        EXCEPTION WHEN duplicate_object OR unique_violation THEN
-            NULL; -- another database of this server has made it
-        END;
-        IF NOT pg_has_role(current_user, role, 'MEMBER') THEN
-            EXECUTE format('GRANT %I TO CURRENT_USER', role);
-        END IF;
         EXECUTE format('GRANT USAGE ON SCHEMA witnessmark TO %I', role);
         EXECUTE format('GRANT SELECT ON ALL TABLES IN SCHEMA witnessmark TO %I', role);
     END LOOP;

@@ -1,0 +1,60 @@
+package store_test
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"witnessmark/store"
+)
+
+// A table stays locked: the server ends the wait, with SQLSTATE 55P03 (lock_not_available, appendix A of the PostgreSQL
+// documentation), and not the caller, who gives it all the time of the test.
+func TestStore_WaitsForNoLockForEver(t *testing.T) {
+	defer store.Impatient(time.Second)()
+	s := newShop(t)
+	st := s.open()
+	s.commit(st, 1, 5)
+	other := s.connect()
+	defer other.Close(context.Background())
+	for _, sql := range []string{"BEGIN", "LOCK TABLE witnessmark.reading IN ACCESS EXCLUSIVE MODE"} {
+		if _, err := other.Exec(t.Context(), sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var pg *pgconn.PgError
+	if err := st.Commit(t.Context(), outcomes(6, 10)); !errors.As(err, &pg) || pg.Code != "55P03" {
+		t.Errorf("got %v, want the wait for the lock ended by the server", err)
+	}
+	if _, err := other.Exec(t.Context(), "COMMIT"); err != nil {
+		t.Fatal(err)
+	}
+	reload(t, st)
+	s.wantWhole(st)
+}
+
+// The COMMIT never arrives and the connection stays: the server ends the session, and the next daemon gets the lock.
+func TestStore_SilentTransactionIsEnded(t *testing.T) {
+	defer store.Impatient(time.Second)()
+	s, st, p := throughProxy(t)
+	held := make(chan *line, 1)
+	p.arm(func(l *line, _ []byte) { l.deafen(); held <- l })
+	short, cancel := context.WithCancel(t.Context())
+	failed := make(chan error, 1)
+	go func() { failed <- st.Commit(short, outcomes(6, 10)) }()
+	l := <-held
+	s.awaitFreeLock() // nobody has closed anything: the server has let go by itself
+	l.close()
+	cancel()
+	if err := <-failed; err == nil {
+		t.Error("got a commit that never arrived")
+	}
+	reload(t, st)
+	if got := st.Position(); got != 5 {
+		t.Errorf("got position %d, want 5, as the entries were rolled back", got)
+	}
+	s.wantWhole(st)
+}
