@@ -1,12 +1,11 @@
 package store_test
 
 import (
-	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -70,26 +69,59 @@ func TestOpen_ByAUserWhoMakesRoles(t *testing.T) {
 	})
 }
 
-// Several daemons begin at once on a new server, each in a database of its own and two in the same one.
-func TestOpen_SeveralAtOnceOnANewServer(t *testing.T) {
+// Another daemon of the same server makes a role, or becomes a member of one, and has not committed it yet: this one comes second.
+func TestOpen_WhileAnotherMakesTheRoles(t *testing.T) {
 	c, conn := server(t)
-	var begun sync.WaitGroup
-	for i := range 6 {
+	statements := []string{"CREATE ROLE witnessmark_writer NOLOGIN ADMIN owner_0"}
+	if conn.PgConn().ParameterStatus("server_version") < "16" { // later two who grant do not meet each other
+		statements = append(statements, "GRANT witnessmark_reader TO owner_1")
+	}
+	for i, statement := range statements {
 		s := newShop(t)
-		s.opt.URL = owned(t, c, conn, fmt.Sprintf("owner_%d", i), "SUPERUSER")
-		for _, id := range []string{"s1", "s2"} {
-			o := s.opt
-			o.Shop = id
-			begun.Go(func() {
-				st, err := store.Open(t.Context(), o)
-				if err == nil {
-					err = errors.Join(st.Commit(t.Context(), nil), st.Close())
-				}
-				if err != nil {
-					t.Errorf("database %d, shop %s: %v", i, id, err)
-				}
-			})
+		s.opt.URL = owned(t, c, conn, fmt.Sprintf("owner_%d", i), "CREATEROLE")
+		tx, err := conn.Begin(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := tx.Exec(t.Context(), statement); err != nil {
+			t.Fatal(err)
+		}
+		opened := make(chan error, 1)
+		go func() {
+			st, err := store.Open(t.Context(), s.opt)
+			if err == nil {
+				err = st.Close()
+			}
+			opened <- err
+		}()
+		awaitBlocked(t, c)
+		if err := tx.Commit(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if err := <-opened; err != nil {
+			t.Errorf("%s at the same moment: %v", statement, err)
 		}
 	}
-	begun.Wait()
+}
+
+// awaitBlocked waits until somebody on the server waits for a lock.
+func awaitBlocked(t *testing.T, c *cluster.Cluster) {
+	t.Helper()
+	conn, err := pgx.Connect(t.Context(), c.ConnString())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(t.Context())
+	for late := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
+		var waiting bool
+		if err := conn.QueryRow(t.Context(), "SELECT EXISTS (SELECT FROM pg_locks WHERE NOT granted)").Scan(&waiting); err != nil {
+			t.Fatal(err)
+		}
+		if waiting {
+			return
+		}
+		if time.Now().After(late) {
+			t.Fatal("nobody waits: nothing is tried")
+		}
+	}
 }
