@@ -266,8 +266,10 @@ func (m *Matcher) torqueAfter(o *observed, f *fastener, s *procedure.Step, kind 
 	if int(f.stage) == s.Stage {
 		return max(w, upAgain(up, m.riseAgain(f, its, known, angle), noise2, sigma))
 	}
-	if f.total > 0 && up >= -sigma && up*1000 < rise*giveWay { // turned in a stage before: it may yield in this one
-		w = max(w, m.mayYield(kind)+flat(rise*giveWay/1000))
+	if f.total > 0 && f.lift > 0 { // turned in a stage before: it may yield in this one
+		if elastic := max(int64(f.lift)*angle/1_000_000, 1); up >= -sigma && up*1000 < elastic*giveWay {
+			w = max(w, m.mayYield(kind, f)+flat(elastic*giveWay/1000))
+		}
 	}
 	spread := rise * its.spread / 1000
 	if up*1000 > rise*oddLow && up*1000 < rise*oddHigh {
@@ -304,12 +306,12 @@ func upAgain(up int64, again guess, noise2, sigma int64) nats {
 	return w
 }
 
-// mayYield is how likely a bolt yields in a further turn: unknown until the first of its kind was turned.
-func (m *Matcher) mayYield(kind int) nats {
-	if m.phys.turned[kind].n == 0 {
-		return pHalf
+// mayYield is how likely a bolt yields in a further turn: unknown until the others of its kind have, or have not.
+func (m *Matcher) mayYield(kind int, f *fastener) nats {
+	if s := &m.phys.turned[kind]; s.n > 0 && s.middle*1000 > int64(f.lift)*yieldsBelow {
+		return pOddAngle
 	}
-	return pOddAngle
+	return pHalf
 }
 
 func angleNear(angle, target, sigma int64) nats {

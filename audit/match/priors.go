@@ -58,6 +58,7 @@ const (
 	residual        = 70    // ‰: how a residual torque scatters, about somewhat more than what its fastener was tightened to
 	breakMost       = 1_200 // ‰ of the torque that it stands at: more takes no fastener to break loose
 	looseFrom       = 20    // a loose one turns back with less than one part in so many of the highest torque of the joint
+	yieldsBelow     = 700   // ‰: who rises by less than that of what they rose in the turn before yields
 	stuckFrom       = 900   // ‰: a fastener that stands at 90 % of a torque hardly moves on the way to it
 	angleNoise      = 900   // m°: hand and joint, beside the wrench's grain
 	maxGrain        = 5_000 // m°
