@@ -95,29 +95,6 @@ func (o *observed) contradiction(f int) nats {
 	return 0
 }
 
-// newBolt is the step that a new bolt needs to catch up with the order of work, -1: none; of several bolts, that of the one
-// fitted last.
-func (g *grower) newBolt() int {
-	for k := len(g.fitted) - 1; k >= 0; k-- {
-		if f := g.fitted[k].fastener; g.h.bolts[f].anew {
-			if i := g.catchUp(g.h, f); i >= 0 {
-				return i
-			}
-		}
-	}
-	return -1
-}
-
-// goesThere is how likely the technician goes to that step now, and how likely somewhere else: at once, or at the end of
-// the leg.
-func (g *grower) goesThere(step int, ended bool) (there, elsewhere nats) {
-	b := &g.h.bolts[g.steps[step].Fastener]
-	if b.putOff && !ended {
-		return pOtherBolt, pNewBolt
-	}
-	return pNewBolt, pOtherBolt
-}
-
 // toVerify is true where all is tightened and a fastener waits for its verification: a pull on it is that.
 func (g *grower) toVerify(fastener int) bool {
 	for _, st := range g.verify {

@@ -80,14 +80,6 @@ func (g *grower) forward() {
 	g.ahead(e, r)
 }
 
-// drawsUp is Next where a new bolt is drawn up already, so that its step is the one expected.
-func (g *grower) drawsUp(step int) Kind {
-	if g.h.bolts[g.steps[step].Fastener].stage >= 0 {
-		return Next
-	}
-	return MakeGood
-}
-
 // leavesOpen is true where some of those left behind are of the leg that the technician is in.
 func (m *Matcher) leavesOpen(h *hypothesis, behind []int) bool {
 	return len(behind) > 0 && m.leg[behind[len(behind)-1]] == m.leg[h.pos]

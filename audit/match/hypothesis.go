@@ -172,29 +172,6 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 	m.drawUp(h, s.Fastener)
 }
 
-// drawUp takes note of a pull on a fastener, where new bolts were fitted: one that has caught up is as the others, and the
-// others wait.
-func (m *Matcher) drawUp(h *hypothesis, pulled int) {
-	for _, n := range m.fitted {
-		b := &h.bolts[n.fastener]
-		if n.fastener != pulled {
-			b.putOff = b.anew
-		} else if b.anew && m.catchUp(h, pulled) < 0 {
-			b.anew, b.putOff = false, false
-		}
-	}
-}
-
-// catchUp is the first open step of a fastener up to where the technician is in the order, -1: none.
-func (m *Matcher) catchUp(h *hypothesis, fastener int) int {
-	for st := range m.at {
-		if i := m.at[st][fastener]; i >= 0 && i <= h.pos && h.open.has(i) {
-			return i
-		}
-	}
-	return -1
-}
-
 // fresh is true of a pull that moved a fastener as its stage wants.
 func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k != Stray }
 

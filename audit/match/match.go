@@ -4,9 +4,6 @@
 package match
 
 import (
-	"cmp"
-	"slices"
-
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
 	"witnessmark/device"
@@ -226,33 +223,6 @@ func (m *Matcher) again() {
 		m.Observe(seen[k].Observation)
 	}
 	m.chosen = m.beliefs[0]
-}
-
-// fitted is a new bolt that came after so many observations.
-type fitted struct{ after, fastener int }
-
-// Replace says that a new bolt was fitted: it is slack, and every step of it is open. Mostly it takes the place of one
-// whose last pull was not as it should be, which tells something of where that pull was.
-func (m *Matcher) Replace(f int) {
-	m.fitted = append(m.fitted, fitted{len(m.seen), f})
-	for _, h := range m.beliefs {
-		h.weight += m.whyRenewed(h, f)
-		h.bolts[f] = fastener{stage: -1}
-		m.reopen(h, f)
-		h.bolts[f].anew = m.catchUp(h, f) >= 0
-	}
-	slices.SortStableFunc(m.beliefs, func(a, b *hypothesis) int { return cmp.Compare(b.weight, a.weight) })
-}
-
-// whyRenewed is how likely a person renews fastener f under a belief.
-func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
-	switch {
-	case h.bolts[f].failed:
-		return pBadRenewed
-	case h.pos >= 0 && int(h.bolts[f].stage) < m.steps[h.pos].Stage && m.at[m.steps[h.pos].Stage][f] >= 0:
-		return pAheadRenewed
-	}
-	return pGoodRenewed
 }
 
 // Through says what a fastener gets of a torque that the wrench shows, where a stage is tightened through an adapter: a

@@ -2,7 +2,9 @@ package match_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"witnessmark/audit"
@@ -115,5 +117,210 @@ func TestMatcher_ASecondTurnTeachesNothing(t *testing.T) {
 	b.m.Replace(0)
 	if f := b.pull(theTurn["8"]); b.fastener(f) != "8" || f.Verdict != audit.Pass || f.Kind != match.MakeGood {
 		t.Errorf("got %+v at fastener %s, want a pass that makes 8 good", f, b.fastener(f))
+	}
+}
+
+// uneven is a workshop whose bolts differ by 8 %, wander by 4 % from pull to pull, and whose hand scatters by 1 % and 1°.
+type uneven struct {
+	*workshop
+	rand *rand.Rand
+	own  []float64
+	done []bool // by step: really
+}
+
+func newUneven(t *testing.T, seed uint64) *uneven {
+	u := &uneven{workshop: newWorkshop(t), rand: rand.New(rand.NewPCG(seed, 4)), own: make([]float64, 8)}
+	for i := range u.own {
+		u.own[i] = u.scatter(0.08)
+	}
+	u.done = make([]bool, len(u.m.Steps()))
+	return u
+}
+
+// scatter is about one; three times the share is the most.
+func (u *uneven) scatter(share float64) float64 {
+	return 1 + share*max(-3, min(3, u.rand.NormFloat64()))
+}
+
+// do makes the pull of a step, to a share of its target.
+func (u *uneven) do(step int, share float64) match.Finding {
+	s := u.m.Steps()[step]
+	u.done[step] = share == 1
+	rate, standing := u.own[s.Fastener]*u.scatter(0.04), float64(u.standing[s.Fastener])
+	if s.Action == procedure.TurnBy {
+		angle := float64(s.Angle)*share + 1000*(u.scatter(1)-1)
+		u.standing[s.Fastener] += int64(angle * 0.7 / rate)
+		return u.observe(s.Fastener, u.standing[s.Fastener], int64(angle))
+	}
+	torque := float64(s.Torque) / 1000 * share * u.scatter(0.01)
+	perNm := 0.7
+	if standing == 0 {
+		perNm = 0.8
+	}
+	u.standing[s.Fastener] = int64(torque)
+	return u.observe(s.Fastener, int64(torque), int64(1500+(torque-standing)*perNm*rate+500*(u.scatter(1)-1)))
+}
+
+// renew fits a new bolt.
+func (u *uneven) renew(fastener int) {
+	u.m.Replace(fastener)
+	u.standing[fastener], u.own[fastener] = 0, u.scatter(0.08)
+	for i, s := range u.m.Steps() {
+		if s.Fastener == fastener {
+			u.done[i] = false
+		}
+	}
+}
+
+// drawUp draws a fastener up from slack as far as the step goes.
+func (u *uneven) drawUp(step int) (steps []int) {
+	for i, s := range u.m.Steps()[:step+1] {
+		if s.Fastener == u.m.Steps()[step].Fastener && !u.done[i] {
+			steps = append(steps, i)
+		}
+	}
+	return steps
+}
+
+// A bolt is renewed in a torque stage or in the turn, in the middle of the leg or at its end, for whatever reason, and the new
+// one is drawn up at once or after the others: every pull that was good is a pass, and is at its step by the close, unless slack ones hide which it was.
+func TestMatcher_RenewedAnywhere(t *testing.T) {
+	for stage := range 3 {
+		for k := range all {
+			for _, why := range []string{"let go early", "run over", "all was good", "ahead of its pull"} {
+				for _, late := range []bool{false, true} {
+					t.Run(fmt.Sprintf("stage %d after %d, %s, late %v", stage, k, why, late), func(t *testing.T) {
+						for seed := range uint64(3) {
+							renewedAt(t, newUneven(t, seed), stage*8+k, why, late)
+						}
+					})
+				}
+			}
+		}
+	}
+}
+
+// renewedAt works a joint through, with a new bolt right after the pull of a step.
+func renewedAt(t *testing.T, u *uneven, at int, why string, late bool) {
+	t.Helper()
+	leg := u.m.Steps()[at].Stage
+	renewed, share := at, map[string]float64{"let go early": 0.75, "run over": 1.22}[why]
+	switch why {
+	case "all was good": // the first of the leg, or the last
+		renewed = at / 8 * 8
+	case "ahead of its pull":
+		renewed = at/8*8 + 7
+		if renewed == at {
+			return
+		}
+	}
+	for i := range at {
+		u.do(i, 1)
+	}
+	u.do(at, max(share, map[bool]float64{true: 1}[share == 0]))
+	u.renew(u.m.Steps()[renewed].Fastener)
+	var rest []int
+	for i := at + 1; i < leg*8+8; i++ {
+		if i != renewed || !late {
+			rest = append(rest, i)
+		}
+	}
+	anew := u.drawUp(renewed)
+	if why == "ahead of its pull" && !late {
+		anew = anew[:len(anew)-1] // its pull of this leg comes in its turn
+	}
+	if late {
+		rest = append(rest, anew...)
+	} else {
+		rest = append(anew, rest...)
+	}
+	for i := leg*8 + 8; i < len(u.m.Steps()); i++ {
+		rest = append(rest, i)
+	}
+	told := leg > 0 || !late // among slack ones the order is presumed
+	for _, i := range rest {
+		f := u.do(i, 1)
+		if f.Verdict != audit.Pass && f.Confidence >= audit.Certain/2 || told && f.Step != i && f.Confidence >= audit.Certain/10*8 {
+			t.Errorf("got %s (%s, %s, %d ppm), want a pass at %s", u.where(f), f.Kind, f.Verdict, f.Confidence, u.where(match.Finding{Step: i}))
+		}
+	}
+	u.m.Settle()
+	if open := u.openSteps(); len(open) > 0 || slices.Contains(u.done, false) {
+		t.Errorf("got %v open, want none", open)
+	}
+	for i, f := range u.m.Findings()[at+1:] {
+		if told && f.Step != rest[i] {
+			t.Errorf("at the close: got %s (%d ppm), want %s", u.where(f), f.Confidence, u.where(match.Finding{Step: rest[i]}))
+		}
+	}
+}
+
+// What was left out is not made good by a new bolt elsewhere.
+func TestMatcher_RenewedAfterAMiss(t *testing.T) {
+	for k := 1; k < 7; k++ {
+		u := newUneven(t, uint64(k))
+		for i := range 8 {
+			u.do(i, 1)
+		}
+		for i := 8; i < 16; i++ {
+			if i != 8+k {
+				u.do(i, 1)
+			}
+			if i == 14 {
+				u.renew(0)
+				for _, i := range u.drawUp(8) {
+					u.do(i, 1)
+				}
+			}
+		}
+		for i := 16; i < 24; i++ {
+			u.do(i, 1)
+		}
+		u.m.Settle()
+		if open := u.m.AnyOpen(); open < audit.Certain/2 {
+			t.Errorf("seat %d left out: got %d ppm for there being an open step, want it likely", k+1, open)
+		}
+	}
+}
+
+// One was left out, the next one was not turned as it should be and is renewed: the new bolt's own turn is no second one of
+// whoever was taken for it.
+func TestMatcher_RenewedNextToAMiss(t *testing.T) {
+	for k := 1; k < 6; k++ {
+		for _, share := range []float64{0.78, 1.25} {
+			u := newUneven(t, uint64(k))
+			for i := range 16 + k {
+				u.do(i, 1)
+			}
+			u.do(17+k, share)
+			u.renew(k + 1)
+			for _, i := range append(u.drawUp(17+k), 18+k) {
+				if i == 24 {
+					break
+				}
+				if f := u.do(i, 1); f.Verdict != audit.Pass {
+					t.Errorf("turn %d left out: got %s (%s, %s, %d ppm), want a pass", k+1, u.where(f), f.Kind, f.Verdict, f.Confidence)
+				}
+			}
+		}
+	}
+}
+
+// Who loosens a bolt and then says that it was renewed has loosened that one.
+func TestMatcher_LoosenedAndRenewed(t *testing.T) {
+	for k := range 5 {
+		u := newUneven(t, uint64(k))
+		for i := range 14 {
+			u.do(i, 1)
+		}
+		a := unit.Angle(60_000)
+		u.m.Observe(match.Observation{Torque: unit.Torque(u.standing[k] * 850), Angle: &a, Direction: device.Loosen})
+		u.renew(k)
+		for _, i := range u.drawUp(8 + k) {
+			u.do(i, 1)
+		}
+		if f := u.m.Findings()[14]; u.m.Steps()[f.Step].Fastener != k || f.Confidence < audit.Certain*8/10 {
+			t.Errorf("got %s (%d ppm) for the loosening, want seat %d", u.where(f), f.Confidence, k+1)
+		}
 	}
 }

@@ -134,3 +134,56 @@ func TestMatcher_VerificationIsNoTightening(t *testing.T) {
 		}
 	})
 }
+
+// The torque at which a fastener moves tells what it stands at: one that was left out in the last stage is found by its
+// verification, whoever was taken for it.
+func TestMatcher_VerificationFindsWhatWasLeftOut(t *testing.T) {
+	for left := 1; left < 5; left++ {
+		w := verifying(t, "stage")
+		w.round(0, all...)
+		for f := range all {
+			if f == left {
+				f-- // hit twice
+			}
+			w.round(1, f)
+		}
+		for f := range 6 {
+			torque := 62_000 + wobble(f)*500
+			if f == left {
+				torque = 31_500
+			}
+			got := w.verify(f, torque)
+			w.want(t, got, fmt.Sprintf("residual %d", f+1), match.Next)
+			if want := f != left; (got.Verdict == audit.Pass) != want {
+				t.Errorf("seat %d left out: got %s for the verification of %d", left+1, got.Verdict, f+1)
+			}
+		}
+		if open := w.m.AnyOpen(); open < audit.Certain*9/10 {
+			t.Errorf("seat %d left out: got %d ppm for there being an open step, want it sure", left+1, open)
+		}
+	}
+}
+
+// No verification of another one makes good what was run over or let go early.
+func TestMatcher_VerificationMakesNothingGood(t *testing.T) {
+	for bad, torque := range map[string]int64{"let go early": 45_000, "run over": 73_000} {
+		for k := range 6 {
+			w := verifying(t, "stage")
+			w.round(0, all...)
+			for f := range all {
+				if f == k {
+					w.pull(f, torque)
+					continue
+				}
+				w.round(1, f)
+			}
+			for f := range 6 {
+				w.verify(f, w.standing[f]*103/100)
+			}
+			w.m.Settle()
+			if open := w.openSteps(); !slices.Contains(open, fmt.Sprintf("seat %d", k+1)) {
+				t.Errorf("seat %d %s: got %v open, want it among them", k+1, bad, open)
+			}
+		}
+	}
+}

@@ -1,0 +1,92 @@
+package match
+
+import (
+	"cmp"
+	"slices"
+)
+
+// fitted is a new bolt that came after so many observations.
+type fitted struct{ after, fastener int }
+
+// Replace says that a new bolt was fitted: it is slack, and every step of it is open. Mostly it takes the place of one
+// whose last pull was not as it should be, which tells something of where that pull was.
+func (m *Matcher) Replace(f int) {
+	m.fitted = append(m.fitted, fitted{len(m.seen), f})
+	for _, h := range m.beliefs {
+		h.weight += m.whyRenewed(h, f)
+		h.bolts[f] = fastener{stage: -1}
+		m.reopen(h, f)
+		h.bolts[f].anew = m.catchUp(h, f) >= 0
+	}
+	slices.SortStableFunc(m.beliefs, func(a, b *hypothesis) int { return cmp.Compare(b.weight, a.weight) })
+}
+
+// whyRenewed is how likely a person renews fastener f under a belief. What was turned back just before was mostly the bolt
+// that came out.
+func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
+	w := pGoodRenewed
+	switch {
+	case h.bolts[f].failed:
+		w = pBadRenewed
+	case h.pos >= 0 && int(h.bolts[f].stage) < m.steps[h.pos].Stage && m.at[m.steps[h.pos].Stage][f] >= 0:
+		w = pAheadRenewed
+	}
+	if t := h.tip; t != nil && t.kind == Loosened && m.steps[t.step].Fastener != f {
+		w += pOtherBolt
+	}
+	return w
+}
+
+// drawUp takes note of a pull on a fastener, where new bolts were fitted: one that has caught up is as the others, and the
+// others wait.
+func (m *Matcher) drawUp(h *hypothesis, pulled int) {
+	for _, n := range m.fitted {
+		b := &h.bolts[n.fastener]
+		if n.fastener != pulled {
+			b.putOff = b.anew
+		} else if b.anew && m.catchUp(h, pulled) < 0 {
+			b.anew, b.putOff = false, false
+		}
+	}
+}
+
+// catchUp is the first open step of a fastener up to where the technician is in the order, -1: none.
+func (m *Matcher) catchUp(h *hypothesis, fastener int) int {
+	for st := range m.at {
+		if i := m.at[st][fastener]; i >= 0 && i <= h.pos && h.open.has(i) {
+			return i
+		}
+	}
+	return -1
+}
+
+// newBolt is the step that a new bolt needs to catch up with the order of work, -1: none; of several bolts, that of the one
+// fitted last.
+func (g *grower) newBolt() int {
+	for k := len(g.fitted) - 1; k >= 0; k-- {
+		if f := g.fitted[k].fastener; g.h.bolts[f].anew {
+			if i := g.catchUp(g.h, f); i >= 0 {
+				return i
+			}
+		}
+	}
+	return -1
+}
+
+// goesThere is how likely the technician goes to that step now, and how likely somewhere else: at once, or at the end of
+// the leg.
+func (g *grower) goesThere(step int, ended bool) (there, elsewhere nats) {
+	b := &g.h.bolts[g.steps[step].Fastener]
+	if b.putOff && !ended {
+		return pOtherBolt, pNewBolt
+	}
+	return pNewBolt, pOtherBolt
+}
+
+// drawsUp is Next where a new bolt is drawn up already, so that its step is the one expected.
+func (g *grower) drawsUp(step int) Kind {
+	if g.h.bolts[g.steps[step].Fastener].stage >= 0 {
+		return Next
+	}
+	return MakeGood
+}
