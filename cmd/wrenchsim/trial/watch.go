@@ -31,7 +31,8 @@ func (w *Wrong) add(wrong bool, c audit.Share) {
 	}
 }
 
-// Verdicts is what was said of the watched pulls, at once or at the close.
+// Verdicts is what was said of the watched pulls, at once or at the close. The slip of a run that is turned twice is none of them: it
+// has a row of its own.
 type Verdicts struct {
 	Step Count // at their step, of those that physics can tell
 	Good Wrong // would pass at their step, and did not
@@ -52,7 +53,7 @@ func (w *Watch) add(r *Run, got heard, live, final []int, steps []procedure.Step
 		w.Complete.add(got.complete)
 	}
 	for i := range r.Labels {
-		if l := &r.Labels[i]; l.Watched && l.Step >= 0 {
+		if l := &r.Labels[i]; l.Watched && l.Step >= 0 && !(l.Slip && r.Slip == TurnTwice) {
 			w.Live.add(l, &got.live[i], live[i], steps)
 			w.Final.add(l, &got.final[i], final[i], steps)
 		}
