@@ -173,6 +173,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	CheckAnswered{}.Kind():  decode[CheckAnswered],
 	FastenerNamed{}.Kind():  decode[FastenerNamed],
 	BoltReplaced{}.Kind():   decode[BoltReplaced],
+	HandedOver{}.Kind():     decode[HandedOver],
 	BadgeGiven{}.Kind():     decode[BadgeGiven],
 	RolesGiven{}.Kind():     decode[RolesGiven],
 	TokenGiven{}.Kind():     decode[TokenGiven],

@@ -56,6 +56,7 @@ type RunHistory struct {
 	Scans      []ScanHistory
 	Renewals   []RenewalHistory
 	Named      []NamedHistory
+	Hands      []HandHistory
 }
 
 // ReadingHistory is a reading with every mark that was made of it, the one in force last.
@@ -89,6 +90,15 @@ type ScanHistory struct {
 	Index  int64
 	Person string // name; empty: blanked
 	audit.LabelScanned
+}
+
+// HandHistory is a person into whose hands the joint came while it was on its bench, by a hand-over or by the scan of a badge.
+type HandHistory struct {
+	Seq    uint64
+	At     time.Time
+	Index  int64
+	Run    uint64
+	Person string // name; empty: blanked
 }
 
 // RenewalHistory is a new bolt that was fitted.
@@ -202,7 +212,7 @@ func runsOf(builds []BuildHistory) runSet {
 }
 
 func (r *Reader) fill(ctx context.Context, runs runSet) error {
-	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals, r.words} {
+	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals, r.words, r.hands} {
 		if err := read(ctx, runs); err != nil {
 			return err
 		}
@@ -317,6 +327,26 @@ func (r *Reader) renewals(ctx context.Context, runs runSet) error {
 	}, r.shop, runs.ids)
 	if err != nil {
 		return fmt.Errorf("read renewals: %w", err)
+	}
+	return nil
+}
+
+func (r *Reader) hands(ctx context.Context, runs runSet) error {
+	rows, err := r.conn.Query(ctx, `SELECT h.seq, h.at, h.ledger_index, h.run, coalesce(p.name, '') FROM (
+			SELECT seq, at, ledger_index, run, person FROM witnessmark.hand_over WHERE shop = $1 AND run = ANY($2) AND refused = ''
+			UNION ALL SELECT seq, at, ledger_index, run, person FROM witnessmark.scan
+			WHERE shop = $1 AND run = ANY($2) AND run <> 0 AND label = $3 AND refused = '') h
+		LEFT JOIN witnessmark.person p ON p.shop = $1 AND p.person = h.person AND p.refused = '' ORDER BY h.seq`, r.shop, runs.ids, label.Badge)
+	if err != nil {
+		return fmt.Errorf("read who took over: %w", err)
+	}
+	var h HandHistory
+	_, err = pgx.ForEachRow(rows, []any{&h.Seq, &h.At, &h.Index, &h.Run, &h.Person}, func() error {
+		runs.at[h.Run].Hands = append(runs.at[h.Run].Hands, h)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("read who took over: %w", err)
 	}
 	return nil
 }

@@ -25,6 +25,7 @@ var tables = map[string]table{
 	audit.CheckAnswered{}.Kind():  {"check_answer", reflect.TypeFor[audit.CheckAnswered]()},
 	audit.FastenerNamed{}.Kind():  {"fastener_named", reflect.TypeFor[audit.FastenerNamed]()},
 	audit.BoltReplaced{}.Kind():   {"bolt_replaced", reflect.TypeFor[audit.BoltReplaced]()},
+	audit.HandedOver{}.Kind():     {"hand_over", reflect.TypeFor[audit.HandedOver]()},
 	audit.BadgeGiven{}.Kind():     {"badge", reflect.TypeFor[audit.BadgeGiven]()},
 	audit.RolesGiven{}.Kind():     {"roles", reflect.TypeFor[audit.RolesGiven]()},
 	audit.TokenGiven{}.Kind():     {"token_given", reflect.TypeFor[audit.TokenGiven]()},

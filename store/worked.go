@@ -25,6 +25,7 @@ func (r *Reader) Worked(ctx context.Context) ([]Worked, error) {
 			UNION ALL SELECT c.person, s.build, c.at FROM witnessmark.joint_close c JOIN witnessmark.joint_start s ON s.shop = c.shop AND s.seq = c.run WHERE c.shop = $1 AND c.refused = ''
 			UNION ALL SELECT a.person, s.build, a.at FROM witnessmark.check_answer a JOIN witnessmark.joint_start s ON s.shop = a.shop AND s.seq = a.run WHERE a.shop = $1 AND a.refused = ''
 			UNION ALL SELECT n.person, s.build, n.at FROM witnessmark.fastener_named n JOIN witnessmark.joint_start s ON s.shop = n.shop AND s.seq = n.run WHERE n.shop = $1 AND n.refused = ''
+			UNION ALL SELECT h.person, s.build, h.at FROM witnessmark.hand_over h JOIN witnessmark.joint_start s ON s.shop = h.shop AND s.seq = h.run WHERE h.shop = $1 AND h.refused = ''
 			UNION ALL SELECT v.person, n.build, n.at FROM witnessmark.concession n CROSS JOIN LATERAL (VALUES (n.person), (n.seconded)) v (person) WHERE n.shop = $1 AND n.refused = ''
 			UNION ALL SELECT person, build, at FROM witnessmark.correction WHERE shop = $1 AND refused = ''
 			UNION ALL SELECT person, build, at FROM witnessmark.build_release WHERE shop = $1 AND refused = ''

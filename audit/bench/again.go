@@ -65,13 +65,13 @@ func (s *Shop) start(seq uint64, ev audit.JointStarted) {
 	}
 	delete(b.closed, ev.Joint)
 	s.runs[ev.Bench] = r
-	s.place(ev.Bench).worked(b)
+	s.place(ev.Bench).worked(b, ev.Person)
 }
 
 // close takes the joint off a bench. What is said of its readings is settled, also where it will be taken up again.
 func (s *Shop) close(bench string) []audit.Mark {
 	r := s.runs[bench]
-	s.place(bench).worked(r.build)
+	s.place(bench).worked(r.build, "")
 	r.matcher.Settle()
 	marks := r.restate(nil)
 	s.learned[r.lesson()] = r.matcher.Learned()

@@ -53,6 +53,8 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		out.Marks = s.runs[ev.Bench].name(ev)
 	case audit.BoltReplaced:
 		s.runs[ev.Bench].renew(e.Seq, ev.Fastener)
+	case audit.HandedOver:
+		s.place(ev.Bench).handOver(ev.Person)
 	case audit.ConcessionGranted:
 		b := s.build(ev.Build)
 		b.conceded = append(b.conceded, granted{e.Seq, ev})

@@ -20,6 +20,7 @@ type place struct {
 	family        string // that the engine's label named
 
 	fastener string // where the next reading will be; empty: nobody said
+	hand     string // whose the readings are; empty: no joint is on the bench
 }
 
 // place is that of a bench, made at its first use.
@@ -101,6 +102,9 @@ func (s *Shop) scan(ev audit.LabelScanned) {
 	switch ev.Label {
 	case label.Badge:
 		p.badge, p.person = ev.Value, ev.Person
+		if s.runs[ev.Bench] != nil {
+			p.hand = ev.Person
+		}
 	case label.Engine, label.WorkOrder:
 		p.engine, p.order, p.build = s.pair(*p, ev)
 		if ev.Label == label.Engine {
@@ -142,9 +146,10 @@ func (s *Shop) brought(b *Build) {
 	}
 }
 
-// worked is told that a joint of a build was started or closed here: what was scanned before has served its purpose.
-func (p *place) worked(b *Build) {
-	p.build, p.engine, p.order, p.family, p.fastener = b, "", "", "", ""
+// worked is told that a joint of a build was started here by a person, or closed (by nobody): what was scanned before has served
+// its purpose.
+func (p *place) worked(b *Build, by string) {
+	p.build, p.engine, p.order, p.family, p.fastener, p.hand = b, "", "", "", "", by
 }
 
 // located gives the fastener whose label was scanned to a reading that was just made, once. One that lay in the wrench's

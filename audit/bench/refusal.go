@@ -49,6 +49,8 @@ func (s *Shop) overtaken(ev audit.Event) error {
 		return s.refuseName(ev)
 	case audit.BoltReplaced:
 		return s.refuseRenewal(ev)
+	case audit.HandedOver:
+		return s.refuseHandOver(ev)
 	case audit.CalibrationFound:
 		return s.refuseFound(ev)
 	case audit.PersonForgotten:

@@ -157,6 +157,8 @@ func (s *Shop) concerned(ev audit.Event) *Build {
 		return s.worksOn(ev.Bench)
 	case audit.BoltReplaced:
 		return s.worksOn(ev.Bench)
+	case audit.HandedOver:
+		return s.worksOn(ev.Bench)
 	case audit.ReadingTaken:
 		return s.worksOn(ev.Bench)
 	}

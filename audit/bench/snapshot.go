@@ -66,8 +66,8 @@ type keptParcel struct {
 }
 
 type keptPlace struct {
-	Badge, Person, Engine, Order, Family, Fastener string
-	Build                                          uint64
+	Badge, Person, Engine, Order, Family, Fastener, Hand string
+	Build                                                uint64
 }
 
 type keptLesson struct {
@@ -137,7 +137,7 @@ func (b *Build) kept() keptBuild {
 }
 
 func (p *place) kept() keptPlace {
-	k := keptPlace{Badge: p.badge, Person: p.person, Engine: p.engine, Order: p.order, Family: p.family, Fastener: p.fastener}
+	k := keptPlace{Badge: p.badge, Person: p.person, Engine: p.engine, Order: p.order, Family: p.family, Fastener: p.fastener, Hand: p.hand}
 	if p.build != nil {
 		k.Build = p.build.ID
 	}
@@ -172,7 +172,7 @@ func Restored(snap []byte, shelf Shelf) (*Shop, error) {
 		s.loose = append(s.loose, k.Loose[i].taken(nil))
 	}
 	for bench, p := range k.Places {
-		s.places[bench] = &place{badge: p.Badge, person: p.Person, build: s.build(p.Build), engine: p.Engine, order: p.Order, family: p.Family, fastener: p.Fastener}
+		s.places[bench] = &place{badge: p.Badge, person: p.Person, build: s.build(p.Build), engine: p.Engine, order: p.Order, family: p.Family, fastener: p.Fastener, hand: p.Hand}
 	}
 	for _, l := range k.Learned {
 		s.learned[lesson{l.Family, l.Revision, l.Joint}] = l.Learned

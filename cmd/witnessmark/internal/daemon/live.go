@@ -219,6 +219,8 @@ func benchOf(ev audit.Event) string {
 		return ev.Bench
 	case audit.BoltReplaced:
 		return ev.Bench
+	case audit.HandedOver:
+		return ev.Bench
 	case audit.LabelScanned:
 		return ev.Bench
 	case audit.ReadingTaken:

@@ -40,6 +40,19 @@ func (d *Daemon) GiveRoles(ctx context.Context, ev audit.RolesGiven) error {
 	return err
 }
 
+// HandOver implements web.Shop.
+func (d *Daemon) HandOver(ctx context.Context, benchID, person string) error {
+	var hand string
+	d.live.look(func(s *bench.Shop) { hand = s.Hand(benchID) })
+	if hand == "" || hand == person {
+		return nil
+	}
+	_, err := d.act(ctx, "", func(s *bench.Shop, _ string) (audit.Event, error) {
+		return audit.HandedOver{Bench: benchID, Run: s.Run(benchID), Person: person}, nil
+	})
+	return err
+}
+
 // EnterLink is a link to a page that signs a person in, once, with every role: for a demonstration.
 func (d *Daemon) EnterLink(ctx context.Context, name, page string) (string, error) {
 	id, err := d.Known(ctx, name)

@@ -5,13 +5,16 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/cmd/witnessmark/internal/web"
+	"witnessmark/store"
 )
 
 // twoBenches is a shop with a second bench and a scanner at the first.
@@ -190,6 +193,24 @@ func newBrowserAt(t *testing.T, v *visitor) *visitor {
 	return other
 }
 
+// onSheet is the only joint of an engine as it stands in the record.
+func onSheet(t *testing.T, d *Daemon, engine string) sheet.Joint {
+	t.Helper()
+	var e *sheet.Engine
+	err := d.Read(t.Context(), func(r *store.Reader) error {
+		h, err := r.History(t.Context(), engine)
+		if err != nil {
+			return err
+		}
+		e, err = sheet.Of(h, "")
+		return err
+	})
+	if err != nil || len(e.Builds) != 1 || len(e.Builds[0].Joints) != 1 {
+		t.Fatalf("got %+v, %v, want one joint", e, err)
+	}
+	return e.Builds[0].Joints[0]
+}
+
 // A colleague takes over at the bench in one step; what is recorded from then on is under that name.
 func TestPages_HandOver(t *testing.T) {
 	w, port := newWrench(t)
@@ -232,6 +253,35 @@ func TestPages_HandOver(t *testing.T) {
 		d.Look(func(s *bench.Shop) { replies = s.Replies("1") })
 		if len(replies) != 1 || !replies[0].Good || replies[0].Said != "0.12 mm" || len(replies[0].Before) != 1 {
 			t.Errorf("got %+v", replies)
+		}
+	})
+	t.Run("each reading is of the one who had the joint in hand then", func(t *testing.T) {
+		w.pull(t, 60, 40)
+		committed(t, d)
+		j := onSheet(t, d, "E-4711")
+		var took, pulled []string
+		for _, h := range j.Hands {
+			took = append(took, h.By)
+		}
+		for _, s := range j.Steps {
+			for _, m := range s.Marks {
+				pulled = append(pulled, s.Stage+" "+m.By)
+			}
+		}
+		if want := []string{"Bo Lind", "Cy Moor", "Bo Lind"}; !slices.Equal(took, want) {
+			t.Errorf("got taken over by %q, want %q", took, want)
+		}
+		if want := []string{"snug Cy Moor", "snug Cy Moor", "snug Cy Moor", "snug Cy Moor", "seat Bo Lind"}; !slices.Equal(pulled, want) {
+			t.Errorf("got %q, want %q", pulled, want)
+		}
+	})
+	t.Run("who may not record takes nothing over", func(t *testing.T) {
+		admin.badged(c, "Di Wren", "B-9", "warranty")
+		newBrowserAt(t, v).badge(303, "", "B-9", pin)
+		var hand string
+		d.Look(func(s *bench.Shop) { hand = s.PersonName(s.Hand("1")) })
+		if hand != "Bo Lind" {
+			t.Errorf("got the joint in the hands of %s, want Bo Lind", hand)
 		}
 	})
 	t.Run("by password at a bench it is a whole sign-in, and badge and PIN elsewhere are none", func(t *testing.T) {

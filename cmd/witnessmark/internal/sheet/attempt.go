@@ -52,17 +52,36 @@ func (a *attempt) add(r *store.RunHistory) {
 	a.Scans = slices.Concat(a.Scans, r.Scans)
 	a.Renewals = slices.Concat(a.Renewals, r.Renewals)
 	a.Named = slices.Concat(a.Named, r.Named)
+	a.Hands = slices.Concat(a.Hands, r.Hands)
 }
 
 func told(r *store.RunHistory) Run { return Run{r.ID, r.Bench, r.Technician, r.Started, r.Closed} }
 
-// by is who had the joint on the bench when a reading came.
-func (a *attempt) by(r *store.ReadingHistory) string {
-	i := slices.IndexFunc(a.runs, func(run Run) bool { return run.Run == r.Marks[0].Run })
-	if i < 0 {
-		return a.Technician
+// by is in whose hands the joint was when a reading came.
+func (a *attempt) by(r *store.ReadingHistory) string { return a.hand(r.Marks[0].Run, r.Seq) }
+
+// hand is in whose hands a run was just before an entry: the last who took it over, else who started it.
+func (a *attempt) hand(run, entry uint64) string {
+	by := a.Technician
+	if i := slices.IndexFunc(a.runs, func(r Run) bool { return r.Run == run }); i >= 0 {
+		by = a.runs[i].By
 	}
-	return a.runs[i].By
+	for _, h := range a.Hands {
+		if h.Run == run && h.Seq < entry {
+			by = h.Person
+		}
+	}
+	return by
+}
+
+// changes are the hands that the joint came into; who scans their badge again takes nothing over.
+func (a *attempt) changes() (out []Hand) {
+	for _, h := range a.Hands {
+		if h.Person != a.hand(h.Run, h.Seq) {
+			out = append(out, Hand{h.Person, h.At, h.Index})
+		}
+	}
+	return out
 }
 
 // renewals are the new bolts as the steps ask for them.

@@ -60,6 +60,7 @@ type Joint struct {
 	Scans    []Scan     `json:"scans"`           // labels of fasteners
 	Renewals []Renewal  `json:"renewals,omitempty"`
 	Named    []Named    `json:"named,omitempty"` // who said which fastener a reading was
+	Hands    []Hand     `json:"hands,omitempty"` // who took it over while it was on the bench
 	// Order is the order in which it was really done, by stage.
 	Order    []StageOrder `json:"order"`
 	Findings []string     `json:"findings"` // what a person should look at, a sentence each
@@ -80,6 +81,13 @@ type Run struct {
 type Renewal struct {
 	Fastener    string    `json:"fastener"`
 	Reason      string    `json:"reason,omitempty"`
+	By          string    `json:"by"`
+	At          time.Time `json:"at"`
+	LedgerIndex int64     `json:"ledger_index"`
+}
+
+// Hand is a person into whose hands the joint came: the readings after it are theirs.
+type Hand struct {
 	By          string    `json:"by"`
 	At          time.Time `json:"at"`
 	LedgerIndex int64     `json:"ledger_index"`
@@ -116,7 +124,7 @@ type Mark struct {
 	LedgerIndex int64       `json:"ledger_index"`
 
 	sure audit.Share // Confidence, for text
-	By   string      `json:"by"`            // who had the joint on the bench; empty: the name was blanked
+	By   string      `json:"by"`            // in whose hands the joint was; empty: the name was blanked
 	Raw  string      `json:"raw,omitempty"` // what the wrench sent, escaped; only where it is asked for
 	// Before is what was said of the reading earlier, the oldest first.
 	Before []Earlier `json:"before,omitempty"`
@@ -239,6 +247,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	for _, b := range r.Renewals {
 		out.Renewals = append(out.Renewals, Renewal{b.Fastener, b.Reason, b.Person, b.At, b.Index})
 	}
+	out.Hands = r.changes()
 	out.words(r.RunHistory.Named)
 	out.find(j, steps, bolts)
 	out.suspect(steps, doubts)

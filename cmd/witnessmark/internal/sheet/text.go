@@ -116,6 +116,14 @@ func (p *printer) around(j *Joint) {
 	if j.Bolts != nil {
 		p.line("    New bolts: %s", j.Bolts)
 	}
+	if len(j.Hands) > 0 {
+		p.line("    Taken over:")
+	}
+	p.table(func(t io.Writer) {
+		for _, h := range j.Hands {
+			fmt.Fprintf(t, "    by %s\t%s\tleaf %d\n", name(h.By), when(h.At), h.LedgerIndex)
+		}
+	})
 	if len(j.Scans) > 0 {
 		p.line("    Labels scanned:")
 	}

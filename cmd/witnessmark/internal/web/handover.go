@@ -2,7 +2,11 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
 )
 
 // handOver signs the next person in at the bench, in the place of whoever was: by badge and PIN where the browser stands at
@@ -22,5 +26,21 @@ func (p *Pages) handOver(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, page, http.StatusSeeOther)
 		return
 	}
+	p.takeOver(r, at, id)
 	p.begin(w, r, id, by, page)
+}
+
+// takeOver makes the readings at a bench theirs who has just come to it. One who may not record looks on only. Where it cannot be
+// recorded they are signed in all the same, and are told.
+func (p *Pages) takeOver(r *http.Request, at, id string) {
+	var records bool
+	p.Shop.Look(func(s *bench.Shop) {
+		records = slices.ContainsFunc(recording, func(role audit.Role) bool { return s.Has(id, role) })
+	})
+	if !records {
+		return
+	}
+	if err := p.Shop.HandOver(r.Context(), at, id); err != nil {
+		p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.not-handed-over-why", "Why", p.sentence(r, err.Error())))
+	}
 }

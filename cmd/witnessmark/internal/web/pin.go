@@ -104,6 +104,7 @@ func (p *Pages) badgeSignIn(w http.ResponseWriter, r *http.Request) {
 		p.again(w, r, statusOf(err), signInForm{Next: next}, err)
 		return
 	}
+	p.takeOver(r, station, id)
 	p.begin(w, r, id, station, next)
 }
 

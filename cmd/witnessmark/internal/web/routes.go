@@ -23,9 +23,12 @@ type route struct {
 	serve   http.HandlerFunc
 }
 
+// recording are the roles of those who record at a bench.
+var recording = []audit.Role{audit.Technician, audit.Lead, audit.Administrator}
+
 // routes is the whole site: there is no page that is not in this table.
 func (p *Pages) routes() []route {
-	record, admin := []audit.Role{audit.Technician, audit.Lead, audit.Administrator}, []audit.Role{audit.Administrator}
+	record, admin := recording, []audit.Role{audit.Administrator}
 	look := []audit.Role{audit.Lead, audit.Warranty, audit.Administrator}
 	judge := []audit.Role{audit.Lead}
 	desk := []audit.Role{audit.Warranty, audit.Lead}

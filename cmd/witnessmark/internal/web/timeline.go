@@ -59,6 +59,9 @@ func (w *words) ofJoint(j *sheet.Joint) (all []moment) {
 		}
 		add(c.At, by, !c.OK, w.checkKey(&c), "Check", c.Check, "Fastener", c.Fastener, "Answer", c.Answer)
 	}
+	for _, h := range j.Hands {
+		add(h.At, w.orBlanked(h.By), false, "story.taken-over")
+	}
 	for _, n := range j.Named {
 		add(n.At, w.orBlanked(n.By), false, "story.named", "Reading", n.Reading, "Where", w.orNone(n.Fastener))
 	}
