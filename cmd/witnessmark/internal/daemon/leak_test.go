@@ -15,8 +15,8 @@ import (
 
 const (
 	leakWrenches = 16 // pull at once
-	// leakSlack is what a batch that happens to be on its way takes.
-	leakSlack = 4 << 20
+	// leakSlack is what may wait for the database at a moment: see mostRecent.
+	leakSlack = 16 << 20
 )
 
 // TestF22_NothingGrows has a daemon take many readings, which no joint waits for, and holds its heap and its goroutines at

@@ -14,8 +14,12 @@ import (
 	"witnessmark/store"
 )
 
-// batch is how many entries a follower takes from the journal at a time, and the writer commits at once.
-const batch = 500
+// batch is how many entries a follower takes from the journal at a time; commitMost is how many the writer commits at once
+// where as many wait: each commit has its own sync and its own signature.
+const (
+	batch      = 500
+	commitMost = 4 * batch
+)
 
 // entries is what a follower needs of the journal.
 type entries interface {
@@ -104,8 +108,8 @@ func (l *live) apply(e audit.Entry) {
 	l.moved = make(chan struct{})
 }
 
-// mostRecent bounds what waits in memory for the database.
-const mostRecent = 4 * batch
+// mostRecent bounds what waits in memory for the database, to some 15 MB.
+const mostRecent = 20 * batch
 
 func (l *live) remember(out audit.Outcome) {
 	if len(l.recent) == mostRecent {

@@ -182,7 +182,7 @@ func (b *beyond) Error() string {
 
 // take waits for new outcomes.
 func (w *writer) take(ctx context.Context) error {
-	out, held, err := w.fresh.after(ctx, w.taken, batch)
+	out, held, err := w.fresh.after(ctx, w.taken, commitMost)
 	if held {
 		w.shop = nil
 	} else if err == nil {

@@ -206,20 +206,20 @@ func TestWriter_EveryFaultEndsInEveryEntryOnce(t *testing.T) {
 func everyFault(t *testing.T, name string, faults []error, near bool) {
 	t.Run(name, func(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
-			j, r := newPages(3*batch+7), &rows{faults: faults}
+			j, r := newPages(2*commitMost+7), &rows{faults: faults}
 			w, booked := writerOn(j, r)
 			if near {
 				defer beside(t, w, j)()
 			}
 			until(t, w, j.Last())
-			if want := upTo(3*batch + 7); !reflect.DeepEqual(r.kept, want) {
+			if want := upTo(2*commitMost + 7); !reflect.DeepEqual(r.kept, want) {
 				t.Errorf("got %d rows, want entries 1 to %d once each", len(r.kept), len(want))
 			}
 			if !reflect.DeepEqual(*booked, r.kept) {
 				t.Errorf("got %d entries booked, want %d", len(*booked), len(r.kept))
 			}
-			if r.most > batch {
-				t.Errorf("got %d outcomes in one commit, want %d at most", r.most, batch)
+			if r.most > commitMost {
+				t.Errorf("got %d outcomes in one commit, want %d at most", r.most, commitMost)
 			}
 			if near && w.shop != nil {
 				t.Error("got a shop of the writer's own, want that of the live follower used")
