@@ -27,7 +27,7 @@ type parcel struct {
 
 // mostHeld is how many builds the shop holds that are neither on a bench nor put away: those that were worked on last. One
 // that comes back to a bench takes some milliseconds longer.
-var mostHeld = 8 // none in this package's tests
+var mostHeld = 24 // none in this package's tests
 
 // tidy puts away what was not worked on for long.
 func (s *Shop) tidy() {

@@ -45,7 +45,7 @@ func putBy(t *testing.T) (w *wrench, data, file string, build uint64) {
 	if _, err := c.CloseJoint(t.Context(), "1", control.Close{Person: "Ada Holt"}); err != nil {
 		t.Fatal(err)
 	}
-	for i := range 9 {
+	for i := range 25 {
 		if _, err := c.OpenBuild(t.Context(), control.NewBuild{Engine: fmt.Sprint("E-", i), Family: "TB-7", WorkOrder: fmt.Sprint("W-", i), Person: "Ada Holt"}); err != nil {
 			t.Fatal(err)
 		}
