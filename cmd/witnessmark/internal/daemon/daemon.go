@@ -1,12 +1,12 @@
-// Package daemon is the running program: readings and people's actions go into the journal, two followers of the
-// journal work them out, one for the people at the benches and one for PostgreSQL.
+// Package daemon is the running program: readings and people's actions go into the journal, the live follower works them
+// out for the people at the benches, and the writer brings what came of them into PostgreSQL.
 //
-//	wrench → link ─┐                     ┌→ live   → watchers, pages, metrics
-//	               ├→ journal (on disk) ─┤
-//	person → desk ─┘                     └→ writer → PostgreSQL and ledger
+//	wrench → link ─┐                           ┌→ watchers, pages, metrics
+//	               ├→ journal (on disk) → live ┤
+//	person → desk ─┘             └ ─ ─ ─ ─ ─ ─ ┴→ writer → PostgreSQL and ledger
 //
-// Both followers use the same function on the same entries, so the writer may be hours behind (PostgreSQL away) or
-// start from entry 1 (after a crash) and still writes what the people saw.
+// A writer that is far behind (PostgreSQL was away) works the same entries out by the same function, and still writes what
+// the people saw.
 package daemon
 
 import (

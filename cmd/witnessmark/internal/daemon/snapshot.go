@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"slices"
@@ -23,14 +22,14 @@ import (
 )
 
 // heading stands in the first line of a snapshot; in the second stands what the live follower remembers, in the third its shop. A snapshot saves a start from working out the journal from its first entry;
-// it proves nothing and is not missed where it is gone. It is read only by the program that wrote it, beside the journal that
-// it was made of.
+// it proves nothing and is not missed where it is gone. It is read only in the form in which it was written, beside the journal
+// that it was made of.
 type heading struct {
-	Program string `json:"program"` // SHA-256 of the executable, in hex
-	Seq     uint64 `json:"seq"`     // the last entry that is in it
-	Entry   string `json:"entry"`   // SHA-256 of that entry, in hex
-	Shelf   int64  `json:"shelf"`   // bytes of the shelf that belong to it
-	Body    string `json:"body"`    // SHA-256 of the other lines, in hex
+	Form  string `json:"form"`  // SHA-256 of its form, in hex
+	Seq   uint64 `json:"seq"`   // the last entry that is in it
+	Entry string `json:"entry"` // SHA-256 of that entry, in hex
+	Shelf int64  `json:"shelf"` // bytes of the shelf that belong to it
+	Body  string `json:"body"`  // SHA-256 of the other lines, in hex
 }
 
 // stood is what the live follower holds after an entry, beside its shop.
@@ -48,11 +47,10 @@ type triedStep struct {
 
 // snapshots makes them now and then, and at a stop.
 type snapshots struct {
-	d       *Daemon
-	program string // empty: it is not known, and there are no snapshots
-	shelf   *shelf
-	at      atomic.Uint64 // the last entry of the newest one, 0: there is none
-	taking  sync.Mutex
+	d      *Daemon
+	shelf  *shelf
+	at     atomic.Uint64 // the last entry of the newest one, 0: there is none
+	taking sync.Mutex
 }
 
 // When they are made; more often in this package's tests.
@@ -62,20 +60,11 @@ var (
 	snapshotLook         = time.Minute
 )
 
-// executable is the digest of the executable.
-func executable() (string, error) {
-	path, err := os.Executable()
-	if err != nil {
-		return "", err
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	h := sha256.New()
-	_, err = io.Copy(h, f)
-	return hex.EncodeToString(h.Sum(nil)), errors.Join(err, f.Close())
-}
+// snapshotForm is the form of what is put away here.
+var snapshotForm = sync.OnceValue(func() string {
+	sum := sha256.Sum256([]byte(bench.SnapshotForm(heading{}, stood{})))
+	return hex.EncodeToString(sum[:])
+})
 
 // digest names an entry.
 func digest(e audit.Entry) (string, error) {
@@ -131,11 +120,8 @@ func (s *snapshots) read() (head heading, body []byte, err error) {
 
 // check refuses a snapshot of another program or another journal, and one that lacks its shelf.
 func (s *snapshots) check(head heading) (err error) {
-	if s.program, err = executable(); err != nil {
-		return err
-	}
-	if head.Program != s.program {
-		return errors.New("another version of the program has made it")
+	if head.Form != snapshotForm() {
+		return errors.New("a version of the program has made it that put other things away")
 	}
 	if head.Seq > s.d.journal.Last() {
 		return errors.New("it is newer than the journal")
@@ -220,12 +206,7 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 
 // take makes the text of a snapshot, whose part of the shelf is on the disk then.
 func (s *snapshots) take() (seq uint64, text []byte, err error) {
-	if s.program == "" {
-		if s.program, err = executable(); err != nil {
-			return 0, nil, err
-		}
-	}
-	head := heading{Program: s.program}
+	head := heading{Form: snapshotForm()}
 	var line, shop []byte
 	s.d.live.look(func(now *bench.Shop) {
 		head.Seq, head.Shelf, shop = now.Seq(), s.shelf.size(), now.Snapshot()

@@ -98,7 +98,7 @@ func TestSnapshot_StartFromIt(t *testing.T) {
 			change(t, at.Snapshot(), func(b []byte) []byte { b[len(b)/2] ^= 1; return b })
 		},
 		"empty":                func(t *testing.T, at Folder) { change(t, at.Snapshot(), func([]byte) []byte { return nil }) },
-		"of another program":   func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Program, strings.Repeat("0", 64))) },
+		"of another form":      func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Form, strings.Repeat("0", 64))) },
 		"of another journal":   func(t *testing.T, at Folder) { change(t, at.Snapshot(), swap(head.Entry, strings.Repeat("0", 64))) },
 		"the shelf is gone":    func(t *testing.T, at Folder) { must(t, os.Remove(at.Shelf())) },
 		"the shelf is cut off": func(t *testing.T, at Folder) { change(t, at.Shelf(), func(b []byte) []byte { return b[:len(b)-1] }) },
