@@ -2,11 +2,10 @@ package trial
 
 import "math/rand/v2"
 
-// Play makes and scores n runs in a world, the slips in turn, from a seed. told is called after every run; nil: nobody
+// Play makes and scores n runs in a world, these slips in turn, from a seed. told is called after every run; nil: nobody
 // listens. The same arguments give the same score.
-func Play(w World, n int, seed uint64, told func(done int)) *Score {
+func Play(w World, slips []Slip, n int, seed uint64, told func(done int)) *Score {
 	s := NewScore()
-	slips := Slips()
 	for i := range n {
 		source := rand.New(rand.NewPCG(seed, uint64(i)))
 		s.Add(Make(w, slips[i%len(slips)], source))

@@ -74,6 +74,7 @@ type Score struct {
 	Cursor      map[Slip]*Tally // the same runs by a cursor that counts hits
 	Ways        map[Way]*Watch  // those that were seen
 	Live, Final Bins
+	bound       bound
 }
 
 // NewScore is a score of no runs.
@@ -101,6 +102,7 @@ func (s *Score) Add(r *Run) {
 		s.Final.add(got.final[i].Confidence, final[i] == l.Step)
 	}
 	s.count(r, steps)
+	s.bound.add(r)
 	if r.Way == "" {
 		return
 	}

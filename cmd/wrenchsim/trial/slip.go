@@ -1,5 +1,7 @@
 package trial
 
+import "strings"
+
 // Slip is what goes wrong in a run.
 type Slip string
 
@@ -26,6 +28,16 @@ const (
 func Slips() []Slip {
 	return []Slip{Clean, AgainMiss, AgainExtra, AgainOld, MissOne, MissLast, MadeGood, Swapped, LowNoticed, LowUnseen, TooHigh,
 		TurnedBack, Elsewhere, TurnTwice, Several}
+}
+
+// Beginning lists the slips whose names begin so, with hyphens for spaces; empty: all.
+func Beginning(name string) (out []Slip) {
+	for _, s := range Slips() {
+		if strings.HasPrefix(string(s), strings.ReplaceAll(name, "-", " ")) {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // pull is one thing the technician does.

@@ -24,8 +24,23 @@ func (s *Score) Table(w io.Writer) error {
 	if err := s.watched(w); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(w, "\nexpected calibration error: at once %.4f, at the close %.4f\n", s.Live.Error(), s.Final.Error())
+	if _, err := fmt.Fprintf(w, "\n%s%s", s.aims(), s.bound.String()); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(w, "expected calibration error: at once %.4f, at the close %.4f\n", s.Live.Error(), s.Final.Error())
 	return err
+}
+
+// aims are the figures that trade against each other, with how exactly the runs tell them.
+func (s *Score) aims() string {
+	out := ""
+	if c := s.Slips[Clean].Flagged; c.Of > 0 {
+		out += fmt.Sprintf("clean joints flagged: %s\n", c.within())
+	}
+	if c := s.Slips[TurnTwice].Complete; c.Of > 0 {
+		out += fmt.Sprintf("turned twice and called complete: %s\n", c.within())
+	}
+	return out
 }
 
 // String is a share in percent; – where there was none to count.

@@ -38,6 +38,8 @@ type Run struct {
 	Open      []bool // by step: really not done at the end; a verification never is
 	// Knowable is true where physics leaves a trace of the slip: see knowable.
 	Knowable bool
+
+	made *made
 }
 
 // Incomplete is true where a step is really open at the end.
@@ -59,5 +61,5 @@ func Make(w World, s Slip, source *rand.Rand) *Run {
 	t.begin()
 	t.work()
 	return &Run{Slip: t.slip, Way: t.way, Text: d.text, Procedure: d.procedure, Joint: j, Readings: t.readings, Acts: t.acts, Labels: t.labels,
-		Open: t.open(), Knowable: t.knowable}
+		Open: t.open(), Knowable: t.knowable, made: t.made()}
 }

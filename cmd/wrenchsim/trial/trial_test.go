@@ -44,7 +44,7 @@ func TestTrial_PullsOfASlip(t *testing.T) {
 }
 
 func TestTrial_Ordinary(t *testing.T) {
-	s := trial.Play(trial.Ordinary(), runs, 11, nil)
+	s := trial.Play(trial.Ordinary(), trial.Slips(), runs, 11, nil)
 	for slip, tally := range s.Slips {
 		if tally.Complete.Hit > 0 && slip != trial.TurnTwice && slip != trial.Several {
 			t.Errorf("%s: got %d incomplete joints called complete, want none", slip, tally.Complete.Hit)
@@ -82,7 +82,7 @@ func TestTrial_Ordinary(t *testing.T) {
 func TestTrial_Corners(t *testing.T) {
 	for _, w := range trial.Corners()[1:] {
 		t.Run(w.Name, func(t *testing.T) {
-			s := trial.Play(w, runs/5, 5, nil)
+			s := trial.Play(w, trial.Slips(), runs/5, 5, nil)
 			for _, slip := range []trial.Slip{trial.MissOne, trial.MissLast, trial.LowUnseen, trial.TooHigh} {
 				if c := s.Slips[slip].Complete; c.Hit > 0 {
 					t.Errorf("%s: got %d of %d called complete, want none", slip, c.Hit, c.Of)

@@ -87,6 +87,7 @@ type outfit struct {
 	gauges []sim.Gauge // by wrench
 	hand   sim.Hand
 	bolts  []*sim.Bolt
+	spec   sim.BoltSpec
 	wander float64 // of the friction of a bolt from pull to pull
 	box    func() *sim.Bolt
 }
@@ -105,6 +106,7 @@ func (w World) draw(j *procedure.Joint, source *rand.Rand) outfit {
 	if w.Yield.High > 0 {
 		spec.Yield = yields(j, spec.Rate, w.Yield.draw(source))
 	}
+	o.spec = spec
 	o.box = func() *sim.Bolt {
 		s := spec
 		if source.Float64() < w.Odd {
