@@ -145,6 +145,9 @@ func (w *writer) round(ctx context.Context, db database) error {
 	}
 	w.reached(db)
 	if len(w.pending) == 0 {
+		if err := db.Publish(); err != nil { // what failed after the last commit: it may be long until the next one
+			return err
+		}
 		if err := w.take(ctx); err != nil {
 			return err
 		}
