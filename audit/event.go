@@ -191,6 +191,7 @@ var decoders = map[string]func([]byte) (Event, error){
 	CalibrationFound{}.Kind(): decode[CalibrationFound],
 	PersonForgotten{}.Kind():  decode[PersonForgotten],
 	LossAccepted{}.Kind():     decode[LossAccepted],
+	ClockSet{}.Kind():         decode[ClockSet],
 }
 
 func decode[E Event](body []byte) (Event, error) {

@@ -57,6 +57,7 @@ type RunHistory struct {
 	Renewals   []RenewalHistory
 	Named      []NamedHistory
 	Hands      []HandHistory
+	Clock      []ClockHistory
 }
 
 // ReadingHistory is a reading with every mark that was made of it, the one in force last.
@@ -90,6 +91,13 @@ type ScanHistory struct {
 	Index  int64
 	Person string // name; empty: blanked
 	audit.LabelScanned
+}
+
+// ClockHistory is a step of the clock while the joint was on its bench.
+type ClockHistory struct {
+	At    time.Time // by the clock as it was set
+	Index int64
+	By    time.Duration
 }
 
 // HandHistory is a person into whose hands the joint came while it was on its bench, by a hand-over or by the scan of a badge.
@@ -212,7 +220,7 @@ func runsOf(builds []BuildHistory) runSet {
 }
 
 func (r *Reader) fill(ctx context.Context, runs runSet) error {
-	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals, r.words, r.hands} {
+	for _, read := range []func(context.Context, runSet) error{r.readings, r.answers, r.scans, r.renewals, r.words, r.hands, r.clock} {
 		if err := read(ctx, runs); err != nil {
 			return err
 		}
@@ -347,6 +355,28 @@ func (r *Reader) hands(ctx context.Context, runs runSet) error {
 	})
 	if err != nil {
 		return fmt.Errorf("read who took over: %w", err)
+	}
+	return nil
+}
+
+func (r *Reader) clock(ctx context.Context, runs runSet) error {
+	rows, err := r.conn.Query(ctx, `SELECT s.seq, k.at, k.ledger_index, k.by_ms FROM witnessmark.clock_set k
+		JOIN witnessmark.joint_start s ON s.shop = k.shop AND s.seq < k.seq AND s.seq = ANY($2)
+		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
+		WHERE k.shop = $1 AND (c.seq IS NULL OR k.seq < c.seq) ORDER BY k.seq, s.seq`, r.shop, runs.ids)
+	if err != nil {
+		return fmt.Errorf("read steps of the clock: %w", err)
+	}
+	var run uint64
+	var ms int64
+	var k ClockHistory
+	_, err = pgx.ForEachRow(rows, []any{&run, &k.At, &k.Index, &ms}, func() error {
+		k.By = time.Duration(ms) * time.Millisecond
+		runs.at[run].Clock = append(runs.at[run].Clock, k)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("read steps of the clock: %w", err)
 	}
 	return nil
 }

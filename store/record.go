@@ -44,6 +44,7 @@ var tables = map[string]table{
 	audit.CalibrationFound{}.Kind(): {"calibration_found", reflect.TypeFor[audit.CalibrationFound]()},
 	audit.PersonForgotten{}.Kind():  {"person_forgotten", reflect.TypeFor[audit.PersonForgotten]()},
 	audit.LossAccepted{}.Kind():     {"loss", reflect.TypeFor[audit.LossAccepted]()},
+	audit.ClockSet{}.Kind():         {"clock_set", reflect.TypeFor[audit.ClockSet]()},
 }
 
 // common are the columns that every append-only table has beside shop and those of its record.

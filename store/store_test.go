@@ -233,7 +233,7 @@ func TestStore_RecordsCannotBeChanged(t *testing.T) {
 	for _, statement := range []string{
 		"UPDATE witnessmark.reading SET torque = 1", "DELETE FROM witnessmark.mark", "TRUNCATE witnessmark.reading",
 		"DELETE FROM witnessmark.ledger_leaf", "UPDATE witnessmark.checkpoint SET size = 1", "TRUNCATE witnessmark.refusal",
-		"UPDATE witnessmark.person SET person = 'x'", "UPDATE witnessmark.person SET name = 'x'", "TRUNCATE witnessmark.key_change", "UPDATE witnessmark.loss SET reason = ''", "UPDATE witnessmark.hand_over SET person = 'x'", "DELETE FROM witnessmark.hand_over", "TRUNCATE witnessmark.hand_over", "DELETE FROM witnessmark.loss", "DELETE FROM witnessmark.person", "UPDATE witnessmark.build SET engine = 'E-2'",
+		"UPDATE witnessmark.person SET person = 'x'", "UPDATE witnessmark.person SET name = 'x'", "TRUNCATE witnessmark.key_change", "UPDATE witnessmark.loss SET reason = ''", "UPDATE witnessmark.hand_over SET person = 'x'", "DELETE FROM witnessmark.hand_over", "TRUNCATE witnessmark.hand_over", "UPDATE witnessmark.clock_set SET by_ms = 0", "DELETE FROM witnessmark.clock_set", "TRUNCATE witnessmark.clock_set", "DELETE FROM witnessmark.loss", "DELETE FROM witnessmark.person", "UPDATE witnessmark.build SET engine = 'E-2'",
 		"UPDATE witnessmark.adapter SET angle = 0", "DELETE FROM witnessmark.adapter", "TRUNCATE witnessmark.adapter",
 		"UPDATE witnessmark.badge SET person = 'x'", "UPDATE witnessmark.badge SET badge = 'B-8'", "DELETE FROM witnessmark.badge", "TRUNCATE witnessmark.badge",
 		"UPDATE witnessmark.scan SET person = 'x'", "UPDATE witnessmark.scan SET label = 'badge'", "DELETE FROM witnessmark.scan", "TRUNCATE witnessmark.scan",

@@ -40,5 +40,6 @@ func (r *RunHistory) until(at time.Time) {
 	r.Renewals = slices.DeleteFunc(r.Renewals, func(b RenewalHistory) bool { return b.At.After(at) })
 	r.Named = slices.DeleteFunc(r.Named, func(n NamedHistory) bool { return n.At.After(at) })
 	r.Hands = slices.DeleteFunc(r.Hands, func(h HandHistory) bool { return h.At.After(at) })
+	r.Clock = slices.DeleteFunc(r.Clock, func(k ClockHistory) bool { return k.At.After(at) })
 	r.Scans = slices.DeleteFunc(r.Scans, func(s ScanHistory) bool { return s.At.After(at) })
 }

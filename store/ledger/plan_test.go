@@ -20,7 +20,7 @@ func TestLeaf_AsByTheLibraries(t *testing.T) {
 	records := []any{audit.ProcedureAdded{}, audit.PersonAdded{}, audit.WrenchDeclared{}, audit.BuildOpened{}, audit.JointStarted{},
 		audit.JointClosed{}, audit.CheckAnswered{}, audit.FastenerNamed{}, audit.BoltReplaced{}, audit.BadgeGiven{}, audit.AdapterFitted{},
 		audit.LabelScanned{}, audit.KeyChanged{}, audit.RolesGiven{}, audit.ReadingTaken{}, audit.FrameRefused{}, audit.Mark{}, audit.ConcessionGranted{}, audit.CorrectionMade{},
-		audit.BuildReleased{}, audit.BuildReopened{}, audit.LossAccepted{}, audit.HandedOver{}}
+		audit.BuildReleased{}, audit.BuildReopened{}, audit.LossAccepted{}, audit.HandedOver{}, audit.ClockSet{}}
 	rapid.Check(t, func(r *rapid.T) {
 		v := reflect.New(reflect.TypeOf(rapid.SampledFrom(records).Draw(r, "record"))).Elem()
 		draw(r, v)

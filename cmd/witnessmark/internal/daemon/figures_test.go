@@ -15,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/testutil"
 	"github.com/rs/zerolog"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
 )
 
@@ -141,10 +142,14 @@ func TestClockWatch(t *testing.T) {
 		"set by a second, a leap second": {9 * time.Second, 10 * time.Second, 1},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c := newClockWatch(time.Now)
-			c.look(tc.shown, tc.passed)
+			var recorded time.Duration
+			c := newClockWatch(time.Now, func(_ context.Context, ev audit.ClockSet) { recorded += time.Duration(ev.By) * time.Millisecond })
+			c.look(t.Context(), tc.shown, tc.passed)
 			if got := testutil.ToFloat64(c.steps); got != tc.want {
 				t.Errorf("got %v steps, want %v", got, tc.want)
+			}
+			if want := time.Duration(tc.want) * (tc.shown - tc.passed); recorded != want {
+				t.Errorf("got a step of %v recorded, want %v", recorded, want)
 			}
 		})
 	}

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"reflect"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -13,7 +14,7 @@ import (
 
 // TestF21_ClockSteps sets the clock back and forth between the pulls at a joint, as a computer without a clock of its own does
 // when it finds the time: the order is that of the pulls, on the bench and in the database, and the ledger fits. Only a reading
-// of a day on which the calibration has ended is said to be out of calibration.
+// of a day on which the calibration has ended is said to be out of calibration, and a joint on a bench tells of a step.
 func TestF21_ClockSteps(t *testing.T) {
 	t.Parallel()
 	w, port := newWrench(t)
@@ -52,7 +53,14 @@ func TestF21_ClockSteps(t *testing.T) {
 	if want := []string{"1 pass", "2 pass wrench out of calibration", "3 pass", "4 pass"}; !reflect.DeepEqual(said, want) {
 		t.Errorf("got %q, want %q", said, want)
 	}
+	d.clockWatch.look(t.Context(), 10*time.Second-time.Hour, 10*time.Second)
 	committed(t, d)
+	j := onSheet(t, d, "E-4711")
+	if len(j.Clock) != 1 || j.Clock[0].Milliseconds != -3_600_000 || !slices.ContainsFunc(j.Findings, func(f string) bool {
+		return strings.HasPrefix(f, "the clock was set back by 1h0m0s")
+	}) {
+		t.Errorf("got steps %+v and %q, want an hour back", j.Clock, j.Findings)
+	}
 	stopDaemon(t, d)
 	stored := counters(t, data)
 	lost, doubled, disordered := missing([]int64{1, 2, 3, 4}, stored)

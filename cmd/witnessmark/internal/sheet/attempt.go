@@ -53,6 +53,7 @@ func (a *attempt) add(r *store.RunHistory) {
 	a.Renewals = slices.Concat(a.Renewals, r.Renewals)
 	a.Named = slices.Concat(a.Named, r.Named)
 	a.Hands = slices.Concat(a.Hands, r.Hands)
+	a.Clock = slices.Concat(a.Clock, r.Clock)
 }
 
 func told(r *store.RunHistory) Run { return Run{r.ID, r.Bench, r.Technician, r.Started, r.Closed} }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
@@ -52,6 +53,9 @@ func (o *Joint) find(j *procedure.Joint, steps []bench.StepState, bolts []bench.
 	if b := o.Bolts; b != nil && b.Used != nil && *b.Used > b.Due { // too few is an answer that is not accepted
 		o.say("new bolts: " + b.String())
 	}
+	for _, k := range o.Clock {
+		o.clock(k)
+	}
 	for _, s := range o.Steps {
 		for _, m := range s.Marks {
 			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)
@@ -62,6 +66,19 @@ func (o *Joint) find(j *procedure.Joint, steps []bench.StepState, bolts []bench.
 	}
 	for _, m := range o.Stray {
 		o.look("no step", m)
+	}
+}
+
+// fromHere on a step of the clock is worth a person's eye.
+const fromHere = time.Minute
+
+func (o *Joint) clock(k Clock) {
+	by, way := time.Duration(k.Milliseconds)*time.Millisecond, "forward"
+	if by < 0 {
+		by, way = -by, "back"
+	}
+	if by >= fromHere {
+		o.say(fmt.Sprintf("the clock was set %s by %s, to %s: the times before may be wrong, the order is not", way, by.Round(time.Second), when(k.At)))
 	}
 }
 

@@ -61,6 +61,7 @@ type Joint struct {
 	Renewals []Renewal  `json:"renewals,omitempty"`
 	Named    []Named    `json:"named,omitempty"` // who said which fastener a reading was
 	Hands    []Hand     `json:"hands,omitempty"` // who took it over while it was on the bench
+	Clock    []Clock    `json:"clock,omitempty"` // when the clock was set while it was on the bench
 	// Order is the order in which it was really done, by stage.
 	Order    []StageOrder `json:"order"`
 	Findings []string     `json:"findings"` // what a person should look at, a sentence each
@@ -91,6 +92,13 @@ type Hand struct {
 	By          string    `json:"by"`
 	At          time.Time `json:"at"`
 	LedgerIndex int64     `json:"ledger_index"`
+}
+
+// Clock is a step of the computer's clock: the times of what was recorded before it may be wrong, the order is not.
+type Clock struct {
+	Milliseconds int64     `json:"milliseconds"` // above 0: set forward
+	At           time.Time `json:"at"`           // by the clock as it was set
+	LedgerIndex  int64     `json:"ledger_index"`
 }
 
 // Step is one fastener in one stage. Target is in the procedure's words.
@@ -248,6 +256,9 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 		out.Renewals = append(out.Renewals, Renewal{b.Fastener, b.Reason, b.Person, b.At, b.Index})
 	}
 	out.Hands = r.changes()
+	for _, k := range r.RunHistory.Clock {
+		out.Clock = append(out.Clock, Clock{k.By.Milliseconds(), k.At, k.Index})
+	}
 	out.words(r.RunHistory.Named)
 	out.find(j, steps, bolts)
 	out.suspect(steps, doubts)
