@@ -55,7 +55,7 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 	if len(found.Losses) > 0 {
 		head = "ok but for what was lost"
 	}
-	fmt.Fprintf(s.out, "%s: shop %s, %d leaves made anew from their rows, %d signed checkpoints, root %s\n",
+	fmt.Fprintf(s.out, "%s: shop %s, %d leaves made anew from their rows, signed checkpoints: %d, root %s\n",
 		head, reader.Shop(), found.Leaves, found.Checkpoints, found.Root)
 	tellLosses(s.out, found)
 	for _, k := range found.Keys {

@@ -1,6 +1,8 @@
 package daemon
 
 import (
+	"cmp"
+	"maps"
 	"slices"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -15,8 +17,19 @@ type floor struct {
 	first   *prometheus.CounterVec
 	passed  *prometheus.CounterVec
 	expired *prometheus.CounterVec
-	tried   map[uint64]map[spot]bool // by build that is not released: the steps that were pulled at; of the live follower alone
+	tried   map[uint64]*pulledAt // by build that is not released; of the live follower alone
+	pulls   uint64
 }
+
+// pulledAt are the steps of a build that were pulled at.
+type pulledAt struct {
+	steps  map[spot]bool
+	newest uint64 // pull
+}
+
+// mostTried is of how many builds the tries are remembered, those that were worked on last. In an older one that is taken up again
+// a step counts as pulled at for the first time once more.
+const mostTried = 64
 
 // spot is a fastener at a stage of a joint.
 type spot struct{ joint, stage, fastener string }
@@ -31,7 +44,7 @@ var (
 )
 
 func newFloor(d *Daemon, counter func(name, help string, labels ...string) *prometheus.CounterVec) *floor {
-	f := &floor{d: d, tried: map[uint64]map[spot]bool{},
+	f := &floor{d: d, tried: map[uint64]*pulledAt{},
 		first:   counter("first_pulls_total", "Steps that were pulled at for the first time since their build was opened or reopened.", "wrench"),
 		passed:  counter("first_pulls_passed_total", "Steps that passed with the first pull since their build was opened or reopened.", "wrench"),
 		expired: counter("out_of_calibration_readings_total", "Readings of a wrench that was out of calibration.", "wrench"),
@@ -67,20 +80,38 @@ func (f *floor) firstPull(m *audit.Mark) bool {
 }
 
 func (f *floor) try(build uint64, at spot) (first bool) {
-	steps := f.tried[build]
-	if steps == nil {
-		steps = map[spot]bool{}
-		f.tried[build] = steps
+	t := f.tried[build]
+	if t == nil {
+		t = &pulledAt{steps: map[spot]bool{}}
+		f.tried[build] = t
 	}
-	before := steps[at]
-	steps[at] = true
+	f.pulls++
+	t.newest = f.pulls
+	before := t.steps[at]
+	t.steps[at] = true
+	f.forget()
 	return !before
+}
+
+// forget lets go of the build that was worked on longest ago, where there are too many.
+func (f *floor) forget() {
+	if len(f.tried) <= mostTried {
+		return
+	}
+	var oldest uint64
+	for build, t := range f.tried { // no two have the same newest pull, so the order of the map does not show
+		if oldest == 0 || t.newest < f.tried[oldest].newest {
+			oldest = build
+		}
+	}
+	delete(f.tried, oldest)
 }
 
 // triedSteps are all that are remembered.
 func (f *floor) triedSteps() (out []triedStep) {
-	for build, steps := range f.tried {
-		for at := range steps {
+	builds := slices.SortedFunc(maps.Keys(f.tried), func(a, b uint64) int { return cmp.Compare(f.tried[a].newest, f.tried[b].newest) })
+	for _, build := range builds { // tried again in this order, they come to the same
+		for at := range f.tried[build].steps {
 			out = append(out, triedStep{build, at.joint, at.stage, at.fastener})
 		}
 	}

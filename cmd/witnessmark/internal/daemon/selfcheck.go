@@ -127,7 +127,7 @@ func (c *selfCheck) pass(ctx context.Context, progress func(done, all int64)) er
 	c.d.opt.Log.Info().Int64("leaves", found.Leaves).Msg("the ledger was checked and is in order")
 	c.set(func() {
 		c.over, c.bad, c.good = true, nil, c.d.opt.Clock()
-		c.state.Last = fmt.Sprintf("%d leaves made anew from their rows, %d signed checkpoints, root %s; %s", found.Leaves, found.Checkpoints, found.Root, goesOn(found.Kept))
+		c.state.Last = fmt.Sprintf("%d leaves made anew from their rows, signed checkpoints: %d, root %s; %s", found.Leaves, found.Checkpoints, found.Root, goesOn(found.Kept))
 		for _, l := range found.Losses {
 			c.state.Last += fmt.Sprintf("; break: %v", l)
 		}
