@@ -306,9 +306,11 @@ func upAgain(up int64, again guess, noise2, sigma int64) nats {
 	return w
 }
 
-// mayYield is how likely a bolt yields in a further turn: unknown until the others of its kind have, or have not.
+// mayYield is how likely a bolt yields in a further turn: unknown until the others of its kind have, or have not. Not by its own
+// turn before, which may have been another's.
 func (m *Matcher) mayYield(kind int, f *fastener) nats {
-	if s := &m.phys.turned[kind]; s.n > 0 && s.middle*1000 > int64(f.lift)*yieldsBelow {
+	now, before := &m.phys.turned[kind], &m.phys.turned[f.liftLike]
+	if now.n > 0 && before.n > 0 && now.middle*1000 > before.middle*yieldsBelow {
 		return pOddAngle
 	}
 	return pHalf
