@@ -13,10 +13,11 @@ import (
 )
 
 type ledgerCommand struct {
-	Keys      ledgerKeys  `cmd:"" help:"Show the keys that the ledger was and is signed with."`
-	RotateKey ledgerKey   `cmd:"" help:"Sign the ledger with a new key from now on."`
-	Loss      ledgerLoss  `cmd:"" name:"accept-loss" help:"Accept that a part of the record is lost for good, so that the daemon goes on without it."`
-	Proof     ledgerProof `cmd:"" help:"Ask a witness to sign a checkpoint: print it with the proof that the ledger goes on from an earlier size."`
+	Keys      ledgerKeys    `cmd:"" help:"Show the keys that the ledger was and is signed with."`
+	RotateKey ledgerKey     `cmd:"" help:"Sign the ledger with a new key from now on."`
+	Loss      ledgerLoss    `cmd:"" name:"accept-loss" help:"Accept that a part of the record is lost for good, so that the daemon goes on without it."`
+	Journal   ledgerJournal `cmd:"" name:"rebuild-journal" help:"Write a journal that is lost anew from the database."`
+	Proof     ledgerProof   `cmd:"" help:"Ask a witness to sign a checkpoint: print it with the proof that the ledger goes on from an earlier size."`
 }
 
 type ledgerKeys struct {
@@ -124,6 +125,34 @@ func (c *ledgerLoss) Run(ctx context.Context, s shop, all *commands) error {
 	loss := e.Event.(audit.LossAccepted)
 	_, err = fmt.Fprintf(s.out, "Entry %d: of the %d leaves that a signed checkpoint proves, %d remain. Start the daemon: it goes on from there.\nThe checkpoint stays in %s as evidence.\n",
 		e.Seq, loss.Size, loss.Remains, daemon.Folder(o.Data).Lost(loss.Size))
+	return err
+}
+
+type ledgerJournal struct {
+	Config string `required:"" help:"Configuration of the daemon, which must be stopped." placeholder:"FILE" type:"existingfile"`
+}
+
+// Help is the long help of the command.
+func (ledgerJournal) Help() string {
+	return `For where the database is there and the journal beside it is gone or older. The record is verified first; a journal that is there keeps
+lying beside the new one under another name. What only the lost journal held, readings of the last moment or of the time in which
+the database was away, is not brought back.`
+}
+
+// Run writes the journal.
+func (c *ledgerJournal) Run(ctx context.Context, s shop, all *commands) error {
+	if s.remote.Server != "" {
+		return inputError{errors.New("the journal is written on the machine of the daemon: leave out --server")}
+	}
+	o, err := served(c.Config, s, all)
+	if err != nil {
+		return err
+	}
+	n, err := daemon.RebuildJournal(ctx, o)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(s.out, "%s: %d entries, as the database has them. Start the daemon.\n", daemon.Folder(o.Data).Journal(), n)
 	return err
 }
 

@@ -39,6 +39,16 @@ func TestLedger_AcceptLoss(t *testing.T) {
 	if out := succeed(t, accept...); !strings.Contains(out, "Start the daemon") {
 		t.Errorf("got %s", out)
 	}
+	rebuild := []string{"ledger", "rebuild-journal", "--config", d.file, "--data", data}
+	if code, _, errs := said(t, rebuild...); code == exitOK || !strings.Contains(errs, "nothing of it is lost") {
+		t.Errorf("a journal that is there: got %d, %s, want it left alone", code, errs)
+	}
+	if err := os.Remove(daemon.Folder(data).Journal()); err != nil {
+		t.Fatal(err)
+	}
+	if out := succeed(t, rebuild...); !strings.Contains(out, "entries, as the database has them") {
+		t.Errorf("got %s", out)
+	}
 	evidence, err := filepath.Glob(daemon.Folder(data).Outside() + ".lost-*")
 	if err != nil || len(evidence) != 1 {
 		t.Fatalf("got %v, %v, want the checkpoint as evidence", evidence, err)

@@ -5,11 +5,13 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/store"
 	"witnessmark/store/cluster"
+	"witnessmark/store/journal"
 	"witnessmark/store/ledger"
 )
 
@@ -106,19 +108,94 @@ func TestF33_LossIsAccepted(t *testing.T) {
 			}
 		}
 	})
-	t.Run("the database holds more than the journal", func(t *testing.T) {
+	t.Run("the journal alone is old: it is written anew, and nothing is lost", func(t *testing.T) {
 		m.lay(t, m.newer, m.old, m.seen, "journal.db")
 		var more *beyond
 		if _, err := m.accept(t, "for once"); !errors.As(err, &more) {
 			t.Errorf("got %v, want the database named that holds more", err)
 		}
+		m.rebuild(t)
+		if _, err := m.accept(t, "for once"); !refused(err) {
+			t.Errorf("got %v, want nothing lost", err)
+		}
+		m.goOn(t, 30, 1)
+		if v, err := m.verified(t, store.Kept{Where: "an office", Note: m.last}); err != nil || len(v.Losses)+len(v.Lost) > 0 || v.Leaves <= proven.Size {
+			t.Errorf("got %+v, %v, want the record to go on whole", v, err)
+		}
+		if _, err := m.rebuildOnce(t); !refused(err) {
+			t.Errorf("where the journal is whole: got %v, want a refusal", err)
+		}
 	})
-	t.Log("FAULT F33 states=5")
+	t.Run("the journal is gone and the database old: it is written anew, and the loss accepted", func(t *testing.T) {
+		m.lay(t, m.newer, m.old, m.seen, "postgres")
+		if err := os.Remove(Folder(m.data).Journal()); err != nil {
+			t.Fatal(err)
+		}
+		refusesOld(t, m.data, m.file)
+		m.rebuild(t)
+		refusesOld(t, m.data, m.file)
+		e, err := m.accept(t, "the disk died")
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.goOn(t, 30, 1)
+		if v, err := m.verified(t); err != nil || len(v.Losses) != 1 || v.Losses[0].Seq != e.Seq || len(v.Lost) == 0 {
+			t.Errorf("got %+v, %v, want one loss of entry %d", v, err, e.Seq)
+		}
+	})
+	t.Log("FAULT F33 states=6")
+}
+
+func (m *moments) rebuildOnce(t *testing.T) (uint64, error) {
+	t.Helper()
+	o, _, err := options(m.data, m.file, t.Output())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return RebuildJournal(t.Context(), o)
+}
+
+// rebuild writes the journal anew, and looks that all of it up to the old state is as it was.
+func (m *moments) rebuild(t *testing.T) {
+	t.Helper()
+	n, err := m.rebuildOnce(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := func(file string) []audit.Entry {
+		j, err := journal.Open(file, func() time.Time { return epoch })
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer j.Close()
+		list, err := j.Read(1, 1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return list
+	}
+	made, was := all(Folder(m.data).Journal()), all(Folder(m.newer).Journal())
+	if uint64(len(made)) != n || len(made) > len(was) {
+		t.Fatalf("got %d entries, want the %d that were told, of %d", len(made), n, len(was))
+	}
+	for i, e := range made {
+		got, _ := audit.Encode(e.Event)
+		want, _ := audit.Encode(was[i].Event)
+		if e.Seq != was[i].Seq || !e.At.Equal(was[i].At) || !equalButEmpty(got, want) {
+			t.Errorf("entry %d: got %v %s, want %v %s", e.Seq, e.At, got, was[i].At, want)
+		}
+	}
+}
+
+// equalButEmpty compares JSON in which an empty list may be null.
+func equalButEmpty(a, b []byte) bool {
+	plain := func(s []byte) string { return strings.ReplaceAll(string(s), ":null", ":[]") }
+	return plain(a) == plain(b)
 }
 
 func refused(err error) bool {
 	var no *control.Error
-	return errors.As(err, &no) && strings.Contains(err.Error(), "nothing is lost")
+	return errors.As(err, &no) && (strings.Contains(err.Error(), "nothing is lost") || strings.Contains(err.Error(), "nothing of it is lost"))
 }
 
 // refusesChanged looks that an accepted loss explains no other checkpoint.

@@ -179,7 +179,7 @@ func (w *writer) meet(position uint64) error {
 type beyond struct{ position, last uint64 }
 
 func (b *beyond) Error() string {
-	return fmt.Sprintf("the database holds entry %d but the journal ends at %d: this data folder belongs to another database, give the right one",
+	return fmt.Sprintf("the database holds entry %d but the journal ends at %d: this data folder belongs to another database, give the right one; or the journal is lost, then witnessmark ledger rebuild-journal writes it anew from the database",
 		b.position, b.last)
 }
 
