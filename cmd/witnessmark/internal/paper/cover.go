@@ -66,7 +66,7 @@ func (d *document) workedOn() string {
 	return stamp(first) + " to " + stamp(last)
 }
 
-// people are those who started a joint or answered a check, in the order in which they come up.
+// people are those who started a joint, took it over or answered a check, in the order in which they come up.
 func (d *document) people() []string {
 	var list []string
 	seen := map[string]bool{}
@@ -79,6 +79,9 @@ func (d *document) people() []string {
 	for _, j := range d.build.Joints {
 		for _, r := range j.Runs {
 			add(r.By)
+		}
+		for _, h := range j.Hands {
+			add(h.By)
 		}
 		for _, c := range j.Checks {
 			if c.Reading == 0 {

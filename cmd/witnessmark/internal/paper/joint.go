@@ -42,6 +42,9 @@ func (d *document) joint(j *joint) {
 	if j.Words.Bolts != nil {
 		d.paragraph(fmt.Sprintf("New bolts: %s.", j.Words.Bolts))
 	}
+	for _, h := range j.Words.Hands {
+		d.paragraph(fmt.Sprintf("%s: taken over by %s, whose the readings after it are.", stamp(h.At), name(h.By)))
+	}
 	for _, b := range j.Words.Renewals {
 		why := ""
 		if b.Reason != "" {

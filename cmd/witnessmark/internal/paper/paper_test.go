@@ -274,6 +274,8 @@ func ugly(t *testing.T) *shop {
 	_, build := s.begin(string(text), "TB42-10999")
 	run := s.start(build, "head")
 	s.pull(400, 400)
+	s.apply(audit.PersonAdded{Person: "p2", Name: "Cy Moor"})
+	s.apply(audit.HandedOver{Bench: "B1", Run: run, Person: "p2"})
 	s.pull(292, 290) // given up
 	s.pull(401, 110)
 	s.pull(400, 410)
@@ -291,7 +293,7 @@ func ugly(t *testing.T) *shop {
 
 func TestSheet_Ugly(t *testing.T) {
 	got := print(t, ugly(t).record(nil), paper.Options{})
-	got.must(t, "Not complete", "B1 Ines Falk 2", "▲ low torque", "high torque", "none", "○ open", "never begun", "Not released. ",
+	got.must(t, "Not complete", "B1 Ines Falk 2", "taken over by Cy Moor, whose the readings after it are.", "▲ low torque", "high torque", "none", "○ open", "never begun", "Not released. ",
 		"re-hit", "not answered")
 }
 
