@@ -42,10 +42,10 @@ func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
 func (m *Matcher) drawUp(h *hypothesis, pulled int) {
 	for _, n := range m.fitted {
 		b := &h.bolts[n.fastener]
-		if n.fastener != pulled {
+		if n.fastener == pulled {
+			b.anew, b.putOff = b.anew && m.catchUp(h, pulled) >= 0, false
+		} else {
 			b.putOff = b.anew
-		} else if b.anew && m.catchUp(h, pulled) < 0 {
-			b.anew, b.putOff = false, false
 		}
 	}
 }

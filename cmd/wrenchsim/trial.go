@@ -28,6 +28,10 @@ for its slip is played clean.
 What physics allows: the same runs, clean or turned twice, by a judge who knows what they were made from, all but the draws of
 the single bolts and pulls, and asks only which of the two they are. Nobody who sees the readings alone can do better.
 
+The worlds of renewals, verification and adapters have a second table, of the pulls after a bolt was renewed, of those of the
+verification round, and of those from the adapter on. "False verdict" counts the pulls that pass at their true step and were
+not said to, "passed" those that do not and were; "from 0.5" and "from 0.9" are those said with that confidence or more.
+
 Worlds:`
 	for _, w := range trial.Corners() {
 		help += " " + w.Name + ";"
