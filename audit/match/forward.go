@@ -77,7 +77,11 @@ func (g *grower) forward() {
 			g.add(i, 1, MakeGood, true, pMakeGood+backTo(k, len(behind)))
 		}
 	}
-	g.ahead(e, r)
+	one := pSkipOne // leaves e out
+	if fitted >= 0 && e > h.pos && g.steps[fitted].Fastener == g.steps[e].Fastener {
+		one = elsewhere // whose new bolt waits
+	}
+	g.ahead(e, r, one)
 }
 
 // leavesOpen is true where some of those left behind are of the leg that the technician is in.
@@ -137,14 +141,14 @@ func (g *grower) leftBehind(h *hypothesis, retry int) []int {
 }
 
 // ahead adds what lies beyond the next step e: the rest of its leg, and the leg after it. Of equals far ahead one stands
-// for all, since nothing tells them apart.
-func (g *grower) ahead(e, retry int) {
+// for all, since nothing tells them apart. one is how likely the technician passes over e.
+func (g *grower) ahead(e, retry int, one nats) {
 	believed := -1 // who took a second hit of one for the next goes on to the one after that
 	if g.h.hitAgain() {
 		believed = g.h.open.from(e + 1)
 	}
 	for d, k := range []Kind{Skip, Early} {
-		one, any := pSkipOne, pSkipAny
+		any := pSkipAny
 		if k == Early {
 			one, any = pEarly, pEarlyAny
 		}

@@ -21,8 +21,8 @@ func (m *Matcher) Replace(f int) {
 	slices.SortStableFunc(m.beliefs, func(a, b *hypothesis) int { return cmp.Compare(b.weight, a.weight) })
 }
 
-// whyRenewed is how likely a person renews fastener f under a belief. What was turned back just before was mostly the bolt
-// that came out.
+// whyRenewed is how likely a person renews fastener f under a belief. Where the last pull was not as it should be, or turned a
+// bolt back, it is mostly that one which comes out.
 func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
 	w := pGoodRenewed
 	switch {
@@ -31,7 +31,7 @@ func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
 	case h.pos >= 0 && int(h.bolts[f].stage) < m.steps[h.pos].Stage && m.at[m.steps[h.pos].Stage][f] >= 0:
 		w = pAheadRenewed
 	}
-	if t := h.tip; t != nil && t.kind == Loosened && m.steps[t.step].Fastener != f {
+	if t := h.tip; t != nil && t.step >= 0 && m.steps[t.step].Fastener != f && h.bolts[m.steps[t.step].Fastener].failed {
 		w += pOtherBolt
 	}
 	return w

@@ -36,20 +36,22 @@ func (t *technician) renewals() map[int]Way {
 	return out
 }
 
-// renewing puts the renewal of a bolt into the pulls of a leg, and the drawing up of the new one.
+// renewing puts the renewal of a bolt into the pulls of a leg, and the drawing up of the new one. Where one was left out before,
+// and a good bolt is renewed right after its pull, all looks as if that pull had been the one before it, and the bolt been
+// renewed ahead of its own: that slip leaves no trace.
 func (t *technician) renewing(why Way, pulls []pull) []pull {
 	i := t.ordinary(pulls)
 	if i < 0 {
 		return pulls
 	}
-	step, at := pulls[i].step, i+1
-	var stands = true
+	step, at, stands := pulls[i].step, i+1, true
 	switch why {
 	case RenewedAhead:
 		at = t.source.IntN(i + 1)
 		stands = t.steps[step].Stage > 0
 	case RenewedGood:
 		at += t.source.IntN(len(pulls) - i)
+		t.hidden = t.hidden || at == i+1 && pulls[i].step-pulls[0].step > i
 	default:
 		pulls[i].share = t.bad(why, step)
 		if t.source.Float64() >= atOnce {

@@ -35,6 +35,7 @@ type technician struct {
 	readings []device.Reading
 	labels   []Label
 	knowable bool
+	hidden   bool // a renewal has taken the trace of a slip away
 }
 
 func (t *technician) begin() {

@@ -61,5 +61,5 @@ func Make(w World, s Slip, source *rand.Rand) *Run {
 	t.begin()
 	t.work()
 	return &Run{Slip: t.slip, Way: t.way, Text: d.text, Procedure: d.procedure, Joint: j, Readings: t.readings, Acts: t.acts, Labels: t.labels,
-		Open: t.open(), Knowable: t.knowable, made: t.made()}
+		Open: t.open(), Knowable: t.knowable && !t.hidden, made: t.made()}
 }
