@@ -94,7 +94,7 @@ func TestTrial_Watched(t *testing.T) {
 		most  float64 // good pulls with a false verdict said with one half, of all
 	}{{"renewals", 0.001}, {"verification", 0.001}, {"adapters", 0.001}} {
 		t.Run(c.world, func(t *testing.T) {
-			s := trial.Play(world(t, c.world), runs, 7, nil)
+			s := trial.Play(world(t, c.world), trial.Slips(), runs, 7, nil)
 			var good, wrong, complete, took, verified int
 			for _, w := range s.Ways {
 				good, wrong = good+w.Final.Good.Of, wrong+w.Live.Good.Half+w.Final.Good.Half
