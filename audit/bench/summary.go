@@ -98,8 +98,15 @@ func (r *run) doubted(steps []StepState) []OpenStage {
 	if r.matcher == nil || !tightened(steps) {
 		return nil
 	}
-	from := doubtFrom + blindShare*audit.Share(r.matcher.Blind()) // nothing could show a second hit: that is no trace of one
+	blind := r.matcher.Blind() // where nothing could show a second hit, that is no trace of one
+	from := doubtFrom
+	for _, n := range blind {
+		from += blindShare * audit.Share(n)
+	}
 	open := r.matcher.AnyOpen()
+	if open < from { // the other stages are held to the share that they can show
+		open, from = r.matcher.AnyOpenOf(func(stage int) bool { return blind[stage] == 0 }), doubtFrom
+	}
 	if open < from {
 		return nil
 	}

@@ -99,16 +99,32 @@ func (m *Matcher) OpenShare() []audit.Share {
 
 // AnyOpen is the posterior of at least one tightening or loosening being open, where the technician takes the joint for done.
 // Verifications do not count.
-func (m *Matcher) AnyOpen() audit.Share {
+func (m *Matcher) AnyOpen() audit.Share { return m.AnyOpenOf(func(int) bool { return true }) }
+
+// AnyOpenOf is the same of some stages alone.
+func (m *Matcher) AnyOpenOf(of func(stage int) bool) audit.Share {
 	var open, all int64
 	for i, s := range m.shares() {
-		if h := m.beliefs[i]; m.tightening(h) {
+		h := m.beliefs[i]
+		if m.tightening(h) {
 			s = s * expNano(m.stops(h)) / 1_000_000_000
+		}
+		if m.openOf(h, of) {
 			open += s
 		}
 		all += s
 	}
 	return share(open * 1_000_000 / max(all/1000, 1))
+}
+
+// openOf is true where there is something left to tighten in some of these stages.
+func (m *Matcher) openOf(h *hypothesis, of func(stage int) bool) bool {
+	for i := h.open.from(0); i >= 0 && i < m.tight; i = h.open.from(i + 1) {
+		if of(m.steps[i].Stage) {
+			return true
+		}
+	}
+	return false
 }
 
 // stops is how likely a technician who has an open step ahead takes the joint for done: who took a second hit for the last
@@ -124,15 +140,17 @@ func (m *Matcher) stops(h *hypothesis) nats {
 	return pStops
 }
 
-// Blind is how many observations, as they are held now, would have looked the same had the technician hit another one again:
-// those without an angle, and those at a fastener that stood at the torque already.
-func (m *Matcher) Blind() int {
-	n := 0
+// Blind is, by stage, how many observations, as they are held now, would have looked the same had the technician hit another
+// one again: those without an angle, and those at a fastener that stood at the torque already.
+func (m *Matcher) Blind() []int {
+	n := make([]int, len(m.at))
 	for i, t := range chain(m.chosen.tip, len(m.seen)) {
-		o := &m.seen[i]
-		if o.angle == none || t.step >= 0 && m.steps[t.step].Action == procedure.TightenTo && fresh(t.kind) &&
-			int64(t.was.standing)*1000 >= o.torque*stuckFrom {
-			n++
+		if t.step < 0 {
+			continue
+		}
+		o, s := &m.seen[i], &m.steps[t.step]
+		if o.angle == none || s.Action == procedure.TightenTo && fresh(t.kind) && int64(t.was.standing)*1000 >= o.torque*stuckFrom {
+			n[s.Stage]++
 		}
 	}
 	return n

@@ -61,3 +61,21 @@ func TestMatcher_ASlipThatWouldLeaveTheLastOneIsSeldom(t *testing.T) {
 		t.Errorf("after the last: got %d ppm for an open step, want less than 2000", got)
 	}
 }
+
+// A joint that is doubted for its turn is not for the stages before it.
+func TestMatcher_WhatIsOpenIsToldByStage(t *testing.T) {
+	w := newWorkshop(t)
+	w.drawnUp(stiffness{100, 98, 75, 100, 103, 100, 101, 99})
+	for f, torque := range []int64{122_000, 121_000, 106_500, 153_000, 123_000, 121_500, 86_000, 85_000} {
+		w.turned(f, torque)
+	}
+	of := func(want int) audit.Share { return w.m.AnyOpenOf(func(stage int) bool { return stage == want }) }
+	if seat, turn := of(1), of(2); seat > 10_000 || turn < audit.Certain/2 || w.m.AnyOpen() < turn {
+		t.Errorf("got %d ppm for the seat, %d for the turn, %d in all, want the turn doubted", seat, turn, w.m.AnyOpen())
+	}
+	for stage, n := range w.m.Blind() {
+		if n != 0 {
+			t.Errorf("stage %d: got %d readings that would look the same, want none", stage, n)
+		}
+	}
+}
