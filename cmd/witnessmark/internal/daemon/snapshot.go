@@ -190,7 +190,9 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 	if s.d.live.seq() < s.at.Load()+many {
 		return
 	}
+	began := time.Now()
 	seq, text, err := s.take()
+	s.d.opt.Log.Debug().Uint64("entry", seq).Int("bytes", len(text)).Dur("took", time.Since(began)).Msg("snapshot")
 	if err == nil {
 		if s.d.writer.await(ctx, seq); s.d.writer.reach().position < seq {
 			return
