@@ -28,20 +28,23 @@ func spreadOf(all []time.Duration) spread {
 // entrySize is about what a reading takes in the journal, in bytes.
 const entrySize = 400
 
-// limits measures one sync of an append, and one commit of a row, of about the size of a reading.
-func (s *shop) limits(ctx context.Context) (l limit, err error) {
+// limits measures one sync of an append, and one commit of a row, of about the size of a reading, with a pause before each: a
+// disk, a processor and a server that were asked a moment ago answer sooner.
+func (s *shop) limits(ctx context.Context, pause time.Duration) (l limit, err error) {
 	tries := 300
 	if s.opt.quick {
 		tries = 50
 	}
-	if l.sync, err = s.syncs(tries); err != nil {
+	if l.sync, err = s.syncs(tries, pause); err != nil {
 		return l, err
 	}
-	l.commit, err = s.commits(ctx, tries)
+	l.commit, err = s.commits(ctx, tries, pause)
 	return l, err
 }
 
-func (s *shop) syncs(tries int) (_ spread, err error) {
+func (l limit) both() spread { return spread{l.sync.p50 + l.commit.p50, l.sync.p99 + l.commit.p99} }
+
+func (s *shop) syncs(tries int, pause time.Duration) (_ spread, err error) {
 	f, err := os.Create(filepath.Join(s.dir, "append"))
 	if err != nil {
 		return spread{}, err
@@ -50,6 +53,7 @@ func (s *shop) syncs(tries int) (_ spread, err error) {
 	entry := bytes.Repeat([]byte("x"), entrySize)
 	all := make([]time.Duration, tries)
 	for i := range all {
+		time.Sleep(pause)
 		began := time.Now()
 		if _, err := f.Write(entry); err != nil {
 			return spread{}, err
@@ -72,7 +76,7 @@ func (s *shop) connect(ctx context.Context) (*pgx.Conn, error) {
 	return conn, err
 }
 
-func (s *shop) commits(ctx context.Context, tries int) (_ spread, err error) {
+func (s *shop) commits(ctx context.Context, tries int, pause time.Duration) (_ spread, err error) {
 	conn, err := s.connect(ctx)
 	if err != nil {
 		return spread{}, err
@@ -81,6 +85,7 @@ func (s *shop) commits(ctx context.Context, tries int) (_ spread, err error) {
 	entry := strings.Repeat("x", entrySize)
 	all := make([]time.Duration, tries)
 	for i := range all {
+		time.Sleep(pause)
 		began := time.Now()
 		if _, err := conn.Exec(ctx, "INSERT INTO bench.entry VALUES ($1)", entry); err != nil {
 			return spread{}, err

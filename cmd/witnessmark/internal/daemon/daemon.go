@@ -214,7 +214,7 @@ func (d *Daemon) startLive(ctx context.Context) error {
 // caughtUp waits until the live follower has worked out what was journaled before this start, and says how far it is.
 func (d *Daemon) caughtUp(ctx context.Context) error {
 	last := d.journal.Last()
-	for {
+	for kept := time.Now(); ; {
 		short, cancel := context.WithTimeout(ctx, progressEvery)
 		err := d.live.await(short, d.life, last)
 		cancel()
@@ -223,6 +223,10 @@ func (d *Daemon) caughtUp(ctx context.Context) error {
 		}
 		at := d.live.seq()
 		d.opt.Log.Info().Uint64("entry", at).Uint64("of", last).Msgf("the journal is worked out, %d %% done; readings are taken when that is done", at*100/last)
+		if time.Since(kept) > snapshotLook { // who ends it now does not begin anew
+			d.snapshots.keep(ctx, snapshotEvery)
+			kept = time.Now()
+		}
 	}
 }
 

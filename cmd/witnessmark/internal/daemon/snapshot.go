@@ -183,7 +183,8 @@ func (s *snapshots) run(ctx context.Context) {
 }
 
 // keep takes a snapshot if so many entries came since the newest one. It is put into its place when the database has its
-// entries: a writer that falls behind begins there too. A crash before that leaves the one before, and its part of the shelf.
+// entries, as far as there is a writer yet: one that falls behind begins there too. A crash before that leaves the one before,
+// and its part of the shelf.
 func (s *snapshots) keep(ctx context.Context, many uint64) {
 	s.taking.Lock()
 	defer s.taking.Unlock()
@@ -194,8 +195,10 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 	seq, text, err := s.take()
 	s.d.opt.Log.Debug().Uint64("entry", seq).Int("bytes", len(text)).Dur("took", time.Since(began)).Msg("snapshot")
 	if err == nil {
-		if s.d.writer.await(ctx, seq); s.d.writer.reach().position < seq {
-			return
+		if w := s.d.writer; w != nil {
+			if w.await(ctx, seq); w.reach().position < seq {
+				return
+			}
 		}
 		err = whole.Keep(s.d.folder.Snapshot(), text)
 	}
