@@ -3,6 +3,7 @@ package journal
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -143,6 +144,12 @@ func (j *Journal) commit(batch []*waiting) error {
 func (j *Journal) grow(batch []*waiting) {
 	j.mu.Lock()
 	j.last += uint64(len(batch))
+	for _, w := range batch {
+		j.tail = append(j.tail, w.entry)
+	}
+	if n := len(j.tail) - mostTail; n > 0 {
+		j.tail = slices.Delete(j.tail, 0, n)
+	}
 	close(j.grown)
 	j.grown = make(chan struct{})
 	j.mu.Unlock()

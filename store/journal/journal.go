@@ -16,6 +16,8 @@ import (
 	"time"
 
 	bolt "go.etcd.io/bbolt"
+
+	"witnessmark/audit"
 )
 
 var (
@@ -27,6 +29,9 @@ var (
 
 // formatVersion is written into a new file; a file of another version is refused.
 const formatVersion = "witnessmark/journal/1"
+
+// mostTail bounds the entries that are held in memory.
+const mostTail = 1024
 
 // maxBatch bounds how many waiting entries go into one transaction.
 const maxBatch = 1024
@@ -52,6 +57,7 @@ type Journal struct {
 
 	mu     sync.Mutex
 	last   uint64
+	tail   []audit.Entry // the newest ones that came since the file was opened: who follows closely needs not read them again
 	grown  chan struct{} // closed and replaced whenever last grows
 	failed chan struct{}
 	err    error     // why nothing can be written any more

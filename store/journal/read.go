@@ -3,6 +3,7 @@ package journal
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 	bolterrors "go.etcd.io/bbolt/errors"
@@ -16,6 +17,9 @@ import (
 // A head page that rots makes bbolt fall back to the one before it, which is the journal without its last batch, see CutBack.
 // Who keeps a position elsewhere must therefore compare it with Last.
 func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
+	if out, err := j.held(from, max); out != nil || err != nil {
+		return out, err
+	}
 	var out []audit.Entry
 	to := min(j.Last(), from+uint64(max)-1) // asked for first: the transaction then sees these at least
 	err := guard(func() error {
@@ -31,6 +35,22 @@ func (j *Journal) Read(from uint64, max int) ([]audit.Entry, error) {
 		return nil, fmt.Errorf("read journal %s: %w", j.path, err)
 	}
 	return out, nil
+}
+
+// held gives entries that are still in memory, as they were read back before they were written; nil: the first is not.
+func (j *Journal) held(from uint64, max int) ([]audit.Entry, error) {
+	select {
+	case <-j.quit:
+		return nil, ErrClosed
+	default:
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if len(j.tail) == 0 || from < j.tail[0].Seq || from > j.last {
+		return nil, nil
+	}
+	i := int(from - j.tail[0].Seq)
+	return slices.Clone(j.tail[i:min(i+max, len(j.tail))]), nil
 }
 
 // walk reads the entries from … to, both included.
