@@ -24,7 +24,7 @@ func (s *Shop) View(bench string) View {
 	if r == nil {
 		return v
 	}
-	v.Run, v.Resumed = r.seq, r.resumed
+	v.Run, v.Resumed, v.Hand = r.seq, r.resumed, s.PersonName(p.hand)
 	v.Joint, v.Title = r.joint.ID, r.joint.Title
 	open, due := r.matcher.Open()
 	for i, s := range r.matcher.Steps() {

@@ -11,6 +11,7 @@ type View struct {
 	Bench     string       `json:"bench"`
 	Seq       uint64       `json:"seq"`               // the last entry that it takes into account
 	Person    string       `json:"person,omitempty"`  // name of who is signed in
+	Hand      string       `json:"hand,omitempty"`    // name of the one whose the readings are
 	Build     uint64       `json:"build,omitempty"`   // in hand, also before a joint is started
 	Run       uint64       `json:"run,omitempty"`     // 0: no joint on the bench
 	Resumed   bool         `json:"resumed,omitempty"` // an earlier run of the joint was taken up again

@@ -228,7 +228,7 @@ func TestPages_HandOver(t *testing.T) {
 	v.want(200, "Not handed over: badge and PIN do not belong together", "GET", "/bench/1", nil)
 	v.want(200, "Bo Lind", "GET", "/bench/1", nil)
 	v.want(303, "", "POST", "/bench/1/hand-over", url.Values{"badge": {"B-8"}, "pin": {pin}})
-	v.want(200, "Cy Moor", "GET", "/bench/1", nil)
+	v.want(200, "in the hands of Cy Moor", "GET", "/bench/1", nil)
 	t.Run("the session of before is gone", func(t *testing.T) {
 		old := newVisitor(t, d)
 		jar, err := cookiejar.New(nil)
