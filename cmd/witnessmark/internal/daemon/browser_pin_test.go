@@ -56,8 +56,11 @@ func TestBrowser_BadgeAndHandOver(t *testing.T) {
 
 	run(t, ctx, chromedp.Click(`.hand-over summary`))
 	picture(t, ctx, "hand-over")
-	run(t, ctx, chromedp.SendKeys(`.hand-over [name=badge]`, "B-8"+enter), chromedp.SendKeys(`.hand-over [name=pin]`, pin+enter))
-	sees(t, ctx, "Cy Moor")
+	run(t, ctx, chromedp.SendKeys(`.hand-over [name=badge]`, "B-8"+enter), chromedp.SendKeys(`.hand-over [name=pin]`, pin+enter),
+		chromedp.WaitNotPresent(`.hand-over[open]`)) // the page of before tells of it too
+	sees(t, ctx, "in the hands of Cy Moor")
+	committed(t, d) // or what the page says of it changes under the next click
+	sees(t, ctx, "All readings are recorded")
 	run(t, ctx, chromedp.Click(`.replies summary`), chromedp.SendKeys(`.replies [name=value]`, "0.12 mm"+enter))
 	sees(t, ctx, "0.12 mm, said by Cy Moor; before: 0.5 mm")
 	picture(t, ctx, "answered")
