@@ -36,7 +36,10 @@ func (g *grower) branches(belief int) {
 }
 
 // hopeless is true of a prior so low that no likelihood could keep its branch.
-func (g *grower) hopeless(prior nats) bool { return g.h.weight+prior+g.o.peak < g.best-pruneAt }
+func (g *grower) hopeless(prior nats) bool { return g.o.peakTorque+g.o.peakAngle < g.least(prior) }
+
+// least is the likelihood below which a branch with a prior is let go.
+func (g *grower) least(prior nats) nats { return g.best - pruneAt - g.h.weight - prior }
 
 // add appends one branch that stands for alike equal ones.
 func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
@@ -56,7 +59,7 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 		w += flat(max(2*g.highest, 1)) + flat(maxAngle)
 	} else {
 		g.hit.put(step)
-		w += g.weigh(g.o, &g.h.bolts[s.Fastener], step)
+		w += g.weigh(g.o, &g.h.bolts[s.Fastener], step, g.least(prior))
 		if k != ReHit && g.skipsStage(g.h, step) {
 			w -= skipStage
 		}

@@ -16,7 +16,8 @@ type observed struct {
 	// The fastener that a person named, and that of a scanned label or the wrench's tag: its index, elsewhere, or unsaid.
 	named, tagged int
 	tool          int
-	peak          nats // no likelihood is higher
+	// No likelihood of the torque is higher, and none of the angle.
+	peakTorque, peakAngle nats
 	// by stage: the observation as it would be at a fastener there; nil: the same everywhere.
 	applied []observed
 }
@@ -55,9 +56,9 @@ func (m *Matcher) observe(o Observation) observed {
 		lowest = min(lowest, seen.applied[i].torque)
 	}
 	// The narrowest density is that of a torque near its target or, at the end of a turn, near where a fastener stood.
-	seen.peak = gauss(0, max(lowest*opScatter/1500, 1)*max(lowest*opScatter/1500, 1))
+	seen.peakTorque = gauss(0, max(lowest*opScatter/1500, 1)*max(lowest*opScatter/1500, 1))
 	if o.Angle != nil {
-		seen.peak += gauss(0, angleNoise*angleNoise) + ln2
+		seen.peakAngle = gauss(0, angleNoise*angleNoise) + ln2
 	}
 	return seen
 }
@@ -79,8 +80,8 @@ func (m *Matcher) applied(o *observed) []observed {
 }
 
 // weigh is the logarithm of the likelihood of o, had it been a pull on a fastener in state f at a step. Loosening and
-// tightening never explain each other.
-func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
+// tightening never explain each other. Where it cannot reach the least that counts, it is enough that it is below that.
+func (m *Matcher) weigh(o *observed, f *fastener, step int, least nats) nats {
 	s := &m.steps[step]
 	o = o.at(s.Stage)
 	if (o.Direction == device.Loosen) != (s.Action == procedure.LoosenBy) {
@@ -93,9 +94,17 @@ func (m *Matcher) weigh(o *observed, f *fastener, step int) nats {
 		if standing*1000 >= o.torque*stuckFrom {
 			return againNear(o.torque, target) + m.nothingMoved(o, standing, m.kind[step])
 		}
-		return torqueNear(o.torque, target) + m.moved(o, f, m.kind[step])
+		w := torqueNear(o.torque, target)
+		if w+o.peakAngle < least {
+			return w + o.peakAngle
+		}
+		return w + m.moved(o, f, m.kind[step])
 	case procedure.TurnBy:
-		return m.torqueAfter(o, f, s, m.kind[step]) + angleNear(o.angle, int64(s.Angle), turnNoise)
+		w := angleNear(o.angle, int64(s.Angle), turnNoise)
+		if w+o.peakTorque < least {
+			return w + o.peakTorque
+		}
+		return w + m.torqueAfter(o, f, s, m.kind[step])
 	case procedure.Verify:
 		return m.movesAt(o, s, standing, m.kind[step])
 	default:
