@@ -40,25 +40,15 @@ func (g *grower) forward() {
 	if e < 0 {
 		return
 	}
-	r := g.retry(h)
-	if r >= 0 {
-		p := pRetry
-		if h.tip.kind == Loosened {
-			p = pAware
-		}
-		g.add(r, 1, Retry, false, p)
-	}
+	r := g.tryAgain()
 	behind := g.leftBehind(h, r)
 	crossing := h.pos >= 0 && g.leg[e] > g.leg[h.pos] && g.leavesOpen(h, behind)
 	// One who was just told that it was out of order may well go back.
 	goesBack := crossing || (len(behind) > 0 && h.tip != nil && h.tip.outOfOrder)
-	fitted, there, elsewhere := g.newBolt(), nats(0), nats(0)
-	if fitted >= 0 && fitted != e {
-		there, elsewhere = g.goesThere(fitted, e <= h.pos || g.leg[e] != g.leg[h.pos])
-	}
+	n := g.newBolt(e)
 	over := e <= h.pos && len(behind) > 1 // the order is at its end and several are left, so that one of them must be next
 	if e != r {
-		p := g.nextPrior(r >= 0, goesBack) + elsewhere
+		p := g.nextPrior(r >= 0, goesBack) + n.elsewhere
 		if over {
 			p += pBackToFirst
 		}
@@ -67,8 +57,8 @@ func (g *grower) forward() {
 	for k, i := range behind {
 		switch {
 		case i == e:
-		case i == fitted: // which the bench asks for
-			g.add(i, 1, g.drawsUp(i), false, there)
+		case i == n.step: // which the bench asks for
+			g.add(i, 1, g.drawsUp(i), false, n.there)
 		case over:
 			g.add(i, 1, MakeGood, true, pNext+backTo(k, len(behind)))
 		case goesBack:
@@ -77,11 +67,20 @@ func (g *grower) forward() {
 			g.add(i, 1, MakeGood, true, pMakeGood+backTo(k, len(behind)))
 		}
 	}
-	one := pSkipOne // leaves e out
-	if fitted >= 0 && e > h.pos && g.steps[fitted].Fastener == g.steps[e].Fastener {
-		one = elsewhere // whose new bolt waits
+	g.ahead(e, r, g.passesOver(e, n))
+}
+
+// tryAgain adds the retry, and tells its step, -1: there is none.
+func (g *grower) tryAgain() int {
+	r := g.retry(g.h)
+	if r >= 0 {
+		p := pRetry
+		if g.h.tip.kind == Loosened {
+			p = pAware
+		}
+		g.add(r, 1, Retry, false, p)
 	}
-	g.ahead(e, r, one)
+	return r
 }
 
 // leavesOpen is true where some of those left behind are of the leg that the technician is in.

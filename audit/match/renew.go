@@ -60,9 +60,29 @@ func (m *Matcher) catchUp(h *hypothesis, fastener int) int {
 	return -1
 }
 
-// newBolt is the step that a new bolt needs to catch up with the order of work, -1: none; of several bolts, that of the one
-// fitted last.
-func (g *grower) newBolt() int {
+// waiting is the step that a new bolt needs to catch up with the order of work, -1: none, and how likely the technician goes
+// there now, and how likely somewhere else.
+type waiting struct {
+	step             int
+	there, elsewhere nats
+}
+
+// newBolt is what a new bolt waits for, where e is the next step of the order; of several bolts, that of the one fitted last.
+// It is drawn up at once, or at the end of the leg.
+func (g *grower) newBolt(e int) waiting {
+	i := g.fittedLast()
+	if i < 0 || i == e {
+		return waiting{step: i}
+	}
+	ended := e <= g.h.pos || g.leg[e] != g.leg[g.h.pos]
+	if g.h.bolts[g.steps[i].Fastener].putOff && !ended {
+		return waiting{i, pOtherBolt, pNewBolt}
+	}
+	return waiting{i, pNewBolt, pOtherBolt}
+}
+
+// fittedLast is the step that the bolt fitted last, of those that have not caught up, needs first, -1: all have.
+func (g *grower) fittedLast() int {
 	for k := len(g.fitted) - 1; k >= 0; k-- {
 		if f := g.fitted[k].fastener; g.h.bolts[f].anew {
 			if i := g.catchUp(g.h, f); i >= 0 {
@@ -73,14 +93,12 @@ func (g *grower) newBolt() int {
 	return -1
 }
 
-// goesThere is how likely the technician goes to that step now, and how likely somewhere else: at once, or at the end of
-// the leg.
-func (g *grower) goesThere(step int, ended bool) (there, elsewhere nats) {
-	b := &g.h.bolts[g.steps[step].Fastener]
-	if b.putOff && !ended {
-		return pOtherBolt, pNewBolt
+// passesOver is how likely the technician leaves out the next step e, which may be that of a new bolt that waits.
+func (g *grower) passesOver(e int, n waiting) nats {
+	if n.step >= 0 && e > g.h.pos && g.steps[n.step].Fastener == g.steps[e].Fastener {
+		return n.elsewhere
 	}
-	return pNewBolt, pOtherBolt
+	return pSkipOne
 }
 
 // drawsUp is Next where a new bolt is drawn up already, so that its step is the one expected.

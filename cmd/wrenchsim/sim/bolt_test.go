@@ -120,3 +120,31 @@ func TestBolt_Scatter(t *testing.T) {
 		near1(t, "rate", NewBolt(spec, source(3)).Rate(), NewBolt(spec, source(3)).Rate(), 0)
 	})
 }
+
+// A residual torque is found a little above what a bolt stands at: where it breaks away, or where it stands after moving on.
+func TestBolt_MoveOn(t *testing.T) {
+	s := source(1)
+	b := NewBolt(BoltSpec{Rate: 2, Stiction: 0.04}, s)
+	g := Gauge{Threshold: 5, WindUp: 0.05}
+	b.StopAt(50, g)
+	if p := b.MoveOn(0.5, g, s); p.Torque != 52 || p.Angle != 0.5+47*0.05 || b.Standing() != 51 {
+		t.Errorf("got %+v and %v N·m after it, want 52 where it breaks away, wind-up shown, and 51 after it", p, b.Standing())
+	}
+	if p := b.MoveOn(3, g, s); p.Torque != 57 || b.Standing() != 57 {
+		t.Errorf("got %+v, want the torque after moving on", p)
+	}
+}
+
+func TestBolt_After(t *testing.T) {
+	b := NewBolt(BoltSpec{Rate: 2, Yield: 100, YieldRatio: 0.1}, source(1))
+	b.StopAt(80, Gauge{})
+	for turn, want := range map[float64]float64{5: 90, 10: 100, 20: 102} {
+		if got := b.After(turn); got != want {
+			t.Errorf("got %v N·m after %v°, want %v", got, turn, want)
+		}
+	}
+	b.StopAt(110, Gauge{})
+	if got := b.After(10); got != 112 {
+		t.Errorf("got %v N·m, want it to yield from where it stands", got)
+	}
+}
