@@ -67,10 +67,17 @@ func TestBrowser_TwoTabsAndTheDatabaseAway(t *testing.T) {
 		sees(t, tab, "Crankshaft end float: 0.12 mm, said by Ada Holt")
 		sees(t, tab, "The database is away")
 	}
+	if _, err := chromedp.Run(two, chromedp.Evaluate[string](`document.querySelectorAll("#bench details").forEach(d => { d.open = true; }); ""`)); err != nil {
+		t.Fatal(err)
+	}
 	w.pull(t, 60, 27)
 	for _, tab := range []context.Context{one, two} {
 		sees(t, tab, "3 of 8 steps left")
 		sees(t, tab, "Received and safe on this machine; not in the database yet")
+	}
+	opened, err := chromedp.Run(two, chromedp.Evaluate[string](`[...document.querySelectorAll("#bench details[open] > summary")].map(s => s.textContent).join("; ")`))
+	if err != nil || !strings.Contains(opened, "Answer again") || strings.Contains(opened, "another one") {
+		t.Errorf("got %q, %v opened after a reading, want the answer still, and not the form about the reading before", opened, err)
 	}
 	picture(t, one, "database-away")
 	open()

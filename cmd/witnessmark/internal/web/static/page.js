@@ -46,6 +46,9 @@
   function show(html) {
     const fresh = document.createElement("div");
     fresh.innerHTML = html;
+    // What a person has opened stays open, but only while it is about the same: of another reading it closes.
+    const opened = [...bench.querySelectorAll("details[open]")].map((d) => d.innerHTML);
+    fresh.querySelectorAll("details").forEach((d) => { if (opened.includes(d.innerHTML)) d.open = true; });
     renew(bench, fresh, 3);
   }
 
@@ -57,7 +60,7 @@
     }
     was.forEach((w, i) => {
       if (w.isEqualNode(is[i])) return;
-      if (w.tagName === is[i].tagName && w.className === is[i].className && w.tagName !== "svg") renew(w, is[i], depth - 1);
+      if (w.tagName === is[i].tagName && w.className === is[i].className && !["svg", "DETAILS"].includes(w.tagName)) renew(w, is[i], depth - 1);
       else w.replaceWith(is[i]);
     });
   }
