@@ -222,6 +222,9 @@ func newDrill(t *testing.T) *drill {
 	p.upTo(t, 100)
 	inDatabase(t, c, 100)
 	d.before = p.acked.Load()
+	if err := os.WriteFile(daemon.Folder(d.data).Lost(7), []byte("of an earlier loss\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	succeed(t, "backup", "-o", d.backup, "--recipient", id.Recipient().String(), "--identity", d.identity, "--config", d.file, "--data", d.data)
 	succeed(t, "backup", "-o", d.plain, "--plain", "--without-evidence", "--data", d.data)
 	d.kill = sync.OnceFunc(func() {
@@ -424,6 +427,9 @@ func (d *drill) goesOn(t *testing.T) {
 	}
 	if int64(entries) < d.before {
 		t.Errorf("got %d entries in the backup, want the %d readings that were acknowledged before it", entries, d.before)
+	}
+	if text, err := os.ReadFile(daemon.Folder(data).Lost(7)); err != nil || string(text) != "of an earlier loss\n" {
+		t.Errorf("got %q, %v, want the checkpoint of an earlier loss back", text, err)
 	}
 	kept := d.evidenceBack(t, data)
 	cmd := serving(t, d.file, data)

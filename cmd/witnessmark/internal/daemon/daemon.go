@@ -308,12 +308,16 @@ func (d *Daemon) startChecks(context.Context) error {
 func (d *Daemon) listen(context.Context) error {
 	d.accounts = store.NewAccounts(d.opt.Config.Shop.ID, d.base.address)
 	d.later(func(context.Context) error { return d.accounts.Close() })
+	if err := d.openPages(); err != nil {
+		return err
+	}
+	// Last of all: who gets an answer there is told where the pages are.
 	socket, err := control.Listen(d.folder.Socket())
 	if err != nil {
 		return err
 	}
 	d.serve(socket, control.SocketHandler(d))
-	return d.openPages()
+	return nil
 }
 
 // serve answers on a listener until Stop. Requests end with the daemon's life: a watch has no end of its own.

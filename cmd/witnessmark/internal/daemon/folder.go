@@ -41,15 +41,19 @@ func (f Folder) Lost(size int64) string { return f.in(fmt.Sprintf("checkpoint.lo
 // Socket is the control socket.
 func (f Folder) Socket() string { return f.in("control.sock") }
 
-// Kept are the files that belong to the record and are neither journal, database nor the checkpoint outside: the keys, the code
-// by which the first administrator comes in, and what is mixed into PINs.
+// Kept are the files that belong to the record and are neither journal, database nor the checkpoint outside: the keys,
+// checkpoints of what was lost, the code by which the first administrator comes in, and what is mixed into PINs.
 func (f Folder) Kept() ([]string, error) {
 	keys, err := filepath.Glob(filepath.Join(filepath.Dir(f.Key()), filepath.Base(f.Key())+"*"))
 	if err != nil {
 		return nil, fmt.Errorf("list the keys: %w", err)
 	}
 	keys = slices.DeleteFunc(keys, func(name string) bool { return strings.HasSuffix(name, ".new") }) // half written
-	return append(keys, f.in("set-up-code"), f.in("pin-pepper")), nil
+	lost, err := filepath.Glob(f.in("checkpoint.lost-*"))
+	if err != nil {
+		return nil, fmt.Errorf("list the checkpoints of what was lost: %w", err)
+	}
+	return append(slices.Concat(keys, lost), f.in("set-up-code"), f.in("pin-pepper")), nil
 }
 
 // Unfinished is the file that lies in a folder for as long as a restore works in it.
