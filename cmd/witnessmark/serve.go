@@ -89,7 +89,7 @@ func logger(w io.Writer) zerolog.Logger {
 	if f, ok := w.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
 		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
 	}
-	return zerolog.New(w).With().Timestamp().Logger()
+	return zerolog.New(zerolog.SyncWriter(w)).With().Timestamp().Logger()
 }
 
 func newID() string {
