@@ -51,7 +51,7 @@ func (s *Shop) recount(wrench string) {
 		return
 	}
 	for _, b := range s.builds {
-		if b.parcel != nil && slices.ContainsFunc(b.parcel.used, func(u use) bool { return u.wrench == wrench }) {
+		if b.released && slices.ContainsFunc(b.parcel.used, func(u use) bool { return u.wrench == wrench }) {
 			b.doubted = s.doubted(b)
 		}
 	}

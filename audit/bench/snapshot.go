@@ -14,8 +14,8 @@ import (
 	"witnessmark/device"
 )
 
-// snapshot is a shop in the form in which it is put away: what comes out of it goes on as the shop would have. Only the
-// program that wrote it may read it, and what lies on its shelf belongs to it.
+// snapshot is a shop in the form in which it is put away: what comes out of it goes on as the shop would have. It
+// may be read where SnapshotForm is as it was, and what lies on its shelf belongs to it.
 type snapshot struct {
 	Seq        uint64
 	Procedures []keptRevision

@@ -12,7 +12,9 @@ import (
 // shelf is the file in which the live shop puts away builds that nobody works on. What lies in it is made of the journal and
 // is never missed: without the file, or the snapshot that it belongs to, a start makes both anew.
 //
-// A content is its length and its CRC-32C, 4 bytes big endian each, and then the bytes. They are only ever added.
+// A content is its length and its CRC-32C, 4 bytes big endian each, and then the bytes. They are only ever added,
+// and synced before a snapshot names them: a crash leaves those of the newest snapshot, and maybe more, which the next start
+// throws away and makes again.
 type shelf struct {
 	mu   sync.Mutex
 	file *os.File
