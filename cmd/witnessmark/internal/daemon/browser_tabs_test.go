@@ -102,7 +102,7 @@ func TestBrowser_TwoTabsAndTheDatabaseAway(t *testing.T) {
 // Whoever comes back after the weekend signs in again and stands where they were.
 func TestBrowser_ASessionThatHasEnded(t *testing.T) {
 	ctx := browser(t)
-	_, port := newSerialWrench(t)
+	w, port := newSerialWrench(t)
 	clock := &ahead{}
 	d := clock.start(t, t.TempDir(), shopFile(port))
 	onBench(t, client(t, d))
@@ -110,11 +110,13 @@ func TestBrowser_ASessionThatHasEnded(t *testing.T) {
 	admin.setUp("Ada Holt")
 	run(t, ctx, chromedp.Navigate("http://"+d.Addr()+"/sign-in?next=/bench/1"), chromedp.SendKeys(`[name=name]`, "Ada Holt"), chromedp.SendKeys(`[name=password]`, password+enter))
 	sees(t, ctx, "8 of 8 steps left")
+	w.pull(t, 30, 40)
+	sees(t, ctx, "7 of 8 steps left")  // what begins in the page has begun, and lengthens the session no more
 	clock.by(2 * 365 * 24 * time.Hour) // a session ends by the time of day, and the daemon's clock in this test is not that
 	sees(t, ctx, "Sign in")
 	clock.by(0)
 	run(t, ctx, chromedp.SendKeys(`[name=name]`, "Ada Holt"), chromedp.SendKeys(`[name=password]`, password+enter))
-	sees(t, ctx, "8 of 8 steps left")
+	sees(t, ctx, "7 of 8 steps left")
 	where, err := chromedp.Run(ctx, chromedp.Evaluate[string]("location.pathname"))
 	if err != nil || !strings.HasSuffix(where, "/bench/1") {
 		t.Errorf("got %q, %v, want the bench again", where, err)

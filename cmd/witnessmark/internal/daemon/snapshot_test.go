@@ -88,6 +88,8 @@ func stands(t *testing.T, d *Daemon) string {
 func TestSnapshot_StartFromIt(t *testing.T) {
 	_, data, file, build := putBy(t)
 	head, _ := snapshotOf(t, data)
+	defer func(often time.Duration) { snapshotLook = often }(snapshotLook)
+	snapshotLook = time.Hour // one that is taken meanwhile would stand where the one of the start is looked for
 	var last uint64
 	want := ""
 	for name, harm := range map[string]func(t *testing.T, at Folder){
