@@ -10,9 +10,10 @@ import (
 )
 
 type jointCommand struct {
-	Start jointStart `cmd:"" help:"Put a joint of a build on a bench; readings of its wrenches belong to it from now on. One that was left unfinished is taken up again."`
-	Renew jointRenew `cmd:"" help:"Say that new bolts were fitted: their fasteners begin again from the first stage."`
-	Close jointClose `cmd:"" help:"Take the joint off a bench; started again it goes on from there, on any bench."`
+	Start    jointStart    `cmd:"" help:"Put a joint of a build on a bench; readings of its wrenches belong to it from now on. One that was left unfinished is taken up again."`
+	Renew    jointRenew    `cmd:"" help:"Say that new bolts were fitted: their fasteners begin again from the first stage."`
+	HandOver jointHandOver `cmd:"" help:"Put the joint on a bench into the hands of a colleague: the readings from then on are theirs."`
+	Close    jointClose    `cmd:"" help:"Take the joint off a bench; started again it goes on from there, on any bench."`
 }
 
 // atBench is the flag of every command that concerns one bench.
@@ -52,6 +53,25 @@ func (c *jointRenew) Run(ctx context.Context, s shop) error {
 	client := s.client()
 	defer client.Close()
 	v, err := client.Renew(ctx, c.Bench, control.Renew{Fasteners: c.Fasteners, Reason: c.Reason, Person: c.By})
+	return s.shown(v, err)
+}
+
+type jointHandOver struct {
+	atBench
+	To string `arg:"" optional:"" name:"name" help:"Name of who works from now on; left out: whoever the token acts as."`
+}
+
+// Help is shown below the flags.
+func (jointHandOver) Help() string {
+	return `An entry says so. The next badge that is scanned at the bench takes the joint over as well. From another machine, with --server, a
+joint is only taken over, by the person as whom the token acts.`
+}
+
+// Run hands the joint over and shows what is next.
+func (c *jointHandOver) Run(ctx context.Context, s shop) error {
+	client := s.client()
+	defer client.Close()
+	v, err := client.HandOver(ctx, c.Bench, control.HandOver{Person: c.To})
 	return s.shown(v, err)
 }
 

@@ -46,7 +46,7 @@ type commands struct {
 	Build     buildCommand     `cmd:"" help:"Open, list, review, release or reopen builds."`
 	Concede   concedeCommand   `cmd:"" help:"Accept a finding of a build, with a reason."`
 	Correct   correctCommand   `cmd:"" help:"Say after the fact where a reading belongs, with a reason."`
-	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, renew its bolts, take it off."`
+	Joint     jointCommand     `cmd:"" help:"Put a joint on a bench, renew its bolts, hand it over, take it off."`
 	Check     checkCommand     `cmd:"" help:"Answer a check of the joint on a bench."`
 	Locate    locateCommand    `cmd:"" help:"Say which fastener a reading was."`
 	Watch     watchCommand     `cmd:"" help:"Show a bench live: what is next, how it was, what is wrong."`

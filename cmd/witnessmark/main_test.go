@@ -231,7 +231,12 @@ func TestCommands_OnADaemon(t *testing.T) {
 		{"joint renew 1 9 --bench 1 --by Ada", exitInput, `no fastener "9"`},
 		{"joint renew 1 --reason stretched --bench 1 --by Ada", exitOK, "next   fastener 1"},
 		{"check answer length 29.9mm --fastener 1 --bench 1 --by Ada", exitOK, "next   fastener 1"}, // the new one is measured too
+		{"joint hand-over --bench 1", exitInput, "say into whose hands"},
+		{"joint hand-over Bo --bench 9", exitInput, "no bench 9"},
+		{"joint hand-over Bo --bench 1", exitOK, "0 of 1 steps done. In the hands of Bo."},
+		{"joint hand-over Bo --bench 1", exitOK, "In the hands of Bo."}, // once more is no fault
 		{"joint close --bench 1 --by Ada", exitAttention, "is not complete"},
+		{"joint hand-over Cy --bench 1", exitAttention, "no joint is on bench 1"},
 		{"joint start plate --bench 1 --build W-12 --by Bo", exitOK, "taken up again, 0 of 1 steps done"},
 		{"joint close --bench 1 --by Bo", exitAttention, "is not complete"},
 		{"wrench status", exitAttention, "GONE"},

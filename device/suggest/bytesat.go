@@ -1,16 +1,11 @@
 package suggest
 
 import (
-	"encoding/binary"
-	"encoding/hex"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
-
-	"witnessmark/device/unit"
 )
 
 // bytesAt is integers and floats at offsets of the frame.
@@ -22,67 +17,6 @@ type bytesAt struct {
 	sort   int // the byte that tells these frames from others; -1: none
 	length column
 	gapped bool
-}
-
-// as is one way to read bytes as a number.
-type as struct {
-	name   string
-	size   int
-	order  string // empty: one byte, or digits
-	cost   int
-	signed bool
-	read   func(b []byte) (string, bool)
-}
-
-// readings of bytes, the likely ones cheapest. Signed ones come first: a number that turns out larger is then refused,
-// where an unsigned one that turns out negative would be taken for a large one.
-var waysToRead = []as{
-	{"f32", 4, "big", 0, true, func(b []byte) (string, bool) { return float(binary.BigEndian.Uint32(b)) }},
-	{"f32", 4, "little", 0, true, func(b []byte) (string, bool) { return float(binary.LittleEndian.Uint32(b)) }},
-	{"f32", 4, "word-swapped", 0, true, func(b []byte) (string, bool) { return float(swapped(b)) }},
-	{"f64", 8, "big", 0, true, func(b []byte) (string, bool) { return double(binary.BigEndian.Uint64(b)) }},
-	{"f64", 8, "little", 0, true, func(b []byte) (string, bool) { return double(binary.LittleEndian.Uint64(b)) }},
-	{"i16", 2, "big", 2, true, func(b []byte) (string, bool) { return whole(int64(int16(binary.BigEndian.Uint16(b)))) }},
-	{"i16", 2, "little", 2, true, func(b []byte) (string, bool) { return whole(int64(int16(binary.LittleEndian.Uint16(b)))) }},
-	{"i32", 4, "big", 3, true, func(b []byte) (string, bool) { return whole(int64(int32(binary.BigEndian.Uint32(b)))) }},
-	{"i32", 4, "little", 3, true, func(b []byte) (string, bool) { return whole(int64(int32(binary.LittleEndian.Uint32(b)))) }},
-	{"i32", 4, "word-swapped", 4, true, func(b []byte) (string, bool) { return whole(int64(int32(swapped(b)))) }},
-	{"u16", 2, "big", 5, false, func(b []byte) (string, bool) { return whole(int64(binary.BigEndian.Uint16(b))) }},
-	{"u16", 2, "little", 5, false, func(b []byte) (string, bool) { return whole(int64(binary.LittleEndian.Uint16(b))) }},
-	{"u32", 4, "big", 6, false, func(b []byte) (string, bool) { return whole(int64(binary.BigEndian.Uint32(b))) }},
-	{"u32", 4, "little", 6, false, func(b []byte) (string, bool) { return whole(int64(binary.LittleEndian.Uint32(b))) }},
-	{"bcd2", 2, "", 7, false, packed},
-	{"bcd3", 3, "", 7, false, packed},
-	{"bcd4", 4, "", 7, false, packed},
-	{"u8", 1, "", 9, false, func(b []byte) (string, bool) { return whole(int64(b[0])) }},
-}
-
-var oneByte = waysToRead[len(waysToRead)-1]
-
-func whole(v int64) (string, bool) { return strconv.FormatInt(v, 10), true }
-
-func swapped(b []byte) uint32 {
-	return uint32(binary.BigEndian.Uint16(b[2:]))<<16 | uint32(binary.BigEndian.Uint16(b))
-}
-
-// float is the shortest decimal text of a float; what no wrench measures is none.
-func float(v uint32) (string, bool) { return decimal(float64(math.Float32frombits(v)), 32) }
-
-func double(v uint64) (string, bool) { return decimal(math.Float64frombits(v), 64) }
-
-func decimal(v float64, bits int) (string, bool) {
-	if math.IsNaN(v) {
-		return "NaN", true
-	}
-	if size := math.Abs(v); size != 0 && size < 1e-4 || !(size < 1e7) {
-		return "", false
-	}
-	return strconv.FormatFloat(v, 'f', -1, bits), true
-}
-
-func packed(b []byte) (string, bool) {
-	text := hex.EncodeToString(b)
-	return text, strings.Trim(text, "0123456789") == ""
 }
 
 // binaryTables takes the frames whose check is right: all of them together, and then, for every byte near the beginning
@@ -281,77 +215,6 @@ func (l *bytesAt) swallows(c column) bool {
 	first, _ := strconv.Atoi(c.cells[0])
 	last, _ := strconv.Atoi(c.cells[len(c.cells)-1])
 	return first>>8 == last>>8 && first>>8 != 0
-}
-
-// unitText is two to four characters that spell a unit of torque in every frame, blanks and NUL behind it not counted.
-func (l *bytesAt) unitText(at int) (column, bool) {
-	for size := 4; size >= 2; size-- {
-		c, ok := l.column(at, as{name: fmt.Sprintf("text%d", size), size: size, read: func(b []byte) (string, bool) {
-			text := strings.Trim(string(b), "\x00 ")
-			_, err := unit.ParseTorqueUnit(text)
-			return text, err == nil
-		}})
-		if ok && !c.gaps() {
-			return c, true
-		}
-	}
-	return column{}, false
-}
-
-// text is a run of at least four printable characters that begins here, in every frame.
-func (l *bytesAt) text(at int) (column, bool) {
-	size := 0
-	for at+size < l.short+l.to && l.all(at+size, func(b byte) bool { return b > ' ' && b <= '~' }) {
-		size++
-	}
-	if size < 4 {
-		return column{}, false
-	}
-	return l.column(at, as{name: fmt.Sprintf("text%d", size), size: size, read: func(b []byte) (string, bool) { return string(b), true }})
-}
-
-func (l *bytesAt) all(at int, test func(byte) bool) bool {
-	for _, f := range l.frames {
-		if !test(f[at]) {
-			return false
-		}
-	}
-	return true
-}
-
-// Seconds since 1970 that a clock of today may show: from 2015 up to 2060.
-const (
-	earliest = 1_420_070_400
-	latest   = 2_840_140_800
-)
-
-func (l *bytesAt) unixTime(at int) (column, bool) {
-	for _, order := range []string{"big", "little"} {
-		w := as{name: "u32", size: 4, order: order, read: func(b []byte) (string, bool) {
-			v := binary.BigEndian.Uint32(b)
-			if order == "little" {
-				v = binary.LittleEndian.Uint32(b)
-			}
-			return time.Unix(int64(v), 0).UTC().Format(time.RFC3339), v >= earliest && v < latest
-		}}
-		if c, ok := l.column(at, w); ok && slices.IsSorted(c.cells) && len(c.distinct()) > 1 {
-			c.place += ", epoch: unix"
-			return c, true
-		}
-	}
-	return column{}, false
-}
-
-// packedClock is year, month, day, hour, minute and second, two digits each.
-func (l *bytesAt) packedClock(at int) (column, bool) {
-	return l.column(at, as{name: "bcd6", size: 6, read: func(b []byte) (string, bool) {
-		text, ok := packed(b)
-		if !ok {
-			return "", false
-		}
-		_, err := time.Parse("060102150405", text)
-		return text, err == nil && b[0] >= 0x10
-	}})
 }
 
 // write names the last byte too where nothing but the fields says how long a frame is.

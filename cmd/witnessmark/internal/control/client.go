@@ -133,6 +133,11 @@ func (c *Client) Renew(ctx context.Context, benchID string, in Renew) (v bench.V
 	return v, c.call(ctx, http.MethodPost, at(benchID, "/renewals"), in, &v)
 }
 
+// HandOver puts the joint on a bench into the hands of another person.
+func (c *Client) HandOver(ctx context.Context, benchID string, in HandOver) (v bench.View, err error) {
+	return v, c.call(ctx, http.MethodPost, at(benchID, "/hand"), in, &v)
+}
+
 // Watch calls tell with the present state of a bench and with every update, until ctx ends (its error is returned),
 // tell returns an error (that one), or the daemon closes the watch (io.EOF: ask anew).
 func (c *Client) Watch(ctx context.Context, benchID string, tell func(Update) error) error {

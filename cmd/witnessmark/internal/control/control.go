@@ -21,6 +21,7 @@
 //	POST   /api/v1/benches/{id}/adapter    Fit → bench.View
 //	DELETE /api/v1/benches/{id}/adapter    TakeOff → bench.View
 //	POST   /api/v1/benches/{id}/renewals   Renew → bench.View
+//	POST   /api/v1/benches/{id}/hand       HandOver → bench.View
 //	GET    /api/v1/benches/{id}/watch      → server-sent events "bench", each an Update; the first is the present state
 //	GET    /api/v1/wrenches                → []Wrench
 //	GET    /api/v1/badges                  → []Badge
@@ -156,6 +157,12 @@ type Renew struct {
 	Person    string   `json:"person"`
 }
 
+// HandOver asks to put the joint on the bench into the hands of Person: the readings from then on are theirs. Over the network
+// that is who asks, as nobody else can say that they have come.
+type HandOver struct {
+	Person string `json:"person"`
+}
+
 // Wrench is a configured wrench and how it fares. What is counted is counted since the daemon started.
 type Wrench struct {
 	ID       string           `json:"id"`
@@ -243,6 +250,7 @@ type Desk interface {
 	FitAdapter(ctx context.Context, bench string, f Fit) (bench.View, error)
 	RemoveAdapter(ctx context.Context, bench string, t TakeOff) (bench.View, error)
 	Renew(ctx context.Context, bench string, r Renew) (bench.View, error)
+	HandOver(ctx context.Context, bench string, h HandOver) (bench.View, error)
 	// Watch gives the present state and every later update until stop is called. The channel is closed when the
 	// watcher falls behind or the desk closes: it then asks anew and has missed nothing that matters.
 	Watch(bench string) (updates <-chan Update, stop func(), err error)

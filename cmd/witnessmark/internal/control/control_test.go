@@ -148,6 +148,11 @@ func (d *desk) Renew(_ context.Context, id string, in Renew) (bench.View, error)
 	return d.at(id)
 }
 
+func (d *desk) HandOver(_ context.Context, id string, in HandOver) (bench.View, error) {
+	d.ask(in)
+	return d.at(id)
+}
+
 func (d *desk) Watch(id string) (<-chan Update, func(), error) {
 	if _, err := d.at(id); err != nil {
 		return nil, nil, err
@@ -249,6 +254,11 @@ func TestControl_RoundTrip(t *testing.T) {
 		"renew": func() (any, any, error) {
 			in := Renew{Fasteners: []string{"7", "8"}, Reason: "stretched", Person: "Ada Holt"}
 			_, err := c.Renew(ctx, id, in)
+			return d.last(), in, err
+		},
+		"hand over": func() (any, any, error) {
+			in := HandOver{Person: "Bo Lind"}
+			_, err := c.HandOver(ctx, id, in)
 			return d.last(), in, err
 		},
 	} {

@@ -59,7 +59,7 @@ func TestOpenAPI_Fields(t *testing.T) {
 		}
 	}
 	for _, message := range []any{Status{}, Procedure{}, NewProcedure{}, Build{}, NewBuild{}, bench.Review{}, Concede{}, Release{}, Reopen{}, Correct{},
-		Corrected{}, Bench{}, bench.View{}, Start{}, Close{}, Answer{}, Name{}, Fit{}, TakeOff{}, Renew{}, Update{}, Wrench{}, Scanner{}, Badge{},
+		Corrected{}, Bench{}, bench.View{}, Start{}, Close{}, Answer{}, Name{}, Fit{}, TakeOff{}, Renew{}, HandOver{}, Update{}, Wrench{}, Scanner{}, Badge{},
 		NewBadge{}, Finding{}, Recorded{}, Forget{}, NewKey{}, KeyChange{}, Token{}, NewToken{}, TakeToken{}} {
 		hold(reflect.TypeOf(message))
 	}

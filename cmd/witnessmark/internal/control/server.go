@@ -80,6 +80,9 @@ func (s server) route(mux routes) {
 	mux.HandleFunc("POST /api/v1/benches/{id}/renewals", func(w http.ResponseWriter, r *http.Request) {
 		act(w, r, maxBody, func(in Renew) (any, error) { return d.Renew(r.Context(), r.PathValue("id"), in) })
 	})
+	mux.HandleFunc("POST /api/v1/benches/{id}/hand", func(w http.ResponseWriter, r *http.Request) {
+		act(w, r, maxBody, func(in HandOver) (any, error) { return d.HandOver(r.Context(), r.PathValue("id"), in) })
+	})
 	mux.HandleFunc("GET /api/v1/benches/{id}/watch", s.watch)
 	routeReleases(mux, d)
 	routeRecords(mux, d)

@@ -173,8 +173,16 @@ func TestAPI_Token(t *testing.T) {
 		if _, err := m.StartJoint(t.Context(), "1", control.Start{Build: build.ID, Joint: "caps", Person: "Ada Holt"}); err == nil || !strings.Contains(err.Error(), "cannot act as") {
 			t.Errorf("got %v", err)
 		}
-		if _, err := m.StartJoint(t.Context(), "1", control.Start{Build: build.ID, Joint: "caps"}); err != nil {
+		if _, err := c.StartJoint(t.Context(), "1", control.Start{Build: build.ID, Joint: "caps", Person: "Ada Holt"}); err != nil {
 			t.Error(err)
+		}
+		if _, err := m.HandOver(t.Context(), "1", control.HandOver{Person: "Bo Lind"}); err == nil || !strings.Contains(err.Error(), "cannot act as") {
+			t.Errorf("got %v", err)
+		}
+		for range 2 { // once more is no fault
+			if v, err := m.HandOver(t.Context(), "1", control.HandOver{}); err != nil || v.Hand != "Cell 4" {
+				t.Errorf("got %+v, %v, want the joint in the hands of the token's person", v, err)
+			}
 		}
 	})
 	t.Run("it does nothing that asks for a password or for another role", func(t *testing.T) {

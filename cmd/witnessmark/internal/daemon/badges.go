@@ -24,14 +24,9 @@ func (d *Daemon) GiveBadge(ctx context.Context, in control.NewBadge) (control.Ba
 	}
 	d.acting.Lock()
 	defer d.acting.Unlock()
-	if err := d.live.await(ctx, d.life, d.journal.Last()); err != nil {
+	holder, err := d.known(ctx, to)
+	if err != nil {
 		return control.Badge{}, err
-	}
-	holder, known := d.person(to)
-	if !known {
-		if err := d.record(ctx, audit.PersonAdded{Person: holder, Name: to}); err != nil {
-			return control.Badge{}, err
-		}
 	}
 	var already bool
 	_, err = d.do(ctx, by, func(s *bench.Shop, id string) (audit.Event, error) {

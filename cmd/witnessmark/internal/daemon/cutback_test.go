@@ -26,23 +26,6 @@ func rotHead(t *testing.T, data string) {
 	}
 }
 
-func startError(t *testing.T, data, file string) error {
-	t.Helper()
-	o, know, err := options(data, file, t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err = d.Start(t.Context()); err == nil {
-		stopDaemon(t, d)
-	}
-	return err
-}
-
 func TestF16_DaemonWithRottenHead(t *testing.T) {
 	t.Parallel()
 	w, port := newWrench(t)

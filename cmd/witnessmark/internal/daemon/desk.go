@@ -104,6 +104,18 @@ func (d *Daemon) person(name string) (id string, known bool) {
 	return id, known
 }
 
+// known is person for who holds the lock, with a name that is new recorded.
+func (d *Daemon) known(ctx context.Context, name string) (string, error) {
+	if err := d.live.await(ctx, d.life, d.journal.Last()); err != nil {
+		return "", err
+	}
+	id, known := d.person(name)
+	if known {
+		return id, nil
+	}
+	return id, d.record(ctx, audit.PersonAdded{Person: id, Name: name})
+}
+
 func named(person string) (string, error) {
 	person = strings.Join(strings.Fields(person), " ")
 	if person == "" {

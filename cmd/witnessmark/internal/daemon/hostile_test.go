@@ -13,7 +13,6 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/web"
-	"witnessmark/store"
 )
 
 // hostiles are what a field must stand.
@@ -158,12 +157,7 @@ func (v *visitor) recordHolds() {
 	if err != nil {
 		v.t.Fatal(err)
 	}
-	r, err := store.OpenReader(v.t.Context(), url, "")
-	if err != nil {
-		v.t.Fatal(err)
-	}
-	defer r.Close()
-	if _, err := r.Verify(v.t.Context(), v.d.key.Public, nil, nil); err != nil {
+	if _, err := verify(v.t, v.t.Context(), url, v.d.opt.Data); err != nil {
 		v.t.Errorf("verify: %v", err)
 	}
 }

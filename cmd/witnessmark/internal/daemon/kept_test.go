@@ -34,24 +34,21 @@ func putBack(t *testing.T, from, to string) {
 // proved verifies the database of a stopped daemon against a checkpoint that was kept.
 func proved(t *testing.T, data string, note []byte) {
 	t.Helper()
+	found, err := verifyAtRest(t, data, store.Kept{Where: "kept", Note: note})
+	if err != nil || found.Kept != 1 {
+		t.Errorf("got %+v, %v, want the record to go on from the checkpoint that was kept", found, err)
+	}
+}
+
+// verifyAtRest verifies the database of a stopped daemon against checkpoints.
+func verifyAtRest(t *testing.T, data string, kept ...store.Kept) (store.Verified, error) {
+	t.Helper()
 	c, err := cluster.Start(t.Context(), Folder(data).Postgres())
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer c.Stop(t.Context())
-	r, err := store.OpenReader(t.Context(), c.ConnString(), "north")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	key, err := os.ReadFile(Folder(data).Key() + ".pub")
-	if err != nil {
-		t.Fatal(err)
-	}
-	found, err := r.Verify(t.Context(), strings.TrimSpace(string(key)), []store.Kept{{Where: "kept", Note: note}}, nil)
-	if err != nil || found.Kept != 1 {
-		t.Errorf("got %+v, %v, want the record to go on from the checkpoint that was kept", found, err)
-	}
+	return verify(t, t.Context(), c.ConnString(), data, kept...)
 }
 
 // moments is a shop at two moments, in folders beside that of the daemon.
@@ -206,22 +203,12 @@ func awaitTrouble(t *testing.T, d *Daemon) error {
 // refusesOld starts a daemon that must say what is wrong and journal nothing.
 func refusesOld(t *testing.T, data, file string) {
 	t.Helper()
-	o, know, err := options(data, file, t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
 	before, err := ledger.ReadOutside(Folder(data).Outside())
 	if err != nil {
 		t.Fatal(err)
 	}
-	err = d.Start(t.Context())
+	err = startError(t, data, file)
 	if err == nil {
-		stopDaemon(t, d)
 		t.Fatal("got it started")
 	}
 	if !errors.Is(err, store.ErrOlder) && !strings.Contains(err.Error(), "the journal ends at") || strings.Count(err.Error(), "\n") > 0 {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -214,17 +215,9 @@ func counters(t *testing.T, data string) (all []int64) {
 	return all
 }
 
+// verified verifies a database against the checkpoint outside it.
 func verified(t *testing.T, ctx context.Context, url, data string) {
 	t.Helper()
-	r, err := store.OpenReader(ctx, url, "")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	key, err := ledger.LoadOrCreateKey(Folder(data).Key(), store.Origin(r.Shop()))
-	if err != nil {
-		t.Fatal(err)
-	}
 	outside, err := ledger.ReadOutside(Folder(data).Outside())
 	if err != nil {
 		t.Fatal(err)
@@ -233,7 +226,22 @@ func verified(t *testing.T, ctx context.Context, url, data string) {
 	if outside != nil { // else it was ended between its first commit and the checkpoint outside
 		kept = append(kept, store.Kept{Where: "checkpoint", Note: outside})
 	}
-	if _, err := r.Verify(ctx, key.Public, kept, nil); err != nil {
+	if _, err := verify(t, ctx, url, data, kept...); err != nil {
 		t.Errorf("verify: %v", err)
 	}
+}
+
+// verify verifies a database against checkpoints, with the key of a data folder.
+func verify(t testing.TB, ctx context.Context, url, data string, kept ...store.Kept) (store.Verified, error) {
+	t.Helper()
+	r, err := store.OpenReader(ctx, url, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	key, err := os.ReadFile(Folder(data).Key() + ".pub")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.Verify(ctx, strings.TrimSpace(string(key)), kept, nil)
 }

@@ -10,7 +10,6 @@ import (
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/store"
-	"witnessmark/store/cluster"
 	"witnessmark/store/journal"
 	"witnessmark/store/ledger"
 )
@@ -24,19 +23,9 @@ func (m *moments) accept(t *testing.T, reason string) (audit.Entry, error) {
 	return AcceptLoss(t.Context(), o, reason, "Ada Holt")
 }
 
-// verified checks the database of a stopped daemon against the checkpoints given and those on the other disk.
+// verified verifies the database of the stopped daemon against the checkpoints given and those on the other disk.
 func (m *moments) verified(t *testing.T, more ...store.Kept) (store.Verified, error) {
 	t.Helper()
-	c, err := cluster.Start(t.Context(), Folder(m.data).Postgres())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Stop(t.Context())
-	r, err := store.OpenReader(t.Context(), c.ConnString(), "north")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
 	notes, _, err := ledger.ReadNotes(m.witness)
 	if err != nil {
 		t.Fatal(err)
@@ -44,11 +33,7 @@ func (m *moments) verified(t *testing.T, more ...store.Kept) (store.Verified, er
 	for _, n := range notes {
 		more = append(more, store.Kept{Where: "the other disk", Note: n.Note})
 	}
-	key, err := os.ReadFile(Folder(m.data).Key() + ".pub")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r.Verify(t.Context(), strings.TrimSpace(string(key)), more, nil)
+	return verifyAtRest(t, m.data, more...)
 }
 
 func TestF33_LossIsAccepted(t *testing.T) {

@@ -183,6 +183,7 @@ func TestOpenAPI_Answers(t *testing.T) {
 	doc.try("POST", "/benches/{id}/answers", map[string]any{"check": "end-float", "yes": false, "value": "0.12 mm"}, one...)
 	doc.try("POST", "/benches/{id}/renewals", map[string]any{"fasteners": []string{"3"}, "reason": "stretched"}, one...)
 	w.pull(t, 30, 40)
+	doc.try("POST", "/benches/{id}/hand", map[string]any{}, one...)
 	doc.watch(one)
 	doc.try("DELETE", "/benches/{id}/joint", map[string]any{}, one...)
 	reading := lastReading(t, d)

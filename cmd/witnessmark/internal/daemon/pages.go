@@ -24,32 +24,12 @@ func (d *Daemon) Look(f func(*bench.Shop)) { d.live.look(f) }
 func (d *Daemon) Known(ctx context.Context, name string) (string, error) {
 	d.acting.Lock()
 	defer d.acting.Unlock()
-	if err := d.live.await(ctx, d.life, d.journal.Last()); err != nil {
-		return "", err
-	}
-	id, known := d.person(name)
-	if known {
-		return id, nil
-	}
-	return id, d.record(ctx, audit.PersonAdded{Person: id, Name: name})
+	return d.known(ctx, name)
 }
 
 // GiveRoles implements web.Shop.
 func (d *Daemon) GiveRoles(ctx context.Context, ev audit.RolesGiven) error {
 	_, err := d.act(ctx, "", func(*bench.Shop, string) (audit.Event, error) { return ev, nil })
-	return err
-}
-
-// HandOver implements web.Shop.
-func (d *Daemon) HandOver(ctx context.Context, benchID, person string) error {
-	var hand string
-	d.live.look(func(s *bench.Shop) { hand = s.Hand(benchID) })
-	if hand == "" || hand == person {
-		return nil
-	}
-	_, err := d.act(ctx, "", func(s *bench.Shop, _ string) (audit.Event, error) {
-		return audit.HandedOver{Bench: benchID, Run: s.Run(benchID), Person: person}, nil
-	})
 	return err
 }
 

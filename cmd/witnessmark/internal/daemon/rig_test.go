@@ -100,6 +100,27 @@ func start(t testing.TB, data, file string) *Daemon {
 
 func startTelling(t testing.TB, data, file string, log io.Writer) *Daemon {
 	t.Helper()
+	d := made(t, data, file, log)
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { stopDaemon(t, d) })
+	return d
+}
+
+// startError is what keeps a daemon from starting.
+func startError(t *testing.T, data, file string) error {
+	t.Helper()
+	d := made(t, data, file, t.Output())
+	err := d.Start(t.Context())
+	if err == nil {
+		stopDaemon(t, d)
+	}
+	return err
+}
+
+func made(t testing.TB, data, file string, log io.Writer) *Daemon {
+	t.Helper()
 	o, know, err := options(data, file, zerolog.SyncWriter(log))
 	if err != nil {
 		t.Fatal(err)
@@ -109,10 +130,6 @@ func startTelling(t testing.TB, data, file string, log io.Writer) *Daemon {
 		t.Fatal(err)
 	}
 	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
 	return d
 }
 

@@ -15,7 +15,10 @@ import (
 // Where is the line that says what lies on the bench.
 func Where(v bench.View) string {
 	line := fmt.Sprintf("Bench %s: %s", v.Bench, lies(v))
-	if v.Person != "" {
+	if v.Hand != "" {
+		line += " In the hands of " + v.Hand + "."
+	}
+	if v.Person != "" && v.Person != v.Hand {
 		line += " " + v.Person + " is signed in."
 	}
 	return line

@@ -44,6 +44,7 @@ func (p *Pages) apiRoutes() []route {
 		{pattern: "POST /api/v1/benches/{id}/adapter", need: record},
 		{pattern: "DELETE /api/v1/benches/{id}/adapter", need: record},
 		{pattern: "POST /api/v1/benches/{id}/renewals", need: record},
+		{pattern: "POST /api/v1/benches/{id}/hand", need: record},
 		{pattern: "GET /api/v1/wrenches"},
 		{pattern: "GET /api/v1/scanners"},
 		{pattern: "POST /api/v1/findings", need: keep, again: true},

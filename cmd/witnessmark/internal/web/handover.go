@@ -40,7 +40,7 @@ func (p *Pages) takeOver(r *http.Request, at, id string) {
 	if !records {
 		return
 	}
-	if err := p.Shop.HandOver(r.Context(), at, id); err != nil {
+	if err := p.Shop.PutInHands(r.Context(), at, id); err != nil {
 		p.sessions.Put(r.Context(), sessionNotice, p.say(r, "notice.not-handed-over-why", "Why", p.sentence(r, err.Error())))
 	}
 }

@@ -32,8 +32,8 @@ type Shop interface {
 	// Known gives the id of a person, who is made known where the name is new.
 	Known(ctx context.Context, name string) (id string, err error)
 	GiveRoles(ctx context.Context, ev audit.RolesGiven) error
-	// HandOver puts the joint on a bench into the hands of a person, if there is one and it is not theirs.
-	HandOver(ctx context.Context, bench, person string) error
+	// PutInHands puts the joint on a bench into the hands of a person, if there is one and it is not theirs.
+	PutInHands(ctx context.Context, bench, person string) error
 	// BadgeOf is the id of the person of a badge, typed or as a scanner types its label; empty: nobody's.
 	BadgeOf(text string) (person string)
 	// Read gives f a reader of the record, for the time of the call. It is a *control.Error where the database is away.
