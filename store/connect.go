@@ -82,9 +82,9 @@ func connect(ctx context.Context, url, role string) (*pgx.Conn, error) {
 	return conn, nil
 }
 
-// migrate brings the schema up to this version. A crash in between leaves a whole earlier version: every step is a
+// Migrate brings the schema of a database up to this version. A crash in between leaves a whole earlier version: every step is a
 // transaction, and the next start goes on from there.
-func migrate(ctx context.Context, url string) error {
+func Migrate(ctx context.Context, url string) error {
 	c, err := configure(url)
 	if err != nil {
 		return err

@@ -53,7 +53,7 @@ var (
 // is newer, an older database was put back (Lacks): Commit then takes what leads to the state that the checkpoint proves, and
 // nothing else, once Prove has seen that there is such.
 func Open(ctx context.Context, o Options) (*Store, error) {
-	if err := migrate(ctx, o.URL); err != nil {
+	if err := Migrate(ctx, o.URL); err != nil {
 		return nil, err
 	}
 	s := &Store{opt: o, epoch: -1}

@@ -125,7 +125,10 @@ func pour(ctx context.Context, url string, tools cluster.Tools, dump io.Reader) 
 	if err := store.PrepareRestore(ctx, url); err != nil {
 		return err
 	}
-	return tools.Restore(ctx, dump)
+	if err := tools.Restore(ctx, dump); err != nil {
+		return err
+	}
+	return store.Migrate(ctx, url) // an older program may have taken the backup
 }
 
 func tell(in io.Reader, what string, told Told) io.Reader {

@@ -33,6 +33,9 @@ func RebuildJournal(ctx context.Context, o Options) (entries uint64, err error) 
 	if err != nil {
 		return 0, err
 	}
+	if err := store.Migrate(ctx, url); err != nil { // an older program may have written it last
+		return 0, err
+	}
 	r, err := store.OpenReader(ctx, url, d.opt.Config.Shop.ID)
 	if err != nil {
 		return 0, err
