@@ -66,7 +66,8 @@ func Start(ctx context.Context, dir string, settings ...string) (*Cluster, error
 	return c, nil
 }
 
-// Attach connects to a server that runs in dir already, without owning it.
+// Attach connects to a server that runs in dir already, without owning it. One that was started or told to end a moment ago is
+// waited for.
 func Attach(ctx context.Context, dir string) (*Cluster, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
@@ -77,7 +78,7 @@ func Attach(ctx context.Context, dir string) (*Cluster, error) {
 		return nil, err
 	}
 	c := &Cluster{folder: f}
-	if err := c.ping(ctx); err != nil {
+	if err := c.meet(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("no server answers in %s, start the daemon first: %w", dir, err), f.close())
 	}
 	return c, nil
@@ -144,6 +145,25 @@ func (c *Cluster) ping(ctx context.Context) error {
 	return conn.Close(ctx)
 }
 
+// meet asks the server of another until it answers, or runs no more.
+func (c *Cluster) meet(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, oldWithin)
+	defer cancel()
+	tick := time.NewTicker(50 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		err := c.ping(ctx)
+		if err == nil || c.folder.running() == 0 {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return err
+		case <-tick.C:
+		}
+	}
+}
+
 // await returns when our server is ready and answers. That some server answers is not enough, it may be an older one:
 // ours is the one whose process the lock file names, and that file says too when it is ready.
 func (c *Cluster) await(ctx context.Context) error {
@@ -177,9 +197,12 @@ func (c *Cluster) await(ctx context.Context) error {
 	}
 }
 
+// oldWithin is how long the server of another may take to start, or to end.
+const oldWithin = 15 * time.Second
+
 // waitForOld waits for the server of a daemon that was just killed: its death signal has been sent, it is ending.
 func waitForOld(ctx context.Context, f *folder) error {
-	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, oldWithin)
 	defer cancel()
 	tick := time.NewTicker(50 * time.Millisecond)
 	defer tick.Stop()

@@ -267,6 +267,31 @@ func TestCluster_AttachWithoutServer(t *testing.T) {
 	}
 }
 
+// Who looks at the records right after the daemon was started finds its server not ready yet.
+func TestCluster_AttachWhileItStarts(t *testing.T) {
+	c := begin(t, made(t))
+	if err := c.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	started := make(chan error, 1)
+	go func() { started <- c.Restart(t.Context()) }()
+	for late := time.Now().Add(time.Minute); c.folder.running() == 0; time.Sleep(time.Millisecond) {
+		if time.Now().After(late) {
+			t.Fatal("the server does not start")
+		}
+	}
+	a, err := Attach(t.Context(), c.folder.path)
+	if err == nil {
+		err = a.Stop(t.Context())
+	}
+	if err != nil {
+		t.Errorf("got %v, want it waited for", err)
+	}
+	if err := <-started; err != nil {
+		t.Error(err)
+	}
+}
+
 func TestCluster_WrongSettingIsToldFromTheLog(t *testing.T) {
 	dir := made(t)
 	_, err := Start(t.Context(), dir, "fsync=off", "shared_buffers=none")
