@@ -25,28 +25,46 @@ type parcel struct {
 	used         []use  // by any of its joints
 }
 
-// mostHeld is how many builds the shop holds that are neither on a bench nor put away: those that were worked on last. One
-// that comes back to a bench takes some milliseconds longer.
+// mostHeld is how many builds the shop holds that are neither on a bench nor put away: those with joints left to do, and of
+// them those that were worked on last. One that comes back to a bench takes some milliseconds longer.
 var mostHeld = 24 // none in this package's tests
 
-// tidy puts away what was not worked on for long.
+// tidy puts away what is least likely to be worked on soon.
 func (s *Shop) tidy() {
 	for {
-		var oldest *Build
+		var out *Build
 		idle := 0
 		for _, b := range s.held {
 			if s.onBench(b) {
 				continue
 			}
-			if idle++; oldest == nil || b.last < oldest.last {
-				oldest = b
+			if idle++; out == nil || b.rests(out) {
+				out = b
 			}
 		}
 		if idle <= mostHeld {
 			return
 		}
-		s.putAway(oldest)
+		s.putAway(out)
 	}
+}
+
+// rests is true of a build that is to be put away before another.
+func (b *Build) rests(other *Build) bool {
+	if done := b.done(); done != other.done() {
+		return done
+	}
+	return b.last < other.last
+}
+
+// done is true of a build of which every joint was begun and taken off its bench with nothing left to do.
+func (b *Build) done() bool {
+	for _, c := range b.closed {
+		if c.unfinished != nil {
+			return false
+		}
+	}
+	return len(b.closed) == len(b.revision.parsed.Joints)
 }
 
 func (s *Shop) onBench(b *Build) bool {
@@ -88,7 +106,7 @@ func (s *Shop) takeOut(b *Build) (was bool) {
 		return false
 	}
 	c := s.unpacked(b)
-	b.parcel = nil
+	b.parcel, s.opened = nil, opened{}
 	b.fill(c)
 	s.held = append(s.held, b)
 	s.lives.takeOut(b, c.Lives)
@@ -106,9 +124,18 @@ func (s *Shop) whole(b *Build) *Build {
 	return &out
 }
 
+// opened is the content that was unpacked last: whoever puts a joint on the bench asks for it first and takes it out then.
+type opened struct {
+	parcel *parcel
+	*content
+}
+
 // unpacked is the content of a build that was put away. A shelf that has lost it leaves nothing to go on with: the shop has to
 // be made anew from its entries.
 func (s *Shop) unpacked(b *Build) *content {
+	if s.opened.parcel == b.parcel {
+		return s.opened.content
+	}
 	packed := b.parcel.packed
 	if packed == nil {
 		var err error
@@ -118,6 +145,7 @@ func (s *Shop) unpacked(b *Build) *content {
 	}
 	c := &content{}
 	must(json.NewDecoder(flate.NewReader(bytes.NewReader(packed))).Decode(c))
+	s.opened = opened{b.parcel, c}
 	return c
 }
 

@@ -32,7 +32,8 @@ type Shop struct {
 	learned    map[lesson]match.Learned
 	fits       map[string]fits // by bench
 	lives      Lives
-	shelf      Shelf  // nil: the shop holds all of it
+	shelf      Shelf // nil: the shop holds all of it
+	opened     opened
 	signing    string // the key that the ledger is signed with; empty: its first one
 	losses     []audit.LossAccepted
 }

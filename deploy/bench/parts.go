@@ -227,13 +227,16 @@ func day(ctx context.Context, s *shop, t *table) error {
 }
 
 // disk is what the parts of the record take.
-type disk struct{ journal, evidence, database int64 }
+type disk struct{ journal, evidence, database, shelf int64 }
 
 func (s *shop) disk(ctx context.Context) (d disk, err error) {
 	if d.journal, err = size(s.data("journal.db")); err != nil {
 		return d, err
 	}
 	if d.evidence, err = size(s.data("evidence")); err != nil {
+		return d, err
+	}
+	if d.shelf, err = size(s.data("shelf")); err != nil {
 		return d, err
 	}
 	conn, err := s.connect(ctx)
@@ -251,23 +254,13 @@ func filled(ctx context.Context, s *shop, t *table) error {
 	if err := s.start(ctx, 64); err != nil {
 		return err
 	}
-	for s.sent() < s.opt.readings {
-		if _, err := s.work(ctx, 64, flatOut(time.Second)); err != nil {
-			return err
-		}
-	}
-	if _, _, err := s.release(ctx); err != nil {
+	if err := grow(ctx, s, t); err != nil {
 		return err
 	}
 	t.head(fmt.Sprintf("A RECORD OF %d READINGS, %d benches; a longer one was not measured", s.sent(), small))
 	if err := s.rest(ctx, t); err != nil {
 		return err
 	}
-	d, err := s.disk(ctx)
-	if err != nil {
-		return err
-	}
-	t.add("journal, bytes from the wrenches, database", mega(d.journal)+", "+mega(d.evidence)+", "+mega(d.database), "", "", "")
 	if err := s.pace(ctx, t, small, 20, s.opt.long(30*time.Second)); err != nil {
 		return err
 	}
