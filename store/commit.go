@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"witnessmark/audit"
 	"witnessmark/store/ledger"
 )
@@ -144,16 +146,28 @@ func (s *Store) write(ctx context.Context, p *page, at time.Time) ([]byte, error
 	if err != nil {
 		return nil, err
 	}
-	tx, err := s.conn.Begin(ctx)
-	if err != nil {
-		return nil, fmt.Errorf("begin writing: %w", err)
-	}
-	if err := s.fill(ctx, tx, p, root[:], signed, at); err != nil {
-		_ = tx.Rollback(ctx) // what it reports is the consequence of err
+	if err := s.fill(ctx, p, root[:], signed, at); err != nil {
+		s.undo(ctx)
 		return nil, err
 	}
-	if err := tx.Commit(ctx); err != nil {
+	tag, err := s.conn.Exec(ctx, "commit")
+	if err == nil && tag.String() != "COMMIT" { // the server says so where it rolled back instead
+		err = pgx.ErrTxCommitRollback
+	}
+	if err != nil {
+		s.undo(ctx)
 		return nil, fmt.Errorf("commit entries to %d, which may have happened all the same: %w", p.last, err)
 	}
 	return signed, nil
+}
+
+// undo ends a transaction that failed, or the connection if that cannot be done either: nothing else may go on in it. Reload
+// connects anew.
+func (s *Store) undo(ctx context.Context) {
+	if s.conn.PgConn().TxStatus() == 'I' {
+		return
+	}
+	if _, err := s.conn.Exec(ctx, "rollback"); err != nil {
+		_ = s.conn.Close(ctx) // there is an error to return already
+	}
 }

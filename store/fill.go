@@ -88,9 +88,9 @@ func (s *Store) bare(ctx context.Context, outcomes []audit.Outcome, index *int64
 			add(m.Kind(), m, c)
 		}
 	}
-	return pgx.BeginFunc(ctx, s.conn, func(tx pgx.Tx) error {
+	return pgx.BeginFunc(ctx, s.conn, func(pgx.Tx) error {
 		for kind, list := range rows {
-			if err := s.copyRows(ctx, tx, tables[kind].name, list); err != nil {
+			if err := s.copyRows(ctx, tables[kind].name, list); err != nil {
 				return err
 			}
 		}

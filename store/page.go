@@ -34,16 +34,17 @@ func (s *Store) checkpoint(p *page, root, signed []byte, at time.Time) statement
 // takes two of them, and its statement is planned anew each time, but it takes less for each row.
 const fewLeaves = 40
 
-func (s *Store) fill(ctx context.Context, tx pgx.Tx, p *page, root, signed []byte, at time.Time) error {
+// fill begins the transaction and writes all of it.
+func (s *Store) fill(ctx context.Context, p *page, root, signed []byte, at time.Time) error {
 	write := s.copyPage
 	if len(p.leaves) <= fewLeaves {
 		write = s.insertPage
 	}
-	if err := write(ctx, tx, p, s.move(p, root), s.checkpoint(p, root, signed, at)); err != nil {
+	if err := write(ctx, p, s.move(p, root), s.checkpoint(p, root, signed, at)); err != nil {
 		return err
 	}
 	for _, r := range p.rows[audit.PersonForgotten{}.Kind()] {
-		if err := s.blank(ctx, tx, r); err != nil {
+		if err := s.blank(ctx, r); err != nil {
 			return err
 		}
 	}
@@ -51,8 +52,9 @@ func (s *Store) fill(ctx context.Context, tx pgx.Tx, p *page, root, signed []byt
 }
 
 // insertPage writes a page of few rows, all in one round trip.
-func (s *Store) insertPage(ctx context.Context, tx pgx.Tx, p *page, move, checkpoint statement) error {
+func (s *Store) insertPage(ctx context.Context, p *page, move, checkpoint statement) error {
 	b := &pgx.Batch{}
+	b.Queue("begin")
 	b.Queue(move.sql, move.args...).Exec(moved)
 	for kind, rows := range p.rows { // the order of the tables does not show in what is written
 		for i := range rows {
@@ -64,7 +66,7 @@ func (s *Store) insertPage(ctx context.Context, tx pgx.Tx, p *page, move, checkp
 		b.Queue(insertInto("ledger_leaf", leafColumns), s.opt.Shop, l.index, l.kind, l.seq, l.hash)
 	}
 	b.Queue(checkpoint.sql, checkpoint.args...)
-	if err := tx.SendBatch(ctx, b).Close(); err != nil {
+	if err := s.conn.SendBatch(ctx, b).Close(); err != nil {
 		return fmt.Errorf("write entries to %d: %w", p.last, err)
 	}
 	return nil
@@ -91,8 +93,11 @@ func insertInto(table string, columns []string) string {
 }
 
 // copyPage writes a page of many rows.
-func (s *Store) copyPage(ctx context.Context, tx pgx.Tx, p *page, move, checkpoint statement) error {
-	tag, err := tx.Exec(ctx, move.sql, move.args...)
+func (s *Store) copyPage(ctx context.Context, p *page, move, checkpoint statement) error {
+	if _, err := s.conn.Exec(ctx, "begin"); err != nil {
+		return fmt.Errorf("begin writing: %w", err)
+	}
+	tag, err := s.conn.Exec(ctx, move.sql, move.args...)
 	if err != nil {
 		return fmt.Errorf("move the end of the ledger: %w", err)
 	}
@@ -100,11 +105,11 @@ func (s *Store) copyPage(ctx context.Context, tx pgx.Tx, p *page, move, checkpoi
 		return err
 	}
 	for kind, rows := range p.rows { // as in insertPage
-		if err := s.copyRows(ctx, tx, tables[kind].name, rows); err != nil {
+		if err := s.copyRows(ctx, tables[kind].name, rows); err != nil {
 			return err
 		}
 	}
-	_, err = tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", "ledger_leaf"}, append([]string{"shop"}, leafColumns...),
+	_, err = s.conn.CopyFrom(ctx, pgx.Identifier{"witnessmark", "ledger_leaf"}, append([]string{"shop"}, leafColumns...),
 		pgx.CopyFromSlice(len(p.leaves), func(i int) ([]any, error) {
 			l := p.leaves[i]
 			return []any{s.opt.Shop, l.index, l.kind, l.seq, l.hash}, nil
@@ -112,14 +117,14 @@ func (s *Store) copyPage(ctx context.Context, tx pgx.Tx, p *page, move, checkpoi
 	if err != nil {
 		return fmt.Errorf("write leaves: %w", err)
 	}
-	if _, err := tx.Exec(ctx, checkpoint.sql, checkpoint.args...); err != nil {
+	if _, err := s.conn.Exec(ctx, checkpoint.sql, checkpoint.args...); err != nil {
 		return fmt.Errorf("write checkpoint: %w", err)
 	}
 	return nil
 }
 
-func (s *Store) copyRows(ctx context.Context, tx pgx.Tx, table string, rows []row) error {
-	_, err := tx.CopyFrom(ctx, pgx.Identifier{"witnessmark", table}, append([]string{"shop"}, rows[0].columns()...),
+func (s *Store) copyRows(ctx context.Context, table string, rows []row) error {
+	_, err := s.conn.CopyFrom(ctx, pgx.Identifier{"witnessmark", table}, append([]string{"shop"}, rows[0].columns()...),
 		pgx.CopyFromSlice(len(rows), func(i int) ([]any, error) {
 			return append([]any{s.opt.Shop}, rows[i].values()...), nil
 		}))

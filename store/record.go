@@ -3,6 +3,7 @@ package store
 import (
 	"reflect"
 	"strings"
+	"sync"
 	"time"
 
 	"witnessmark/audit"
@@ -79,15 +80,15 @@ func emptyRow(kind string) row {
 // settle makes nil lists empty and times UTC in whole microseconds. PostgreSQL's text cannot hold a NUL character; one
 // that got so far is shown as its symbol, rather than stopping all records behind it. The journal keeps what came.
 func settle(f reflect.Value) {
-	switch v := f.Interface().(type) {
-	case *time.Time:
-		if v != nil {
-			t := v.UTC().Truncate(time.Microsecond)
+	switch f.Type() {
+	case reflect.TypeFor[*time.Time]():
+		if !f.IsNil() {
+			t := inMicroseconds(f.Elem())
 			f.Set(reflect.ValueOf(&t))
 		}
 		return
-	case time.Time:
-		f.Set(reflect.ValueOf(v.UTC().Truncate(time.Microsecond)))
+	case reflect.TypeFor[time.Time]():
+		f.Set(reflect.ValueOf(inMicroseconds(f)))
 		return
 	}
 	switch {
@@ -98,15 +99,38 @@ func settle(f reflect.Value) {
 	}
 }
 
-// each visits the fields of a struct that are columns, embedded structs included, in a fixed order.
-func each(v reflect.Value, visit func(column string, f reflect.Value)) {
-	t := v.Type()
-	for i := range t.NumField() {
-		if t.Field(i).Anonymous {
-			each(v.Field(i), visit)
-		} else if column := t.Field(i).Tag.Get("db"); column != "" {
-			visit(column, v.Field(i))
+func inMicroseconds(f reflect.Value) time.Time {
+	return f.Interface().(time.Time).UTC().Truncate(time.Microsecond)
+}
+
+// place is a field that is a column, and where it lies in its struct.
+type place struct {
+	column string
+	index  []int
+}
+
+// places are the fields of struct types that are columns, which are worked out once for each type.
+var places sync.Map // []place by reflect.Type
+
+// placesOf lists the fields that are columns, embedded structs included, in a fixed order.
+func placesOf(t reflect.Type) []place {
+	if known, ok := places.Load(t); ok {
+		return known.([]place)
+	}
+	var out []place
+	for _, f := range reflect.VisibleFields(t) {
+		if column := f.Tag.Get("db"); column != "" {
+			out = append(out, place{column, f.Index})
 		}
+	}
+	places.Store(t, out)
+	return out
+}
+
+// each visits the fields of a struct that are columns.
+func each(v reflect.Value, visit func(column string, f reflect.Value)) {
+	for _, p := range placesOf(v.Type()) {
+		visit(p.column, v.FieldByIndex(p.index))
 	}
 }
 
