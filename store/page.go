@@ -59,7 +59,7 @@ func (s *Store) insertPage(ctx context.Context, p *page, move, checkpoint statem
 	for kind, rows := range p.rows { // the order of the tables does not show in what is written
 		for i := range rows {
 			columns := rows[i].columns()
-			b.Queue(insertInto(tables[kind].name, columns), append([]any{s.opt.Shop}, rows[i].values()...)...)
+			b.Queue(insertInto(tables[kind].name, columns), append([]any{s.opt.Shop}, rows[i].targets()...)...)
 		}
 	}
 	for _, l := range p.leaves {
@@ -126,7 +126,7 @@ func (s *Store) copyPage(ctx context.Context, p *page, move, checkpoint statemen
 func (s *Store) copyRows(ctx context.Context, table string, rows []row) error {
 	_, err := s.conn.CopyFrom(ctx, pgx.Identifier{"witnessmark", table}, append([]string{"shop"}, rows[0].columns()...),
 		pgx.CopyFromSlice(len(rows), func(i int) ([]any, error) {
-			return append([]any{s.opt.Shop}, rows[i].values()...), nil
+			return append([]any{s.opt.Shop}, rows[i].targets()...), nil
 		}))
 	if err != nil {
 		return fmt.Errorf("write %s: %w", table, err)

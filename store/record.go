@@ -134,23 +134,16 @@ func each(v reflect.Value, visit func(column string, f reflect.Value)) {
 	}
 }
 
-// columns names the columns of a row but for shop, in the order of values and targets.
+// columns names the columns of a row but for shop, in the order of targets.
 func (r *row) columns() []string {
 	var out []string
 	r.fields(func(column string, _ reflect.Value) { out = append(out, column) })
 	return out
 }
 
-// values are what goes into the columns.
-func (r *row) values() []any {
-	var out []any
-	r.fields(func(_ string, f reflect.Value) { out = append(out, f.Interface()) })
-	return out
-}
-
-// targets are where a query scans the columns to.
+// targets point at what goes into the columns, which is also where a query scans them to.
 func (r *row) targets() []any {
-	var out []any
+	out := make([]any, 0, 32)
 	r.fields(func(_ string, f reflect.Value) { out = append(out, f.Addr().Interface()) })
 	return out
 }
