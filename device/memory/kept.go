@@ -21,8 +21,8 @@ const traceSize = 24
 
 // MarshalJSON implements json.Marshaler.
 func (m *Memory) MarshalJSON() ([]byte, error) {
-	k := kept{Traces: make([]byte, 0, len(m.traces)*traceSize), Epoch: m.epoch, Counted: m.counted, First: m.first, Highest: m.highest}
-	for _, t := range slices.Concat(m.traces[m.oldest:], m.traces[:m.oldest]) {
+	k := kept{Traces: make([]byte, 0, len(m.traces.lines)*traceSize), Epoch: m.epoch, Counted: m.counted, First: m.first, Highest: m.highest}
+	for t := range m.traces.inOrder() {
 		for _, n := range [...]uint64{t.line, t.pull, uint64(t.epoch)} {
 			k.Traces = binary.BigEndian.AppendUint64(k.Traces, n)
 		}
@@ -44,7 +44,7 @@ func (m *Memory) UnmarshalJSON(data []byte) error {
 	}
 	*m = Memory{epoch: k.Epoch, counted: k.Counted, first: k.First, highest: k.Highest}
 	for t := range slices.Chunk(k.Traces, traceSize) {
-		m.traces = append(m.traces, trace{binary.BigEndian.Uint64(t), binary.BigEndian.Uint64(t[8:]), int64(binary.BigEndian.Uint64(t[16:]))})
+		m.traces.add(trace{binary.BigEndian.Uint64(t), binary.BigEndian.Uint64(t[8:]), int64(binary.BigEndian.Uint64(t[16:]))})
 	}
 	for _, g := range k.Gaps {
 		m.gaps = append(m.gaps, gap{g[0], g[1]})
@@ -55,6 +55,6 @@ func (m *Memory) UnmarshalJSON(data []byte) error {
 // Clone is another Memory that remembers the same.
 func (m *Memory) Clone() *Memory {
 	out := *m
-	out.traces, out.gaps = slices.Clone(m.traces), slices.Clone(m.gaps)
+	out.traces, out.gaps = m.traces.clone(), slices.Clone(m.gaps)
 	return &out
 }

@@ -30,7 +30,7 @@
 package memory
 
 import (
-	"slices"
+	"math"
 
 	"witnessmark/device"
 )
@@ -40,8 +40,7 @@ const Depth = 10_000
 
 // Memory is what is remembered of the durable readings of one wrench, about 240 kB at most. It belongs to one goroutine.
 type Memory struct {
-	traces []trace // the last Depth; a ring once it is full
-	oldest int     // where the ring begins
+	traces traces
 
 	epoch   int64
 	counted bool  // the wrench sent a count in this epoch
@@ -78,7 +77,7 @@ func (m *Memory) Look(r *device.Reading) (resent bool) {
 
 // Keep remembers a reading that is durable. Replaying the durable readings in order gives the same Memory.
 func (m *Memory) Keep(r device.Reading) {
-	m.add(traceOf(r))
+	m.traces.add(traceOf(r))
 	if r.Epoch != m.epoch { // what was found then stands, even if we would find otherwise today
 		m.epoch, m.counted = r.Epoch, false
 	}
@@ -103,25 +102,16 @@ func (m *Memory) late(r device.Reading) bool {
 
 // knows reports whether the same line came before, as far back as that means something.
 func (m *Memory) knows(r device.Reading) bool {
-	if len(m.traces) == 0 {
+	if len(m.traces.lines) == 0 {
 		return false
 	}
 	t := traceOf(r)
 	if r.Counter == nil && r.Clock == "" {
-		last := (m.oldest + len(m.traces) - 1) % len(m.traces)
-		return m.traces[last].line == t.line
+		return m.traces.newest() == t.line
 	}
-	return slices.ContainsFunc(m.traces, func(old trace) bool {
-		return (r.Clock != "" || old.epoch >= m.epoch-1) &&
-			(old.line == t.line || (r.Clock != "" || r.Stored) && old.pull == t.pull)
-	})
-}
-
-func (m *Memory) add(t trace) {
-	if len(m.traces) < Depth {
-		m.traces = append(m.traces, t)
-		return
+	from := m.epoch - 1
+	if r.Clock != "" {
+		from = math.MinInt64
 	}
-	m.traces[m.oldest] = t
-	m.oldest = (m.oldest + 1) % Depth
+	return m.traces.hold(m.traces.lines, t.line, from) || (r.Clock != "" || r.Stored) && m.traces.hold(m.traces.pulls, t.pull, from)
 }

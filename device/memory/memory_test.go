@@ -158,8 +158,8 @@ func TestMemory_Depth(t *testing.T) {
 	for n := range int64(2*Depth + 5) {
 		offer(m, sends(n, "45.0", "9:41"))
 	}
-	if len(m.traces) != Depth {
-		t.Fatalf("got %d remembered, want %d", len(m.traces), Depth)
+	if len(m.traces.lines) != Depth {
+		t.Fatalf("got %d remembered, want %d", len(m.traces.lines), Depth)
 	}
 	for count, want := range map[int64]bool{Depth + 4: false, Depth + 5: true, 2*Depth + 4: true} {
 		r := sends(count, "45.0", "9:41")

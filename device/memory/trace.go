@@ -3,6 +3,8 @@ package memory
 import (
 	"crypto/sha256"
 	"encoding/binary"
+	"iter"
+	"slices"
 	"strconv"
 
 	"witnessmark/device"
@@ -15,6 +17,53 @@ type trace struct {
 	line  uint64 // of the bytes
 	pull  uint64 // of what they say about the pull
 	epoch int64
+}
+
+// traces are the newest Depth ones, a ring once there are so many. The digests of a kind lie side by side, for each reading that
+// comes is held against all of them.
+type traces struct {
+	lines, pulls []uint64
+	epochs       []int64
+	oldest       int // where the ring begins
+}
+
+func (all *traces) add(t trace) {
+	if len(all.lines) < Depth {
+		all.lines, all.pulls, all.epochs = append(all.lines, t.line), append(all.pulls, t.pull), append(all.epochs, t.epoch)
+		return
+	}
+	i := all.oldest
+	all.lines[i], all.pulls[i], all.epochs[i] = t.line, t.pull, t.epoch
+	all.oldest = (i + 1) % Depth
+}
+
+// inOrder goes through them, the oldest first.
+func (all *traces) inOrder() iter.Seq[trace] {
+	return func(yield func(trace) bool) {
+		for n := range all.lines {
+			i := (all.oldest + n) % len(all.lines)
+			if !yield(trace{all.lines[i], all.pulls[i], all.epochs[i]}) {
+				return
+			}
+		}
+	}
+}
+
+// newest is the line that was added last, of which there must be one.
+func (all *traces) newest() uint64 { return all.lines[(all.oldest+len(all.lines)-1)%len(all.lines)] }
+
+// hold tells whether a digest is among some of theirs, with an epoch from one on.
+func (all *traces) hold(digests []uint64, d uint64, from int64) bool {
+	for i, one := range digests {
+		if one == d && all.epochs[i] >= from {
+			return true
+		}
+	}
+	return false
+}
+
+func (all *traces) clone() traces {
+	return traces{slices.Clone(all.lines), slices.Clone(all.pulls), slices.Clone(all.epochs), all.oldest}
 }
 
 func traceOf(r device.Reading) trace {
