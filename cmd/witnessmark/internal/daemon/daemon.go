@@ -98,8 +98,16 @@ func (d *Daemon) Start(ctx context.Context) error {
 			return errors.Join(err, d.Stop(ctx))
 		}
 	}
-	d.jobs.Go(debug.FreeOSMemory) // a start takes more than the work after it
+	d.jobs.Go(d.slim)
 	return nil
+}
+
+// slim gives back memory after a start or a snapshot, which take more than the work between them.
+func (d *Daemon) slim() {
+	if err := d.journal.LetGo(); err != nil {
+		d.opt.Log.Warn().Err(err).Msg("what was read of the journal stays in memory")
+	}
+	debug.FreeOSMemory()
 }
 
 // Stop ends the links first, lets the writer bring in what is journaled while ctx and the database allow, and closes

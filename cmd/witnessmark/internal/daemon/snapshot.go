@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -192,53 +191,61 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 		return
 	}
 	began := time.Now()
-	seq, text, err := s.take()
-	s.d.opt.Log.Debug().Uint64("entry", seq).Int("bytes", len(text)).Dur("took", time.Since(began)).Msg("snapshot")
+	seq, parts, err := s.take()
+	s.d.opt.Log.Debug().Uint64("entry", seq).Dur("took", time.Since(began)).Msg("snapshot")
 	if err == nil {
 		if w := s.d.writer; w != nil {
 			if w.await(ctx, seq); w.reach().position < seq {
 				return
 			}
 		}
-		err = whole.Keep(s.d.folder.Snapshot(), text)
+		err = whole.Keep(s.d.folder.Snapshot(), parts...)
 	}
 	if err != nil {
 		s.d.opt.Log.Warn().Err(err).Msg("no snapshot could be taken; the next start takes longer")
 		return
 	}
 	s.at.Store(seq)
+	s.d.slim()
 }
 
-// take makes the text of a snapshot, whose part of the shelf is on the disk then.
-func (s *snapshots) take() (seq uint64, text []byte, err error) {
-	head := heading{Form: snapshotForm()}
-	var line, shop []byte
-	s.d.live.look(func(now *bench.Shop) {
-		head.Seq, head.Shelf, shop = now.Seq(), s.shelf.size(), now.Snapshot()
-		line, err = json.Marshal(stood{s.d.live.grown, s.d.memories, s.d.metrics.floor.triedSteps()})
+// take makes the text of a snapshot, in parts, whose part of the shelf is on the disk then. What is remembered of the wrenches
+// is most of it, and is written down while the live follower goes on.
+func (s *snapshots) take() (seq uint64, parts [][]byte, err error) {
+	head, now := heading{Form: snapshotForm()}, stood{Memories: map[string]*memory.Memory{}}
+	var shop []byte
+	s.d.live.look(func(at *bench.Shop) {
+		head.Seq, head.Shelf, shop = at.Seq(), s.shelf.size(), at.Snapshot()
+		now.Leaves, now.Tried = s.d.live.grown, s.d.metrics.floor.triedSteps()
+		for id, m := range s.d.memories {
+			now.Memories[id] = m.Clone()
+		}
 	})
+	line, err := json.Marshal(now)
 	if err != nil {
 		return 0, nil, err
 	}
-	return s.head(head, slices.Concat(line, []byte("\n"), shop))
+	first, err := s.head(head, line, shop)
+	return head.Seq, [][]byte{first, lineEnd, line, lineEnd, shop}, errors.Join(err, s.shelf.file.Sync())
 }
 
-// head puts the heading before a body.
-func (s *snapshots) head(head heading, body []byte) (seq uint64, text []byte, err error) {
+var lineEnd = []byte("\n")
+
+// head is the first line of a snapshot with two others.
+func (s *snapshots) head(head heading, line, shop []byte) ([]byte, error) {
 	entries, err := s.d.journal.Read(head.Seq, 1)
 	if err != nil {
-		return 0, nil, err
+		return nil, err
 	}
 	if head.Entry, err = digest(entries[0]); err != nil {
-		return 0, nil, err
+		return nil, err
 	}
-	sum := sha256.Sum256(body)
-	head.Body = hex.EncodeToString(sum[:])
-	line, err := json.Marshal(head)
-	if err != nil {
-		return 0, nil, err
+	sum := sha256.New()
+	for _, part := range [][]byte{line, lineEnd, shop} {
+		sum.Write(part) // never fails
 	}
-	return head.Seq, slices.Concat(line, []byte("\n"), body), s.shelf.file.Sync()
+	head.Body = hex.EncodeToString(sum.Sum(nil))
+	return json.Marshal(head)
 }
 
 // shopAt is a shop that stands at an entry or before it, for a writer that cannot have the live one.

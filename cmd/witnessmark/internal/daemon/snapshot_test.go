@@ -77,11 +77,11 @@ func snapshotOf(t *testing.T, data string) (head heading, body []byte) {
 // stands is the text of everything that the live follower of a new daemon holds.
 func stands(t *testing.T, d *Daemon) string {
 	t.Helper()
-	_, text, err := d.snapshots.take()
+	_, parts, err := d.snapshots.take()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return string(bytes.SplitN(text, []byte("\n"), 3)[2])
+	return string(bytes.SplitN(bytes.Join(parts, nil), []byte("\n"), 3)[2])
 }
 
 // A start from a snapshot holds what a start from the first entry holds, whatever became of the snapshot's files.

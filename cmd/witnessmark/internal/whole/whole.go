@@ -50,14 +50,18 @@ func finish(f *os.File, fill func(io.Writer) error) error {
 	return errors.Join(err, f.Close())
 }
 
-// Keep puts text into a file that only its owner may read, on the disk when it returns. A crash leaves what was there before,
+// Keep puts text, given in parts, into a file that only its owner may read, on the disk when it returns. A crash leaves what was there before,
 // or the new text, and maybe a file that ends in .new, which the next call replaces.
-func Keep(path string, text []byte) error {
+func Keep(path string, parts ...[]byte) error {
 	f, err := os.OpenFile(path+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(text)
+	for _, part := range parts {
+		if err == nil {
+			_, err = f.Write(part)
+		}
+	}
 	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return err
 	}
