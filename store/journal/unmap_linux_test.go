@@ -29,6 +29,12 @@ func TestJournal_LetGo(t *testing.T) {
 	if _, err := j.Append(t.Context(), reading(0)); err != nil {
 		t.Error(err)
 	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := j.LetGo(); err != nil {
+		t.Errorf("a closed one: got %v", err)
+	}
 }
 
 var resident = regexp.MustCompile(`(?m)^Rss: +(\d+) kB`)
