@@ -18,7 +18,7 @@ func Unlike(a, b *Shop) string {
 		if len(s.loose) == 0 {
 			s.loose = nil // as good as empty
 		}
-		s.opened = opened{} // what was looked at last tells nothing
+		s.opened = opened{}                                                               // what was looked at last tells nothing
 		slices.SortFunc(s.held, func(a, b *Build) int { return cmp.Compare(a.ID, b.ID) }) // which order it has tells nothing
 		if len(s.held) == 0 {
 			s.held = nil
