@@ -93,9 +93,10 @@ type ScanHistory struct {
 
 // ClockHistory is a step of the clock while the joint was on its bench.
 type ClockHistory struct {
-	At    time.Time // by the clock as it was set
-	Index int64
-	By    time.Duration
+	At      time.Time // by the clock as it was set
+	Index   int64
+	By      time.Duration
+	AtLeast bool // it was set by more than that
 }
 
 // HandHistory is a person into whose hands the joint came while it was on its bench, by a hand-over or by the scan of a badge.

@@ -79,7 +79,7 @@ func (r *Reader) hands(ctx context.Context, runs runSet) error {
 }
 
 func (r *Reader) clock(ctx context.Context, runs runSet) error {
-	rows, err := r.conn.Query(ctx, `SELECT s.seq, k.at, k.ledger_index, k.by_ms FROM witnessmark.clock_set k
+	rows, err := r.conn.Query(ctx, `SELECT s.seq, k.at, k.ledger_index, k.by_ms, k.at_least FROM witnessmark.clock_set k
 		JOIN witnessmark.joint_start s ON s.shop = k.shop AND s.seq < k.seq AND s.seq = ANY($2)
 		LEFT JOIN witnessmark.joint_close c ON c.shop = s.shop AND c.run = s.seq AND c.refused = ''
 		WHERE k.shop = $1 AND (c.seq IS NULL OR k.seq < c.seq) ORDER BY k.seq, s.seq`, r.shop, runs.ids)
@@ -89,7 +89,7 @@ func (r *Reader) clock(ctx context.Context, runs runSet) error {
 	var run uint64
 	var ms int64
 	var k ClockHistory
-	_, err = pgx.ForEachRow(rows, []any{&run, &k.At, &k.Index, &ms}, func() error {
+	_, err = pgx.ForEachRow(rows, []any{&run, &k.At, &k.Index, &ms, &k.AtLeast}, func() error {
 		k.By = time.Duration(ms) * time.Millisecond
 		runs.at[run].Clock = append(runs.at[run].Clock, k)
 		return nil

@@ -81,7 +81,7 @@ func served(file string, s shop, all *commands) (daemon.Options, error) {
 	if all.Data == "" && cfg.Data != "" {
 		s.data = cfg.Data
 	}
-	return daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, NewID: newID, Log: logger(s.log), Version: version()}, nil
+	return daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, Uptime: daemon.SinceBoot, NewID: newID, Log: logger(s.log), Version: version()}, nil
 }
 
 // logger writes JSON lines, or readable ones where a person sits at the other end.

@@ -60,6 +60,7 @@ type Status struct {
 	Position uint64 `json:"position"`         // the last one that is in PostgreSQL, as far as is known
 	Database string `json:"database"`         // "up", or why not
 	Disk     string `json:"disk,omitempty"`   // what is wrong with the disk of the journal; empty: nothing
+	Clock    string `json:"clock,omitempty"`  // what is to be known of the clock of the computer; empty: a time service keeps it right
 	Listen   string `json:"listen,omitempty"` // address of the public page
 	Version  string `json:"version"`
 }

@@ -27,12 +27,13 @@ import (
 	"witnessmark/store/ledger"
 )
 
-// Options is what a daemon is made from. Everything but Version and Root must be given.
+// Options is what a daemon is made from. Everything but Uptime, Version and Root must be given.
 type Options struct {
 	Config  config.Config
-	Data    string           // the data folder; made if missing
-	Clock   func() time.Time // every time that is recorded comes from here
-	NewID   func() string    // a new person's id: 16 random bytes in hex
+	Data    string                                            // the data folder; made if missing
+	Clock   func() time.Time                                  // every time that is recorded comes from here
+	Uptime  func() (boot string, up time.Duration, err error) // what nobody sets, as SinceBoot; nil: nobody knows
+	NewID   func() string                                     // a new person's id: 16 random bytes in hex
 	Log     zerolog.Logger
 	Version string
 	Root    string // of /sys and /dev, in which wrenches are looked for; empty: the computer's own
@@ -92,7 +93,7 @@ func New(o Options) (*Daemon, error) {
 func (d *Daemon) Start(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{
 		d.openFolder, d.openJournal, d.startLive, d.openKey, d.startBase, d.meetKept, d.startWriter, d.compare,
-		d.declareWrenches, d.startLinks, d.startScanners, d.startChecks, d.listen,
+		d.meetClock, d.declareWrenches, d.startLinks, d.startScanners, d.startChecks, d.listen,
 	} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, d.Stop(ctx))

@@ -25,6 +25,9 @@ func (f Folder) Postgres() string { return f.in("postgres") }
 // Key is the file of the signing key; its public half lies beside it.
 func (f Folder) Key() string { return filepath.Join(string(f), "keys", "signing") }
 
+// Clock is what a start holds the clock of the computer against. It belongs to this computer and into no backup.
+func (f Folder) Clock() string { return f.in("clock") }
+
 // Outside is the copy of the newest signed checkpoint that is kept outside the database.
 func (f Folder) Outside() string { return f.in("checkpoint") }
 

@@ -67,7 +67,7 @@ func newMetrics(d *Daemon) *metrics {
 	}
 	m.floor = newFloor(d, counter)
 	m.zero()
-	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch.steps, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.latency.journaled, m.latency.committed, m)
+	m.registry.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), m.floor, m.floor.first, m.floor.passed, m.floor.expired, d.clockWatch, d.selfCheck, d.disk, m.readings, m.order, m.refused, m.resent, m.epochs, m.skipped, m.latency.journaled, m.latency.committed, m)
 	return m
 }
 
@@ -131,6 +131,11 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
 	}
+	when := func(d *prometheus.Desc, t time.Time, labels ...string) {
+		if at, known := m.d.past(t); known {
+			gauge(d, at, labels...)
+		}
+	}
 	gauge(buildInfo, 1, m.d.opt.Version, runtime.Version())
 	for _, w := range m.d.opt.Config.Wrenches {
 		id := w.Declared.Wrench
@@ -139,9 +144,7 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 		for _, phase := range []link.Phase{link.Fresh, link.Stale, link.Gone} {
 			gauge(wrenchIs, truth(h.Phase == phase), id, string(phase))
 		}
-		if !h.Seen.IsZero() {
-			gauge(wrenchSeen, seconds(h.Seen), id)
-		}
+		when(wrenchSeen, h.Seen, id)
 		if h.tape != nil {
 			ch <- prometheus.MustNewConstMetric(leftOut, prometheus.CounterValue, float64(h.tape.LeftOut()), id)
 		}
@@ -153,9 +156,8 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 		gauge(diskFree, float64(free))
 		gauge(diskSize, float64(size))
 	}
-	if at, ok := m.d.folder.LastBackup(); ok {
-		gauge(backedUp, seconds(at))
-	}
+	at, _ := m.d.folder.LastBackup()
+	when(backedUp, at)
 	last := m.d.journal.Last()
 	gauge(entriesIn, float64(last))
 	s := m.d.writer.reach()
@@ -165,12 +167,10 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 	}
 	gauge(depth, float64(last-min(last, s.position)))
 	if waits, err := m.d.journal.Read(s.position+1, 1); err == nil && len(waits) > 0 {
-		gauge(oldest, seconds(waits[0].At))
+		when(oldest, waits[0].At)
 	}
 	gauge(ledgerSize, float64(s.ledger))
-	if !s.signed.IsZero() {
-		gauge(ledgerSign, seconds(s.signed))
-	}
+	when(ledgerSign, s.signed)
 }
 
 func truth(b bool) float64 {

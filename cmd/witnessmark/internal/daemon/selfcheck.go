@@ -184,7 +184,7 @@ func (c *selfCheck) Collect(ch chan<- prometheus.Metric) {
 	if c.over {
 		ch <- prometheus.MustNewConstMetric(checkFailed, prometheus.GaugeValue, truth(c.bad != nil))
 	}
-	if !c.good.IsZero() {
-		ch <- prometheus.MustNewConstMetric(checkedAt, prometheus.GaugeValue, seconds(c.good))
+	if at, known := c.d.past(c.good); known {
+		ch <- prometheus.MustNewConstMetric(checkedAt, prometheus.GaugeValue, at)
 	}
 }

@@ -64,7 +64,7 @@ func (d *Daemon) journalFailed() bool {
 
 func (d *Daemon) startLive(ctx context.Context) error {
 	d.live = newLive(d.journal)
-	d.clockWatch, d.selfCheck = newClockWatch(d.opt.Clock, d.noteClock), &selfCheck{d: d, asked: make(chan struct{}, 1)}
+	d.clockWatch, d.selfCheck = newClockWatch(d), &selfCheck{d: d, asked: make(chan struct{}, 1)}
 	d.metrics = newMetrics(d)
 	d.memories = map[string]*memory.Memory{}
 	for _, w := range d.opt.Config.Wrenches {

@@ -45,7 +45,7 @@ type System struct {
 	// Kernel is its version, by the numbering of its makers.
 	Kernel func() (string, error)
 	// Synchronised tells whether something keeps the clock right.
-	Synchronised func() (bool, error)
+	Synchronised func(context.Context) (bool, error)
 	// FileSystem is the kind of file system that a path lies on, e.g. ext4; empty where it is none that matters.
 	FileSystem func(path string) (string, error)
 	// Space is the bytes that are free and that there are where a path lies.
@@ -58,7 +58,7 @@ type System struct {
 
 // Of is the computer that this program runs on.
 func Of() System {
-	return System{Kernel: kernel, Synchronised: synchronised, FileSystem: fileSystem, Space: daemon.Space, ReadOnly: readOnly,
+	return System{Kernel: kernel, Synchronised: daemon.Synchronised, FileSystem: fileSystem, Space: daemon.Space, ReadOnly: readOnly,
 		Server: cluster.FindFor}
 }
 
@@ -66,7 +66,7 @@ func Of() System {
 func Examine(ctx context.Context, b Box) []Finding {
 	found := []Finding{b.postgres(ctx), b.folder(), b.key(), b.space()}
 	found = append(found, b.ports(ctx)...)
-	return append(found, b.group(), b.modemManager(), b.clock(), b.kernel(), b.certificate())
+	return append(found, b.group(), b.modemManager(), b.clock(ctx), b.kernel(), b.certificate())
 }
 
 // Healthy is false where a finding is not ok.

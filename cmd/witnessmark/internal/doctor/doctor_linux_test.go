@@ -1,6 +1,7 @@
 package doctor
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"net"
@@ -39,7 +40,7 @@ func sound(t *testing.T) *Box {
 	return &Box{Config: config.Config{Database: config.Private, Listen: config.Listen}, Data: data, User: me, Root: t.TempDir(), Clock: time.Now,
 		System: System{
 			Kernel:       func() (string, error) { return "6.1.0-18-amd64", nil },
-			Synchronised: func() (bool, error) { return true, nil },
+			Synchronised: func(context.Context) (bool, error) { return true, nil },
 			FileSystem:   func(string) (string, error) { return "ext4", nil },
 			Space:        func(string) (uint64, uint64, error) { return 50 << 30, 100 << 30, nil },
 			ReadOnly:     readOnly,
@@ -419,12 +420,12 @@ func TestModemManager(t *testing.T) {
 
 func TestClock(t *testing.T) {
 	b := sound(t)
-	is(t, b.clock(), OK, "kept right")
-	b.System.Synchronised = func() (bool, error) { return false, nil }
-	is(t, b.clock(), Look, "is not synchronised")
-	b.System.Synchronised = func() (bool, error) { return false, errors.New("ask the kernel: not permitted") }
-	is(t, b.clock(), Look, "not permitted")
-	if _, err := Of().Synchronised(); err != nil {
+	is(t, b.clock(t.Context()), OK, "kept right")
+	b.System.Synchronised = func(context.Context) (bool, error) { return false, nil }
+	is(t, b.clock(t.Context()), Look, "is not synchronised")
+	b.System.Synchronised = func(context.Context) (bool, error) { return false, errors.New("ask the kernel: not permitted") }
+	is(t, b.clock(t.Context()), Look, "not permitted")
+	if _, err := Of().Synchronised(t.Context()); err != nil {
 		t.Errorf("got %v from this kernel, want an answer", err)
 	}
 }

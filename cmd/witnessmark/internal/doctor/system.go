@@ -1,6 +1,7 @@
 package doctor
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -122,9 +123,9 @@ func (b *Box) keptAway() bool {
 }
 
 // clock looks whether the clock is kept right.
-func (b *Box) clock() Finding {
+func (b *Box) clock(ctx context.Context) Finding {
 	f := Finding{Check: "clock", State: OK, Found: "is kept right by a time service"}
-	good, err := b.System.Synchronised()
+	good, err := b.System.Synchronised(ctx)
 	switch {
 	case err != nil:
 		f.State, f.Found, f.Do = Look, err.Error(), "look whether a time service runs"

@@ -46,16 +46,6 @@ func upstream(release, version, signature string) string {
 	return release
 }
 
-// synchronised asks the kernel (adjtimex(2)); nothing is set.
-func synchronised() (bool, error) {
-	var t unix.Timex
-	state, err := unix.Adjtimex(&t)
-	if err != nil {
-		return false, fmt.Errorf("ask the kernel for its clock: %w", err)
-	}
-	return state != unix.TIME_ERROR && t.Status&unix.STA_UNSYNC == 0, nil
-}
-
 func readOnly(path string) (bool, error) {
 	var st unix.Statfs_t
 	if err := unix.Statfs(path, &st); err != nil {

@@ -19,6 +19,5 @@ func stat(path string) (status, error) {
 }
 
 func kernel() (string, error)           { return "", errLinuxOnly }
-func synchronised() (bool, error)       { return false, errLinuxOnly }
 func fileSystem(string) (string, error) { return "", errLinuxOnly }
 func readOnly(string) (bool, error)     { return false, errLinuxOnly }

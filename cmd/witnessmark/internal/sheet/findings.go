@@ -77,8 +77,13 @@ func (o *Joint) clock(k Clock) {
 	if by < 0 {
 		by, way = -by, "back"
 	}
+	if k.AtLeast {
+		way += " by at least"
+	} else {
+		way += " by"
+	}
 	if by >= fromHere {
-		o.say(fmt.Sprintf("the clock was set %s by %s, to %s: the times before may be wrong, the order is not", way, by.Round(time.Second), when(k.At)))
+		o.say(fmt.Sprintf("the clock was set %s %s, to %s: the times before may be wrong, the order is not", way, by.Round(time.Second), when(k.At)))
 	}
 }
 

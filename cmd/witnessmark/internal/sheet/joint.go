@@ -69,7 +69,8 @@ type Hand struct {
 // Clock is a step of the computer's clock: the times of what was recorded before it may be wrong, the order is not.
 type Clock struct {
 	Milliseconds int64     `json:"milliseconds"` // above 0: set forward
-	At           time.Time `json:"at"`           // by the clock as it was set
+	AtLeast      bool      `json:"at_least,omitempty"`
+	At           time.Time `json:"at"` // by the clock as it was set
 	LedgerIndex  int64     `json:"ledger_index"`
 }
 

@@ -113,7 +113,7 @@ func joint(r *attempt, p *procedure.Procedure, j *procedure.Joint, bolts []bench
 	}
 	out.Hands = r.changes()
 	for _, k := range r.RunHistory.Clock {
-		out.Clock = append(out.Clock, Clock{k.By.Milliseconds(), k.At, k.Index})
+		out.Clock = append(out.Clock, Clock{k.By.Milliseconds(), k.AtLeast, k.At, k.Index})
 	}
 	out.words(r.RunHistory.Named)
 	out.find(j, steps, bolts)
