@@ -314,6 +314,31 @@ func TestBundle_ProvesWhatAReleaseSigned(t *testing.T) {
 	})
 }
 
+// Steps of the clock between the first and the last entry of a build belong to it, and no others.
+func TestBundle_HoldsStepsOfTheClock(t *testing.T) {
+	s := newShop(t)
+	st := s.open()
+	all := outcomes(1, 40)
+	for i, ev := range map[int]audit.ClockSet{9: {By: -3_600_000}, 19: {By: -60_000, AtLeast: true}, 39: {By: 2_000}} {
+		all[i].Entry.Event, all[i].Refused, all[i].Marks = ev, "", nil
+	}
+	if err := st.Commit(t.Context(), all); err != nil {
+		t.Fatal(err)
+	}
+	if got := s.verify(); got != "" {
+		t.Error(got)
+	}
+	b := rezip(t, s.bundled())
+	r, err := bundle.Check(bytes.NewReader(b), int64(len(b)), s.opt.Key.Public)
+	if err != nil || len(r.Faults) > 0 || r.ClockSet != 2 {
+		t.Fatalf("got %d steps, %v, %v, want two steps of the clock in a bundle that fits", r.ClockSet, r.Faults, err)
+	}
+	exact, least := entry(t, s.bundled(), `"by":"-3600000","kind":"clock set"`), entry(t, s.bundled(), `"at_least":true,"by":"-60000"`)
+	if exact != "entries/000000000010.json" || exact >= least {
+		t.Errorf("got the steps in %s and %s, want them where they stand in the ledger", exact, least)
+	}
+}
+
 // hideFirst takes the first mark of reading 12 out of a manifest.
 func hideFirst(files map[string][]byte) func(*bundle.Manifest) {
 	var name string

@@ -51,6 +51,7 @@ func configure(url string) (*pgx.ConnConfig, error) {
 		return nil, fmt.Errorf("read the address of the database: %w", err)
 	}
 	c.ConnectTimeout = connectWithin
+	c.DialFunc = dial
 	c.RuntimeParams["search_path"] = ""
 	c.RuntimeParams["application_name"] = "witnessmark"
 	c.RuntimeParams["timezone"] = "UTC"

@@ -93,7 +93,20 @@ func (g *gather) all(ctx context.Context, build uint64) error {
 	if err := g.take(ctx, reading, "seq = ANY($2)", g.numbers("reading", mark)); err != nil {
 		return err
 	}
+	if err := g.clock(ctx, build); err != nil {
+		return err
+	}
 	return g.named(ctx)
+}
+
+// clock collects the steps of the clock between the first and the last entry of the build that were collected: they say which of
+// its times may be wrong.
+func (g *gather) clock(ctx context.Context, build uint64) error {
+	last := build
+	for _, r := range g.found {
+		last = max(last, r.Seq)
+	}
+	return g.take(ctx, audit.ClockSet{}.Kind(), "seq BETWEEN ($2::bigint[])[1] AND ($2::bigint[])[2]", []uint64{build, last})
 }
 
 // named collects what the marks and persons' actions name: procedures, calibrations with what was found at them, adapters and

@@ -58,3 +58,22 @@ func TestStore_SilentTransactionIsEnded(t *testing.T) {
 	}
 	s.wantWhole(st)
 }
+
+// The COMMIT is lost, nothing comes back and nobody hangs up, as where a cable was pulled: the writer goes when its own time is
+// over, and finds out by a connection of its own what became of the entries.
+func TestStore_SilentServerIsLeft(t *testing.T) {
+	defer store.Impatient(time.Second)()
+	s, st, p := throughProxy(t)
+	short, cancel := context.WithCancelCause(t.Context())
+	over := errors.New("its time is over")
+	p.arm(func(l *line, _ []byte) { l.deafen(); cancel(over) })
+	if err := st.Commit(short, outcomes(6, 10)); err == nil || !errors.Is(context.Cause(short), over) {
+		t.Fatalf("got %v, want the commit given up when its time was over", err)
+	}
+	s.awaitFreeLock()
+	reload(t, st)
+	if got := st.Position(); got != 5 {
+		t.Errorf("got position %d, want 5, as the COMMIT never arrived", got)
+	}
+	s.wantWhole(st)
+}

@@ -119,6 +119,9 @@ func checkBundle(s shop, file, keyFile string, witnessKeys []string) error {
 	for _, w := range witnesses {
 		fmt.Fprintf(s.out, "The witness %s has signed it too.\n", w.Name())
 	}
+	if found.ClockSet > 0 {
+		fmt.Fprintf(s.out, "Times that the clock was set between its first and its last entry: %d. The times before may be wrong, the order is not.\n", found.ClockSet)
+	}
 	if len(found.Files) > 0 {
 		fmt.Fprintf(s.out, "Added files, undamaged: %d. The ledger does not prove what they say.\n", len(found.Files))
 	}

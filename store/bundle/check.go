@@ -23,6 +23,7 @@ type Report struct {
 	Key         string // verifier's text of the key that the checkpoint was checked with
 	Fingerprint string // of Key
 	Trusted     bool   // Key was given, and not taken from the bundle itself
+	ClockSet    int    // proved entries that the clock was set
 	Faults      []string
 }
 
@@ -140,6 +141,9 @@ func (c *checker) entry(e Entry) error {
 	}
 	l.file = e.File
 	c.leaves[e.Leaf] = l
+	if l.text["kind"] == "clock set" {
+		c.report.ClockSet++
+	}
 	return nil
 }
 

@@ -12,10 +12,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/prometheus/client_golang/prometheus/testutil"
 	"github.com/rs/zerolog"
 
-	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
 )
 
@@ -128,31 +126,6 @@ func TestMetrics_JournalWaits(t *testing.T) {
 	}
 	d.writer.set(reach{known: true, position: 1})
 	metricLines(t, d, "journal_oldest_uncommitted_timestamp_seconds 1.777881602e+09", "journal_depth 1")
-}
-
-func TestClockWatch(t *testing.T) {
-	for name, tc := range map[string]struct {
-		shown, passed time.Duration
-		want          float64
-	}{
-		"both agree": {10 * time.Second, 10 * time.Second, 0},
-		"led slowly to the right time, 500 ppm of 10 s (adjtimex(2))": {10*time.Second + 5*time.Millisecond, 10 * time.Second, 0},
-		"set forward":                    {time.Hour, 10 * time.Second, 1},
-		"set back":                       {-time.Hour, 10 * time.Second, 1},
-		"set by a second, a leap second": {9 * time.Second, 10 * time.Second, 1},
-	} {
-		t.Run(name, func(t *testing.T) {
-			var recorded time.Duration
-			c := newClockWatch(time.Now, func(_ context.Context, ev audit.ClockSet) { recorded += time.Duration(ev.By) * time.Millisecond })
-			c.look(t.Context(), tc.shown, tc.passed)
-			if got := testutil.ToFloat64(c.steps); got != tc.want {
-				t.Errorf("got %v steps, want %v", got, tc.want)
-			}
-			if want := time.Duration(tc.want) * (tc.shown - tc.passed); recorded != want {
-				t.Errorf("got a step of %v recorded, want %v", recorded, want)
-			}
-		})
-	}
 }
 
 func TestSelfCheck(t *testing.T) {

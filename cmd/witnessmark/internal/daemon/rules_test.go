@@ -62,7 +62,7 @@ func TestMetrics_BackupAge(t *testing.T) {
 	if text := metricsOf(t, d); strings.Contains(text, "backup_last") {
 		t.Error("got a backup that was never taken")
 	}
-	for _, at := range []int64{1777881600, 1777881660} {
+	for _, at := range []int64{1777881540, 1777881600} {
 		if err := d.folder.NoteBackup(time.Unix(at, 0)); err != nil {
 			t.Fatal(err)
 		}
@@ -70,7 +70,13 @@ func TestMetrics_BackupAge(t *testing.T) {
 			t.Errorf("got %v, %v, want %d", got, ok, at)
 		}
 	}
-	metricLines(t, d, "backup_last_timestamp_seconds 1.77788166e+09")
+	metricLines(t, d, "backup_last_timestamp_seconds 1.7778816e+09")
+	if err := d.folder.NoteBackup(time.Unix(1809417600, 0)); err != nil { // a year ahead
+		t.Fatal(err)
+	}
+	if text := metricsOf(t, d); strings.Contains(text, "backup_last") {
+		t.Error("got the age of a backup that lies ahead")
+	}
 	if err := os.WriteFile(d.folder.in("last-backup"), []byte("soon"), 0o600); err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"witnessmark/audit"
 )
 
 // TestF21_ClockSteps sets the clock back and forth between the pulls at a joint, as a computer without a clock of its own does
@@ -53,7 +55,9 @@ func TestF21_ClockSteps(t *testing.T) {
 	if want := []string{"1 pass", "2 pass wrench out of calibration", "3 pass", "4 pass"}; !reflect.DeepEqual(said, want) {
 		t.Errorf("got %q, want %q", said, want)
 	}
-	d.clockWatch.look(t.Context(), 10*time.Second-time.Hour, 10*time.Second)
+	if err := d.noteClock(t.Context(), audit.ClockSet{By: -time.Hour.Milliseconds()}); err != nil {
+		t.Fatal(err)
+	}
 	committed(t, d)
 	j := onSheet(t, d, "E-4711")
 	if len(j.Clock) != 1 || j.Clock[0].Milliseconds != -3_600_000 || !slices.ContainsFunc(j.Findings, func(f string) bool {
