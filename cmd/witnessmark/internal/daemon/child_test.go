@@ -32,6 +32,7 @@ func TestMain(m *testing.M) {
 	if data := os.Getenv(childData); data != "" {
 		os.Exit(child(data))
 	}
+	clockEvery = 100 * time.Millisecond
 	code := m.Run()
 	if code == 0 {
 		if err := goleak.Find(); err != nil {

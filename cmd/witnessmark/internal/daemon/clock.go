@@ -15,10 +15,12 @@ import (
 // the boot along (clock_gettime(2), CLOCK_BOOTTIME is CLOCK_MONOTONIC with the time asleep); a difference of stepFrom is a step.
 // Every keptRightEvery it is asked whether somebody keeps it right.
 const (
-	clockEvery     = 10 * time.Second
 	stepFrom       = 500 * time.Millisecond
 	keptRightEvery = 15 * time.Minute
 )
+
+// clockEvery is shorter in this package's tests.
+var clockEvery = 10 * time.Second
 
 // clockWatch has it recorded when the time of day was set. Nothing else comes of it: the order of readings is that of the
 // journal, whatever the clock shows.

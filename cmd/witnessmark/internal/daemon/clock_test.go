@@ -152,7 +152,9 @@ func TestClock_SetWhileTheDaemonStood(t *testing.T) {
 	data, file := t.TempDir(), away(shopFile(port))
 	b := &box{on: time.Now(), boot: "first"}
 	var log bytes.Buffer
-	stopDaemon(t, b.start(t, data, file, &log))
+	first := b.start(t, data, file, &log)
+	after := first.journal.Last()
+	stopDaemon(t, first)
 	kept := filepath.Join(data, "clock")
 	var before []byte
 	const hour = int64(3_600_000)
@@ -176,9 +178,9 @@ func TestClock_SetWhileTheDaemonStood(t *testing.T) {
 		if err := tc.do(); err != nil {
 			t.Fatal(err)
 		}
-		j := lastEntry(t, data)
 		d := b.start(t, data, file, &log)
-		got := setEntries(t, d, j)
+		got := setEntries(t, d, after)
+		after = d.journal.Last()
 		found, steps := 0, "clock_found_set 0"
 		if tc.by != 0 {
 			found, steps = 1, "clock_found_set 1"
@@ -193,13 +195,6 @@ func TestClock_SetWhileTheDaemonStood(t *testing.T) {
 	if !strings.Contains(log.String(), "was not kept well") || !strings.Contains(log.String(), "the clock of this computer was set") {
 		t.Error("the log does not tell of the clock")
 	}
-}
-
-// lastEntry is where the journal of a daemon that stands ends.
-func lastEntry(t *testing.T, data string) uint64 {
-	t.Helper()
-	j := readJournal(t, data)
-	return uint64(len(j))
 }
 
 func TestClock_Trouble(t *testing.T) {
@@ -278,31 +273,30 @@ func TestClock_AgesAfterAStep(t *testing.T) {
 			}
 			work()
 			young("before")
+			last := d.journal.Last()
 			b.set(by)
-			for figure, age := range b.ages(t, d) {
-				if age < 0 || by < 0 {
+			ages := b.ages(t, d)
+			for figure, age := range ages {
+				if age < 0 {
 					t.Errorf("%s: got age %v, want what lies ahead left out", figure, age)
 				}
 			}
-			d.noteStep(t, by)
+			if _, there := ages["backup_last_timestamp_seconds"]; there != (by > 0) {
+				t.Errorf("got the age of the backup: %v, want it where it does not lie ahead", there)
+			}
+			if err := d.journal.Wait(t.Context(), last); err != nil { // the daemon sees the step
+				t.Fatal(err)
+			}
 			w.pull(t, 30, 41)
 			work()
 			young("after")
-			if got := setEntries(t, d, 0); !slices.Equal(got, []audit.ClockSet{{By: by.Milliseconds()}}) {
-				t.Errorf("got %+v, want one step", got)
+			if got := setEntries(t, d, 0); len(got) != 1 || (time.Duration(got[0].By)*time.Millisecond-by).Abs() >= stepFrom {
+				t.Errorf("got %+v, want one step of %v", got, by)
 			}
 			stopDaemon(t, d)
 			if got := counters(t, data); !slices.Equal(got, []int64{1, 2}) {
 				t.Errorf("got readings %v, want them in the order in which they came", got)
 			}
 		})
-	}
-}
-
-// noteStep has the daemon notice a step that its own look would meet within seconds.
-func (d *Daemon) noteStep(t *testing.T, by time.Duration) {
-	t.Helper()
-	if err := d.noteClock(t.Context(), audit.ClockSet{By: by.Milliseconds()}); err != nil {
-		t.Fatal(err)
 	}
 }
