@@ -390,6 +390,8 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	build, run, ada := classABuild(t, d, w)
 	bo := signedInAs(t, d, "Bo Lind")
 	ada.want(200, "calibrated until 2027-01-17", "GET", "/wrenches", nil)
+	d.keptRight(false, nil)
+	ada.want(200, "The clock of this computer is not synchronised", "GET", "/wrenches", nil)
 	ada.want(200, "10 N·m … 200 N·m", "GET", "/wrenches/TW-01", nil)
 	found := url.Values{"certificate": {"C-2"}, "found": {"2026-06-01"}, "good": {"no"}, "points": {"10 %@30 N·m, 10 %@100 N·m"}, "own_password": {password}}
 	for _, bad := range []string{"found", "points", "own_password"} {

@@ -127,15 +127,20 @@ func (c *clockWatch) ask(ctx context.Context) {
 	c.right, c.why = right, err
 }
 
-// trouble is what is to be known of the clock, for people; empty: it is kept right.
-func (c *clockWatch) trouble() string {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	switch {
-	case c.why != nil:
-		return "Whether the clock of this computer is kept right is not known (" + c.why.Error() + "): compare it with another one now and then"
-	case !c.right:
-		return "The clock of this computer is not synchronised: the order of what is recorded holds, but its times may be wrong; let a time service run, or set it by hand"
+// KeptRight implements web.Shop.
+func (d *Daemon) KeptRight() (bool, error) {
+	d.clockWatch.mu.Lock()
+	defer d.clockWatch.mu.Unlock()
+	return d.clockWatch.right, d.clockWatch.why
+}
+
+// clockTrouble is what is to be known of the clock, for people; empty: it is kept right.
+func (d *Daemon) clockTrouble() string {
+	switch right, why := d.KeptRight(); {
+	case why != nil:
+		return "Whether the clock of this computer is kept right is not known (" + why.Error() + "): compare it with another one now and then"
+	case !right:
+		return "The clock of this computer is not synchronised: the order of what is recorded holds, but its times may be wrong; let a time service run, or compare it with another one now and then"
 	}
 	return ""
 }

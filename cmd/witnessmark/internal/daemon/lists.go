@@ -14,7 +14,7 @@ func (d *Daemon) Status() control.Status {
 		database = at.trouble.Error()
 	}
 	return control.Status{Shop: d.opt.Config.Shop.ID, Entries: d.journal.Last(), Position: at.position,
-		Database: database, Disk: d.disk.trouble(), Clock: d.clockWatch.trouble(), Listen: d.Addr(), Version: d.opt.Version}
+		Database: database, Disk: d.disk.trouble(), Clock: d.clockTrouble(), Listen: d.Addr(), Version: d.opt.Version}
 }
 
 // Procedures implements control.Desk.

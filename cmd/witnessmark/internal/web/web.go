@@ -43,6 +43,8 @@ type Shop interface {
 	Ledger() (Ledger, error)
 	// VerifyLedger has the ledger checked in the background, unless that is being done already.
 	VerifyLedger()
+	// KeptRight tells whether a time service keeps the clock right, or why that is not known.
+	KeptRight() (bool, error)
 	// Labelled is the serial number or work order that a scanned label holds, with what is to be said of it; any other
 	// text comes back as it is.
 	Labelled(text string) (value, note string)

@@ -62,7 +62,24 @@ func (l *words) left(w control.Wrench, now time.Time) (text string, over bool) {
 }
 
 func (p *Pages) wrenchesPage(w http.ResponseWriter, r *http.Request) {
-	p.show(w, r, http.StatusOK, "wrenches", p.say(r, "menu.wrenches"), p.wrenchRows(r))
+	p.show(w, r, http.StatusOK, "wrenches", p.say(r, "menu.wrenches"), wrenchesView{p.wrenchRows(r), p.clock(r)})
+}
+
+// clock is what is to be known of the clock; empty: it is kept right.
+func (p *Pages) clock(r *http.Request) string {
+	switch right, why := p.Shop.KeptRight(); {
+	case why != nil:
+		return p.say(r, "wrenches.clock-not-known", "Why", why.Error())
+	case !right:
+		return p.say(r, "wrenches.clock-not-synchronised")
+	}
+	return ""
+}
+
+// wrenchesView is the page of all wrenches. The ends of their calibrations hang on the clock.
+type wrenchesView struct {
+	Rows  []wrenchRow
+	Clock string // what is to be known of it; empty: it is kept right
 }
 
 // wrenchView is one wrench with its calibrations and what it has touched while it was in doubt.
