@@ -71,10 +71,10 @@ func (g *grower) back() {
 	}
 	set := g.near[:0]
 	for f := range g.h.bolts {
-		if g.h.bolts[f].stage < 0 {
+		if g.h.bolt(f).stage < 0 {
 			continue
 		}
-		i := g.at[g.h.bolts[f].stage][f]
+		i := g.at[g.h.bolt(f).stage][f]
 		if f == last {
 			g.add(i, 1, Loosened, false, pBackLast)
 			continue

@@ -48,7 +48,7 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 	if k != Next && step >= g.tight && g.h.pos < g.tight && g.unfinished() {
 		prior -= verifyEarly
 	}
-	if b := &g.h.bolts[s.Fastener]; b.over && int(b.stage) == s.Stage && k != ReHit && k != Loosened {
+	if b := g.h.bolt(s.Fastener); b.over && int(b.stage) == s.Stage && k != ReHit && k != Loosened {
 		prior += pOverAgain
 	}
 	if g.hopeless(prior) {
@@ -59,7 +59,7 @@ func (g *grower) add(step, alike int, k Kind, outOfOrder bool, prior nats) {
 		w += flat(max(2*g.highest, 1)) + flat(maxAngle)
 	} else {
 		g.hit.put(step)
-		w += g.weigh(g.o, &g.h.bolts[s.Fastener], step, g.least(prior))
+		w += g.weigh(g.o, g.h.bolt(s.Fastener), step, g.least(prior))
 		if k != ReHit && g.skipsStage(g.h, step) {
 			w -= skipStage
 		}

@@ -3,6 +3,7 @@ package match
 import (
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
+	"witnessmark/device/unit"
 )
 
 // shares turns the weights of the beliefs into thousand-millionths that add up to about 1e9.
@@ -33,8 +34,7 @@ func (m *Matcher) shareOfTip(n *node) audit.Share {
 }
 
 func (m *Matcher) finding(n *node, c audit.Share) Finding {
-	f := Finding{Step: n.step, Kind: n.kind, OutOfOrder: n.outOfOrder, Turned: n.turned, Verdict: n.verdict, Confidence: c}
-	return f
+	return Finding{Step: int(n.step), Kind: n.kind, OutOfOrder: n.outOfOrder, Turned: unit.Angle(n.turned), Verdict: n.verdict.verdict(), Confidence: c}
 }
 
 // locate says how the position of an observation is known.
@@ -149,7 +149,7 @@ func (m *Matcher) Blind() []int {
 			continue
 		}
 		o, s := &m.seen[i], &m.steps[t.step]
-		if o.angle == none || s.Action == procedure.TightenTo && fresh(t.kind) && int64(t.was.standing)*1000 >= o.torque*stuckFrom {
+		if o.angle == none || s.Action == procedure.TightenTo && fresh(t.kind) && int64(t.was().standing)*1000 >= o.torque*stuckFrom {
 			n[s.Stage]++
 		}
 	}

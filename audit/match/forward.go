@@ -21,7 +21,7 @@ func (m *Matcher) nextOpen(h *hypothesis) int {
 
 // retry is the open step to be done again after the last pull failed or turned a fastener back, else -1.
 func (m *Matcher) retry(h *hypothesis) int {
-	if h.last < 0 || !h.bolts[m.steps[h.last].Fastener].failed {
+	if h.last < 0 || !h.bolt(m.steps[h.last].Fastener).failed {
 		return -1
 	}
 	f := m.steps[h.last].Fastener
@@ -104,7 +104,7 @@ func (g *grower) nextPrior(retrying, goesBack bool) nats {
 	switch {
 	case retrying && g.h.tip.kind == Loosened:
 		p = pUnaware
-	case retrying && g.h.bolts[g.steps[g.h.last].Fastener].over:
+	case retrying && g.h.bolt(g.steps[g.h.last].Fastener).over:
 	case retrying:
 		p = pMoveOn
 	case g.h.hitAgain():
@@ -203,7 +203,7 @@ func (g *grower) count(leg, i int) int {
 // same is the place in a list of a step that no reading tells from step i, -1: none.
 func (g *grower) same(list []int, i int) int {
 	for n := len(list) - 1; n >= 0; n-- {
-		a, b := &g.h.bolts[g.steps[list[n]].Fastener], &g.h.bolts[g.steps[i].Fastener]
+		a, b := g.h.bolt(g.steps[list[n]].Fastener), g.h.bolt(g.steps[i].Fastener)
 		if g.kind[list[n]] == g.kind[i] && (a.standing == 0) == (b.standing == 0) && a.stage == b.stage {
 			return n
 		}

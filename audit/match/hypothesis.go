@@ -7,7 +7,6 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
-	"witnessmark/device/unit"
 )
 
 // fastener is where one fastener stands in a hypothesis.
@@ -54,26 +53,55 @@ func (s steps) from(i int) int {
 // hypothesis is one way in which everything seen so far may have come about.
 type hypothesis struct {
 	weight nats
-	pos    int // step where the technician is in the order, -1: before the first
-	far    int // the furthest pos there has been
-	last   int // step of the last pull on this joint, -1: none
-	bolts  []fastener
-	open   steps // not done yet
+	pos    int     // step where the technician is in the order, -1: before the first
+	far    int     // the furthest pos there has been
+	last   int     // step of the last pull on this joint, -1: none
+	bolts  []*node // by fastener: what left it as it is
+	open   steps   // not done yet
 	tip    *node
 	parent *hypothesis // the one it grew from; of use until the next observation only
 }
 
-// node attributes one observation; the chain through parent goes back to the first.
+// bolt is a fastener as it is, to look at.
+func (h *hypothesis) bolt(i int) *fastener { return &h.bolts[i].left }
+
+// change is a fastener as it is, to change beside what its last pull left.
+func (h *hypothesis) change(i int) *fastener {
+	n := &node{left: h.bolts[i].left}
+	h.bolts[i] = n
+	return &n.left
+}
+
+// node attributes one observation; the chain through parent goes back to the first. Hypotheses share them, and nothing takes
+// as much room: its fields are small.
 type node struct {
 	parent     *node
-	step       int
-	alike      int // the step stands for so many that no reading tells apart
+	before     *node    // what left the fastener as it was before; nil where there is no step
+	left       fastener // as the observation left it
+	turned     int32    // m°, of the fastener in this stage before
+	step       int16    // -1: none
+	alike      int16    // the step stands for so many that no reading tells apart
 	kind       Kind
 	outOfOrder bool
-	turned     unit.Angle
-	was        fastener // before
-	verdict    audit.Verdict
+	verdict    ruling
 }
+
+// asFitted is what left every fastener that was not pulled yet.
+var asFitted = &node{left: fastener{stage: -1}}
+
+// was is the fastener before the observation.
+func (n *node) was() *fastener { return &n.before.left }
+
+// ruling is a verdict by its place among all of them.
+type ruling uint8
+
+var verdicts = audit.Verdicts()
+
+func rulingOf(v audit.Verdict) ruling { return ruling(slices.Index(verdicts, v)) }
+
+func (r ruling) verdict() audit.Verdict { return verdicts[r] }
+
+var notJudged = rulingOf(audit.NotJudged)
 
 // branch is a possible attribution before it is worth a copy of the state.
 type branch struct { // without pointers: many are made, few are kept
@@ -95,7 +123,7 @@ type generation struct {
 func (m *Matcher) newGeneration(fasteners int) *generation {
 	g := &generation{}
 	words := (len(m.steps) + 63) / 64
-	bolts, open := make([]fastener, maxHypotheses*fasteners), make(steps, maxHypotheses*words)
+	bolts, open := make([]*node, maxHypotheses*fasteners), make(steps, maxHypotheses*words)
 	for i := range g.all {
 		g.all[i].bolts = bolts[i*fasteners : (i+1)*fasteners : (i+1)*fasteners]
 		g.all[i].open = open[i*words : (i+1)*words : (i+1)*words]
@@ -146,16 +174,17 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 	h.weight, h.pos, h.far, h.last, h.parent = b.weight-best, from.pos, from.far, from.last, from
 	copy(h.bolts, from.bolts)
 	copy(h.open, from.open)
-	n := &node{parent: from.tip, step: step, alike: int(b.alike), kind: b.kind, outOfOrder: b.outOfOrder, verdict: audit.NotJudged}
+	n := &node{parent: from.tip, step: int16(step), alike: int16(b.alike), kind: b.kind, outOfOrder: b.outOfOrder, verdict: notJudged}
 	h.tip = n
 	if step < 0 {
 		return
 	}
 	s := &m.steps[step]
-	f := &h.bolts[s.Fastener]
-	n.was = *f
+	n.before = h.bolts[s.Fastener]
+	n.left, h.bolts[s.Fastener] = n.before.left, n
+	f := &n.left
 	if b.kind == Loosened {
-		n.verdict = audit.WrongDirection
+		n.verdict = rulingOf(audit.WrongDirection)
 		left := int64(f.standing)
 		if o.angle != none {
 			left -= o.angle * 1_000_000 / m.slackRate(o.tool, m.kind[step])
@@ -166,7 +195,7 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 		m.pull(h, f, step, n, o)
 	}
 	h.last = step
-	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened && !(n.was.anew && step <= h.pos) {
+	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened && !(n.was().anew && step <= h.pos) {
 		h.pos, h.far = step, max(h.far, step)
 	}
 	m.drawUp(h, s.Fastener)
@@ -177,7 +206,7 @@ func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k 
 
 // turnedBefore is true of a turn that its fastener had had already, in part at least: it may yield, which tells nothing of
 // the others.
-func (n *node) turnedBefore(s *procedure.Step) bool { return int(n.was.stage) == s.Stage }
+func (n *node) turnedBefore(s *procedure.Step) bool { return int(n.was().stage) == s.Stage }
 
 // reopen takes back all that a fastener had reached.
 func (m *Matcher) reopen(h *hypothesis, fastener int) {
@@ -192,15 +221,15 @@ func (m *Matcher) reopen(h *hypothesis, fastener int) {
 func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observed) {
 	s := &m.steps[step]
 	if int(f.stage) == s.Stage {
-		n.turned = unit.Angle(f.turned)
+		n.turned = f.turned
 	}
-	n.verdict = m.verdict(o, n)
+	n.verdict = m.ruling(o, n)
 	if s.Action == procedure.Verify { // it stands as before, and there is nothing to try again
 		h.open.drop(step)
 		return
 	}
 	o = o.at(s.Stage)
-	f.stage, f.turned = int8(s.Stage), int32(n.turned)
+	f.stage, f.turned = int8(s.Stage), n.turned
 	if o.angle != none {
 		f.turned = int32(min(int64(f.turned)+o.angle, maxTurned))
 		if s.Action == procedure.TurnBy {

@@ -11,7 +11,7 @@ func (m *Matcher) learn(o *observed, n *node) {
 	}
 	s, p := &m.steps[n.step], &m.phys
 	o = o.at(s.Stage)
-	rise := o.torque - int64(n.was.standing)
+	rise := o.torque - int64(n.was().standing)
 	switch {
 	case n.kind == ReHit:
 		if s.Action == procedure.TightenTo {
@@ -19,11 +19,11 @@ func (m *Matcher) learn(o *observed, n *node) {
 		}
 	case !fresh(n.kind) || rise <= 0:
 	case s.Action == procedure.TurnBy && o.angle > 0 && !n.turnedBefore(s):
-		p.rose(rise*1_000_000/o.angle, rise, m.kind[n.step], &n.was)
-	case s.Action == procedure.TightenTo && n.was.standing == 0:
+		p.rose(rise*1_000_000/o.angle, rise, m.kind[n.step], n.was())
+	case s.Action == procedure.TightenTo && n.was().standing == 0:
 		p.tools[o.tool].slack[m.kind[n.step]].add(o.angle*1_000_000/rise, rise)
 	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
-		p.gave(o.angle*1_000_000/rise, rise, m.kind[n.step], &n.was)
+		p.gave(o.angle*1_000_000/rise, rise, m.kind[n.step], n.was())
 	}
 }
 

@@ -166,7 +166,7 @@ func (m *Matcher) reset() {
 	h := &m.now.all[0]
 	h.weight, h.pos, h.far, h.last, h.tip, h.parent = 0, -1, -1, -1, nil, nil
 	for i := range h.bolts {
-		h.bolts[i] = fastener{stage: -1}
+		h.bolts[i] = asFitted
 	}
 	for i := range m.steps {
 		h.open.put(i)

@@ -54,7 +54,7 @@ func (m *Matcher) rejudge(h *hypothesis, fastener int) {
 			since = f.after
 		}
 	}
-	f := &h.bolts[fastener]
+	f := h.change(fastener)
 	m.reopen(h, fastener)
 	for i, n := range chain(h.tip, len(m.seen)) {
 		switch {
@@ -63,34 +63,35 @@ func (m *Matcher) rejudge(h *hypothesis, fastener int) {
 			m.reopen(h, fastener)
 			f.failed = true
 		default:
-			n.verdict = m.verdict(&m.seen[i], n)
+			n.verdict = m.ruling(&m.seen[i], n)
 			h.settle(n, f)
 		}
 	}
 }
 
-// verdict judges an observation at the step of its node.
-func (m *Matcher) verdict(o *observed, n *node) audit.Verdict {
+// ruling judges an observation at the step of its node.
+func (m *Matcher) ruling(o *observed, n *node) ruling {
 	s := &m.steps[n.step]
 	o = o.at(s.Stage)
 	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
-	return judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: n.turned, Total: unit.Angle(n.was.total),
-		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit})
+	return rulingOf(judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: unit.Angle(n.turned), Total: unit.Angle(n.was().total),
+		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit}))
 }
 
 // settle opens or closes the step of a pull by its verdict. It is false for too weak a second pull, which moves nothing.
 func (h *hypothesis) settle(n *node, f *fastener) (moved bool) {
+	step, v := int(n.step), n.verdict.verdict()
 	switch {
-	case n.verdict == audit.Pass:
-		h.open.drop(n.step)
+	case v == audit.Pass:
+		h.open.drop(step)
 		f.failed, f.over = false, false
-	case n.kind == ReHit && n.verdict == audit.LowTorque:
+	case n.kind == ReHit && v == audit.LowTorque:
 		return false
 	case n.kind == ReHit:
 		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
 	default:
-		h.open.put(n.step)
-		f.failed, f.over = true, n.verdict == audit.HighTorque || n.verdict == audit.HighAngle
+		h.open.put(step)
+		f.failed, f.over = true, v == audit.HighTorque || v == audit.HighAngle
 	}
 	return true
 }

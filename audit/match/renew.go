@@ -14,9 +14,9 @@ func (m *Matcher) Replace(f int) {
 	m.fitted = append(m.fitted, fitted{len(m.seen), f})
 	for _, h := range m.beliefs {
 		h.weight += m.whyRenewed(h, f)
-		h.bolts[f] = fastener{stage: -1}
+		h.bolts[f] = asFitted
 		m.reopen(h, f)
-		h.bolts[f].anew = m.catchUp(h, f) >= 0
+		h.change(f).anew = m.catchUp(h, f) >= 0
 	}
 	slices.SortStableFunc(m.beliefs, func(a, b *hypothesis) int { return cmp.Compare(b.weight, a.weight) })
 }
@@ -26,12 +26,12 @@ func (m *Matcher) Replace(f int) {
 func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
 	w := pGoodRenewed
 	switch {
-	case h.bolts[f].failed:
+	case h.bolt(f).failed:
 		w = pBadRenewed
-	case h.pos >= 0 && int(h.bolts[f].stage) < m.steps[h.pos].Stage && m.at[m.steps[h.pos].Stage][f] >= 0:
+	case h.pos >= 0 && int(h.bolt(f).stage) < m.steps[h.pos].Stage && m.at[m.steps[h.pos].Stage][f] >= 0:
 		w = pAheadRenewed
 	}
-	if t := h.tip; t != nil && t.step >= 0 && m.steps[t.step].Fastener != f && h.bolts[m.steps[t.step].Fastener].failed {
+	if t := h.tip; t != nil && t.step >= 0 && m.steps[t.step].Fastener != f && h.bolt(m.steps[t.step].Fastener).failed {
 		w += pOtherBolt
 	}
 	return w
@@ -41,11 +41,14 @@ func (m *Matcher) whyRenewed(h *hypothesis, f int) nats {
 // others wait.
 func (m *Matcher) drawUp(h *hypothesis, pulled int) {
 	for _, n := range m.fitted {
-		b := &h.bolts[n.fastener]
+		was := h.bolt(n.fastener)
+		anew, putOff := was.anew, was.anew
 		if n.fastener == pulled {
-			b.anew, b.putOff = b.anew && m.catchUp(h, pulled) >= 0, false
-		} else {
-			b.putOff = b.anew
+			anew, putOff = was.anew && m.catchUp(h, pulled) >= 0, false
+		}
+		if anew != was.anew || putOff != was.putOff {
+			f := h.change(n.fastener)
+			f.anew, f.putOff = anew, putOff
 		}
 	}
 }
@@ -75,7 +78,7 @@ func (g *grower) newBolt(e int) waiting {
 		return waiting{step: i}
 	}
 	ended := e <= g.h.pos || g.leg[e] != g.leg[g.h.pos]
-	if g.h.bolts[g.steps[i].Fastener].putOff && !ended {
+	if g.h.bolt(g.steps[i].Fastener).putOff && !ended {
 		return waiting{i, pOtherBolt, pNewBolt}
 	}
 	return waiting{i, pNewBolt, pOtherBolt}
@@ -84,7 +87,7 @@ func (g *grower) newBolt(e int) waiting {
 // fittedLast is the step that the bolt fitted last, of those that have not caught up, needs first, -1: all have.
 func (g *grower) fittedLast() int {
 	for k := len(g.fitted) - 1; k >= 0; k-- {
-		if f := g.fitted[k].fastener; g.h.bolts[f].anew {
+		if f := g.fitted[k].fastener; g.h.bolt(f).anew {
 			if i := g.catchUp(g.h, f); i >= 0 {
 				return i
 			}
@@ -103,7 +106,7 @@ func (g *grower) passesOver(e int, n waiting) nats {
 
 // drawsUp is Next where a new bolt is drawn up already, so that its step is the one expected.
 func (g *grower) drawsUp(step int) Kind {
-	if g.h.bolts[g.steps[step].Fastener].stage >= 0 {
+	if g.h.bolt(g.steps[step].Fastener).stage >= 0 {
 		return Next
 	}
 	return MakeGood
