@@ -144,7 +144,9 @@ func (m *metrics) Collect(ch chan<- prometheus.Metric) {
 		for _, phase := range []link.Phase{link.Fresh, link.Stale, link.Gone} {
 			gauge(wrenchIs, truth(h.Phase == phase), id, string(phase))
 		}
-		when(wrenchSeen, h.Seen, id)
+		if !h.Seen.IsZero() { // which is by the process's own clock, whoever sets the other one
+			gauge(wrenchSeen, seconds(time.Now().Add(-time.Since(h.Seen))), id)
+		}
 		if h.tape != nil {
 			ch <- prometheus.MustNewConstMetric(leftOut, prometheus.CounterValue, float64(h.tape.LeftOut()), id)
 		}
