@@ -56,7 +56,7 @@ type hypothesis struct {
 	pos    int     // step where the technician is in the order, -1: before the first
 	far    int     // the furthest pos there has been
 	last   int     // step of the last pull on this joint, -1: none
-	bolts  []*node // by fastener: what left it as it is
+	bolts  []*pull // by fastener: what left it as it is
 	open   steps   // not done yet
 	tip    *node
 	parent *hypothesis // the one it grew from; of use until the next observation only
@@ -67,17 +67,22 @@ func (h *hypothesis) bolt(i int) *fastener { return &h.bolts[i].left }
 
 // change is a fastener as it is, to change beside what its last pull left.
 func (h *hypothesis) change(i int) *fastener {
-	n := &node{left: h.bolts[i].left}
-	h.bolts[i] = n
-	return &n.left
+	p := &pull{left: h.bolts[i].left}
+	h.bolts[i] = p
+	return &p.left
 }
 
-// node attributes one observation; the chain through parent goes back to the first. Hypotheses share them, and nothing takes
-// as much room: its fields are small.
+// node attributes one observation; the chain through parent goes back to the first. Nothing is there as often: what it says
+// of the observation is shared by all that say the same.
 type node struct {
-	parent     *node
-	before     *node    // what left the fastener as it was before; nil where there is no step
-	left       fastener // as the observation left it
+	parent *node
+	*pull
+}
+
+// pull is what an observation may have been, and what it did to its fastener. Its fields are small, for many are held.
+type pull struct {
+	before     *pull    // the one before it on the fastener; nil where there is no step
+	left       fastener // as it left it
 	turned     int32    // m°, of the fastener in this stage before
 	step       int16    // -1: none
 	alike      int16    // the step stands for so many that no reading tells apart
@@ -87,10 +92,10 @@ type node struct {
 }
 
 // asFitted is what left every fastener that was not pulled yet.
-var asFitted = &node{left: fastener{stage: -1}}
+var asFitted = &pull{left: fastener{stage: -1}}
 
 // was is the fastener before the observation.
-func (n *node) was() *fastener { return &n.before.left }
+func (p *pull) was() *fastener { return &p.before.left }
 
 // ruling is a verdict by its place among all of them.
 type ruling uint8
@@ -123,7 +128,7 @@ type generation struct {
 func (m *Matcher) newGeneration(fasteners int) *generation {
 	g := &generation{}
 	words := (len(m.steps) + 63) / 64
-	bolts, open := make([]*node, maxHypotheses*fasteners), make(steps, maxHypotheses*words)
+	bolts, open := make([]*pull, maxHypotheses*fasteners), make(steps, maxHypotheses*words)
 	for i := range g.all {
 		g.all[i].bolts = bolts[i*fasteners : (i+1)*fasteners : (i+1)*fasteners]
 		g.all[i].open = open[i*words : (i+1)*words : (i+1)*words]
@@ -144,7 +149,7 @@ func (m *Matcher) grow(o *observed) []*hypothesis {
 	slices.SortFunc(all, func(a, b branch) int { return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.born, b.born)) })
 	before, g := m.beliefs, m.next
 	m.next, m.now = m.now, g
-	g.kept = g.kept[:0]
+	g.kept, m.newest = g.kept[:0], m.newest[:0]
 	for _, b := range all[:min(len(all), maxHypotheses)] {
 		h := &g.all[len(g.kept)]
 		m.apply(h, before[b.from], b, o, best)
@@ -174,31 +179,44 @@ func (m *Matcher) apply(h, from *hypothesis, b branch, o *observed, best nats) {
 	h.weight, h.pos, h.far, h.last, h.parent = b.weight-best, from.pos, from.far, from.last, from
 	copy(h.bolts, from.bolts)
 	copy(h.open, from.open)
-	n := &node{parent: from.tip, step: int16(step), alike: int16(b.alike), kind: b.kind, outOfOrder: b.outOfOrder, verdict: notJudged}
-	h.tip = n
+	p := m.pulled(from, b, o)
+	h.tip = &node{from.tip, p}
 	if step < 0 {
 		return
 	}
-	s := &m.steps[step]
-	n.before = h.bolts[s.Fastener]
-	n.left, h.bolts[s.Fastener] = n.before.left, n
-	f := &n.left
-	if b.kind == Loosened {
-		n.verdict = rulingOf(audit.WrongDirection)
-		left := int64(f.standing)
-		if o.angle != none {
-			left -= o.angle * 1_000_000 / m.slackRate(o.tool, m.kind[step])
-		}
-		*f = fastener{stage: -1, failed: true, standing: int32(max(left, 0))}
-		m.reopen(h, s.Fastener)
-	} else {
-		m.pull(h, f, step, n, o)
-	}
+	f := m.steps[step].Fastener
+	h.bolts[f] = p
+	m.mark(h, p)
 	h.last = step
-	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened && !(n.was().anew && step <= h.pos) {
+	if b.kind != ReHit && b.kind != Retry && b.kind != Loosened && !(p.was().anew && step <= h.pos) {
 		h.pos, h.far = step, max(h.far, step)
 	}
-	m.drawUp(h, s.Fastener)
+	m.drawUp(h, f)
+}
+
+// mark opens and closes the steps of a hypothesis by the newest pull.
+func (m *Matcher) mark(h *hypothesis, p *pull) {
+	s := &m.steps[p.step]
+	switch {
+	case p.kind == Loosened:
+		m.reopen(h, s.Fastener)
+	case s.Action == procedure.Verify: // there is nothing to try again
+		h.open.drop(int(p.step))
+	default:
+		h.settle(p)
+		if !p.weak() {
+			m.verifyAgain(h, s.Fastener)
+		}
+	}
+}
+
+// verifyAgain opens the verifications of a fastener that was moved: what was found before holds no longer.
+func (m *Matcher) verifyAgain(h *hypothesis, fastener int) {
+	for _, st := range m.verify {
+		if i := m.at[st][fastener]; i >= 0 {
+			h.open.put(i)
+		}
+	}
 }
 
 // fresh is true of a pull that moved a fastener as its stage wants.
@@ -206,7 +224,7 @@ func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k 
 
 // turnedBefore is true of a turn that its fastener had had already, in part at least: it may yield, which tells nothing of
 // the others.
-func (n *node) turnedBefore(s *procedure.Step) bool { return int(n.was().stage) == s.Stage }
+func (p *pull) turnedBefore(s *procedure.Step) bool { return int(p.was().stage) == s.Stage }
 
 // reopen takes back all that a fastener had reached.
 func (m *Matcher) reopen(h *hypothesis, fastener int) {
@@ -214,57 +232,5 @@ func (m *Matcher) reopen(h *hypothesis, fastener int) {
 		if i := m.at[st][fastener]; i >= 0 {
 			h.open.put(i)
 		}
-	}
-}
-
-// pull brings a fastener to where the observation left it.
-func (m *Matcher) pull(h *hypothesis, f *fastener, step int, n *node, o *observed) {
-	s := &m.steps[step]
-	if int(f.stage) == s.Stage {
-		n.turned = f.turned
-	}
-	n.verdict = m.ruling(o, n)
-	if s.Action == procedure.Verify { // it stands as before, and there is nothing to try again
-		h.open.drop(step)
-		return
-	}
-	o = o.at(s.Stage)
-	f.stage, f.turned = int8(s.Stage), n.turned
-	if o.angle != none {
-		f.turned = int32(min(int64(f.turned)+o.angle, maxTurned))
-		if s.Action == procedure.TurnBy {
-			f.total = int32(min(int64(f.total)+o.angle, maxTurned))
-		}
-	}
-	if !h.settle(n, f) {
-		return
-	}
-	m.remember(f, n, s, o)
-	if s.Action == procedure.LoosenBy {
-		f.keep(&m.phys) // its friction is its own still
-		f.standing, f.total = 0, 0
-	} else {
-		f.standing = max(f.standing, int32(min(o.torque, maxStanding)))
-	}
-	for _, st := range m.verify { // what was found before holds no longer
-		if i := m.at[st][s.Fastener]; i >= 0 {
-			h.open.put(i)
-		}
-	}
-}
-
-// remember takes in how a fastener turned in a pull that moved it, before it stands where the pull left it.
-func (m *Matcher) remember(f *fastener, n *node, s *procedure.Step, o *observed) {
-	rise, kind := o.torque-int64(f.standing), int16(m.kind[n.step])
-	if !fresh(n.kind) || o.angle <= 0 || rise <= 0 {
-		return
-	}
-	switch {
-	case s.Action == procedure.TightenTo && rise > o.torque/riseFrom:
-		f.keep(&m.phys)
-		f.rate, f.like, f.slack, f.tool = int32(min(o.angle*1_000_000/rise, maxRate)), kind, f.standing == 0, int8(o.tool)
-	case s.Action == procedure.TurnBy && !n.turnedBefore(s):
-		f.keep(&m.phys)
-		f.lift, f.liftLike = int32(min(rise*1_000_000/o.angle, maxRate)), kind
 	}
 }

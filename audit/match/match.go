@@ -92,6 +92,7 @@ type Matcher struct {
 
 	// Room that is used again for every observation.
 	scratch             []branch
+	newest              []*pull // what the newest observation may have been
 	behind, near, alike []int
 	hit                 steps
 	reading             device.Reading

@@ -63,35 +63,43 @@ func (m *Matcher) rejudge(h *hypothesis, fastener int) {
 			m.reopen(h, fastener)
 			f.failed = true
 		default:
-			n.verdict = m.ruling(&m.seen[i], n)
-			h.settle(n, f)
+			n.verdict = m.ruling(&m.seen[i], n.pull)
+			h.settle(n.pull)
+			f.judged(n.pull)
 		}
 	}
 }
 
-// ruling judges an observation at the step of its node.
-func (m *Matcher) ruling(o *observed, n *node) ruling {
-	s := &m.steps[n.step]
+// ruling judges an observation at the step of a pull.
+func (m *Matcher) ruling(o *observed, p *pull) ruling {
+	s := &m.steps[p.step]
 	o = o.at(s.Stage)
 	m.reading.Torque, m.reading.Angle, m.reading.Direction = o.Torque, o.Angle, o.Direction
-	return rulingOf(judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: unit.Angle(n.turned), Total: unit.Angle(n.was().total),
+	return rulingOf(judge.Verdict(judge.Pull{Figures: s.Figures, Reading: &m.reading, Turned: unit.Angle(p.turned), Total: unit.Angle(p.was().total),
 		NeedsAngle: m.classA, Guard: o.Guard, Unfit: o.Unfit}))
 }
 
-// settle opens or closes the step of a pull by its verdict. It is false for too weak a second pull, which moves nothing.
-func (h *hypothesis) settle(n *node, f *fastener) (moved bool) {
-	step, v := int(n.step), n.verdict.verdict()
+// weak is true of too weak a second pull, which moves nothing.
+func (p *pull) weak() bool { return p.kind == ReHit && p.verdict.verdict() == audit.LowTorque }
+
+// settle opens or closes the step of a pull by its verdict. That of a second hit that over-tightened stays as it is: a person
+// must see to it, and in the order of work it lies behind the technician.
+func (h *hypothesis) settle(p *pull) {
+	switch {
+	case p.verdict.verdict() == audit.Pass:
+		h.open.drop(int(p.step))
+	case p.kind != ReHit:
+		h.open.put(int(p.step))
+	}
+}
+
+// judged notes at a fastener how a pull on it was judged.
+func (f *fastener) judged(p *pull) {
+	v := p.verdict.verdict()
 	switch {
 	case v == audit.Pass:
-		h.open.drop(step)
 		f.failed, f.over = false, false
-	case n.kind == ReHit && v == audit.LowTorque:
-		return false
-	case n.kind == ReHit:
-		// Over-tightened, which a person must see to; in the order of work the step stays behind the technician.
-	default:
-		h.open.put(step)
+	case p.kind != ReHit:
 		f.failed, f.over = true, v == audit.HighTorque || v == audit.HighAngle
 	}
-	return true
 }
