@@ -11,6 +11,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/tend"
 	"witnessmark/device/memory"
 	"witnessmark/store"
 	"witnessmark/store/journal"
@@ -84,7 +85,7 @@ func (d *Daemon) startLive(ctx context.Context) error {
 
 // caughtUp waits until the live follower has worked out what was journaled before this start, and says how far it is.
 func (d *Daemon) caughtUp(ctx context.Context) error {
-	last := d.journal.Last()
+	last, before := d.journal.Last(), d.live.seq()
 	for kept := time.Now(); ; {
 		short, cancel := context.WithTimeout(ctx, progressEvery)
 		err := d.live.await(short, d.life, last)
@@ -93,7 +94,12 @@ func (d *Daemon) caughtUp(ctx context.Context) error {
 			return err
 		}
 		at := d.live.seq()
-		d.opt.Log.Info().Uint64("entry", at).Uint64("of", last).Msgf("the journal is worked out, %d %% done; readings are taken when that is done", at*100/last)
+		far := fmt.Sprintf("the journal is worked out, %d %% done; readings are taken when that is done", at*100/last)
+		d.opt.Log.Info().Uint64("entry", at).Uint64("of", last).Msg(far)
+		if at > before {
+			tend.Starting(d.opt.Log, far, startPatience)
+		}
+		before = at
 		if time.Since(kept) > snapshotLook { // who ends it now does not begin anew
 			d.snapshots.keep(ctx, snapshotEvery)
 			kept = time.Now()
@@ -101,8 +107,11 @@ func (d *Daemon) caughtUp(ctx context.Context) error {
 	}
 }
 
+// startPatience is how long a service manager should wait after it was told that a start gets on.
+const startPatience = time.Minute
+
 // progressEvery is how often a long start says how far it is.
-const progressEvery = 5 * time.Second
+var progressEvery = 5 * time.Second
 
 // recall remembers a reading of any wrench: one that the configuration does not name now may come back to it.
 func (d *Daemon) recall(out audit.Outcome) {

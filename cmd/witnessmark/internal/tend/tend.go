@@ -50,6 +50,11 @@ func Run(ctx context.Context, d Tended, log zerolog.Logger) {
 	}
 }
 
+// Starting tells the service manager how far a start is that gets on, and asks it to wait for so much longer.
+func Starting(log zerolog.Logger, far string, longer time.Duration) {
+	tell(log, fmt.Sprintf("STATUS=%s\nEXTEND_TIMEOUT_USEC=%d", far, longer.Microseconds()))
+}
+
 const (
 	statusEvery = 15 * time.Second // where no watchdog asks
 	hangsAfter  = 20 * time.Second // a slow disk is no reason to kill a daemon, one that hangs is

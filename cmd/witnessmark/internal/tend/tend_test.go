@@ -50,6 +50,10 @@ func TestRun(t *testing.T) {
 		return string(b[:n])
 	}
 	ctx, stop := context.WithCancel(t.Context())
+	Starting(zerolog.Nop(), "40 % done", time.Minute)
+	if got := hear(); got != "STATUS=40 % done\nEXTEND_TIMEOUT_USEC=60000000" {
+		t.Errorf("got %q of a start that takes long", got)
+	}
 	var w worker
 	ended := make(chan struct{})
 	go func() { Run(ctx, &w, zerolog.Nop()); close(ended) }()
