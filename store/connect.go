@@ -8,7 +8,9 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -62,6 +64,28 @@ func configure(url string) (*pgx.ConnConfig, error) {
 	return c, nil
 }
 
+// unreached is why no connection came about, as one sentence; the driver writes a line for each address that it tried.
+func unreached(err error) error {
+	var lines []string
+	for line := range strings.Lines(err.Error()) {
+		if line = strings.TrimSuffix(strings.TrimSpace(line), ":"); !slices.Contains(lines, line) {
+			lines = append(lines, line)
+		}
+	}
+	return &unreachable{strings.Join(lines, "; "), err}
+}
+
+type unreachable struct {
+	why string
+	err error
+}
+
+func (u *unreachable) Error() string {
+	return "connect to the database (see that its server runs, and that its address is right): " + u.why
+}
+
+func (u *unreachable) Unwrap() error { return u.err }
+
 // connect opens a connection in a role.
 func connect(ctx context.Context, url, role string) (*pgx.Conn, error) {
 	c, err := configure(url)
@@ -73,7 +97,7 @@ func connect(ctx context.Context, url, role string) (*pgx.Conn, error) {
 	}
 	conn, err := pgx.ConnectConfig(ctx, c)
 	if err != nil {
-		return nil, fmt.Errorf("connect to the database: %w", err)
+		return nil, unreached(err)
 	}
 	conn.TypeMap().RegisterType(&pgtype.Type{Name: "timestamptz", OID: pgtype.TimestamptzOID,
 		Codec: &pgtype.TimestamptzCodec{ScanLocation: time.UTC}})
@@ -132,7 +156,7 @@ func up(ctx context.Context, db *sql.DB) error {
 func makeSchema(ctx context.Context, db *sql.DB) error {
 	var there bool
 	if err := db.QueryRowContext(ctx, "SELECT to_regnamespace('witnessmark') IS NOT NULL").Scan(&there); err != nil {
-		return fmt.Errorf("connect to the database: %w", err)
+		return unreached(err)
 	}
 	if there {
 		return nil

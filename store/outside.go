@@ -190,7 +190,7 @@ func End(ctx context.Context, url, shop string) (size int64, position uint64, er
 	}
 	conn, err := pgx.ConnectConfig(ctx, c)
 	if err != nil {
-		return 0, 0, fmt.Errorf("connect to the database: %w", err)
+		return 0, 0, unreached(err)
 	}
 	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
 	var there bool

@@ -17,7 +17,7 @@ func PrepareRestore(ctx context.Context, url string) (err error) {
 	}
 	conn, err := pgx.ConnectConfig(ctx, c)
 	if err != nil {
-		return fmt.Errorf("connect to the database: %w", err)
+		return unreached(err)
 	}
 	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
 	var there bool

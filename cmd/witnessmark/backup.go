@@ -59,7 +59,7 @@ func (c *backupCommand) Run(ctx context.Context, s shop, all *commands) (err err
 		c.Shop = cfg.Shop.ID
 	}
 	src.Folder = s.folder()
-	read, letGo, err := journalOf(s)
+	read, letGo, err := journalOf(ctx, s)
 	if err != nil {
 		return err
 	}
@@ -108,7 +108,7 @@ func (c *backupCommand) tell(s shop, a *backup.Archive) error {
 
 // journalOf gives the way to a copy of the journal: from the daemon, or from the file where none runs. Then the folder stays
 // locked until letGo, so that none starts meanwhile.
-func journalOf(s shop) (read func(context.Context, io.Writer) error, letGo func() error, err error) {
+func journalOf(ctx context.Context, s shop) (read func(context.Context, io.Writer) error, letGo func() error, err error) {
 	file := s.folder().Journal()
 	if _, err := os.Stat(file); err != nil {
 		return nil, nil, inputError{fmt.Errorf("no journal in %s: name the data folder with --data", s.data)}
@@ -116,6 +116,9 @@ func journalOf(s shop) (read func(context.Context, io.Writer) error, letGo func(
 	lock, err := s.folder().Lock()
 	if errors.Is(err, daemon.ErrTaken) {
 		client := control.NewClient(s.folder().Socket())
+		if _, err := client.Status(ctx); errors.Is(err, control.ErrNoDaemon) {
+			return nil, nil, control.Refuse(fmt.Sprintf("something works in %s and no daemon answers there, so it may be another backup, or a daemon that is starting: repeat when that is done", s.data))
+		}
 		return client.CopyJournal, func() error { client.Close(); return nil }, nil
 	}
 	if err != nil {

@@ -302,6 +302,7 @@ func TestBackup_Drill(t *testing.T) {
 		t.Errorf("got %v noted for a backup that failed, want %v", now, was)
 	}
 	t.Run("files of evidence go and come while they are read", d.rotated)
+	t.Run("another one writes there, or nobody can", d.beside)
 	d.kill()
 	t.Run("hostile", d.hostile)
 	t.Run("a restore that is cut off is not served", d.cutOff)

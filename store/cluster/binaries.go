@@ -49,6 +49,9 @@ func findFor(dir string, all []Binaries) (Binaries, error) {
 		return "", fmt.Errorf("read the version of the data folder: %w", err)
 	}
 	made := strings.TrimSpace(string(text))
+	if made == "" {
+		return "", fmt.Errorf("the data folder %s is damaged or not whole, as its PG_VERSION is empty: restore a backup", dir)
+	}
 	for _, b := range all {
 		if b.major() == made {
 			return b, nil

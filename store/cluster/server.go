@@ -160,7 +160,23 @@ func initialise(ctx context.Context, bin Binaries, dir string, sync bool) error 
 	cmd.Dir, cmd.Env, cmd.ExtraFiles = "/", []string{"LC_ALL=C", "TZ=UTC", "PATH=" + string(bin)}, []*os.File{f.file}
 	become(cmd, o, other)
 	if out, err := cmd.CombinedOutput(); err != nil {
-		return fmt.Errorf("make a PostgreSQL cluster: %w: %s", err, strings.TrimSpace(string(out)))
+		return fmt.Errorf("make a PostgreSQL cluster in %s: %w: %s", f.path, err, complaint(string(out)))
 	}
 	return nil
+}
+
+// complaint is the lines of a server program's output that say what went wrong; all of it on one line where none does.
+func complaint(out string) string {
+	var all, said []string
+	for line := range strings.Lines(strings.TrimSpace(out)) {
+		line = strings.TrimSpace(line)
+		all = append(all, line)
+		if strings.Contains(line, "FATAL:") || strings.Contains(line, "PANIC:") || strings.Contains(line, "error:") {
+			said = append(said, line)
+		}
+	}
+	if len(said) == 0 {
+		said = all
+	}
+	return strings.Join(said, " | ")
 }

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/store"
 	"witnessmark/store/cluster"
@@ -22,6 +23,11 @@ import (
 // A crash in the middle leaves a folder with a file that says that it is unfinished, which serve refuses. A named database is
 // then empty or whole: its dump is brought in by one transaction. Finish must be called when the outcome has been looked at.
 func (a *Archive) Restore(ctx context.Context, f daemon.Folder, database string, told Told) (err error) {
+	if database != "" { // before anything is written
+		if err := store.PrepareRestore(ctx, database); err != nil {
+			return fmt.Errorf("restore database: %w", err)
+		}
+	}
 	lock, err := begin(f)
 	if err != nil {
 		return err
@@ -57,16 +63,16 @@ func (a *Archive) Restore(ctx context.Context, f daemon.Folder, database string,
 func begin(f daemon.Folder) (*os.File, error) {
 	there, err := os.ReadDir(string(f))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("look into the data folder: %w", err)
+		return nil, noFolder(f, err)
 	}
 	if err := f.Whole(); err != nil {
 		return nil, err
 	}
 	if len(there) > 0 {
-		return nil, fmt.Errorf("the folder %s is not empty: name another one with --data, nothing is written over", f)
+		return nil, control.Malformed(fmt.Sprintf("the folder %s is not empty: name another one with --data, nothing is written over", f))
 	}
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
-		return nil, fmt.Errorf("make data folder: %w", err)
+		return nil, noFolder(f, err)
 	}
 	mark, err := os.OpenFile(f.Unfinished(), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
@@ -76,6 +82,10 @@ func begin(f daemon.Folder) (*os.File, error) {
 		return nil, fmt.Errorf("mark the data folder as unfinished: %w", err)
 	}
 	return f.Lock()
+}
+
+func noFolder(f daemon.Folder, err error) error {
+	return control.Malformed(fmt.Sprintf("nothing can be restored into %s: name another folder with --data, or see to this one: %v", f, err))
 }
 
 // Finish takes the mark away: from here on a daemon may work in the folder.

@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"filippo.io/age"
+
+	"witnessmark/cmd/witnessmark/internal/control"
 )
 
 // Seal says for whom a backup is encrypted, and how it is opened again.
@@ -130,12 +132,12 @@ func unseal(f *os.File, identities []age.Identity) (io.ReaderAt, int64, error) {
 		return f, st.Size(), nil // plain, or nothing of ours, which shows by itself
 	}
 	if len(identities) == 0 {
-		return nil, 0, errors.New("the backup is encrypted: give --identity or --passphrase-file")
+		return nil, 0, control.Malformed("the backup is encrypted: give --identity or --passphrase-file")
 	}
 	content, size, err := age.DecryptReaderAt(f, st.Size(), identities...)
 	var none *age.NoIdentityMatchError
 	if errors.As(err, &none) {
-		return nil, 0, errors.New("the backup is encrypted for somebody else: give the identity or the passphrase that belongs to it")
+		return nil, 0, control.Malformed("the backup is encrypted for somebody else: give the identity or the passphrase that belongs to it")
 	}
 	return content, size, err
 }

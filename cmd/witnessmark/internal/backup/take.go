@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/store/cluster"
 )
@@ -31,26 +32,24 @@ type Source struct {
 // check: a crash before leaves path+".part", which may be thrown away and is replaced by the next one.
 func Take(ctx context.Context, path string, s Source, seal Seal, told Told) (_ *Archive, err error) {
 	if _, err := os.Lstat(path); err == nil {
-		return nil, fmt.Errorf("%s is there already: give the backup another name", path)
+		return nil, control.Malformed(path + " is there already: give the backup another name")
 	}
 	part := path + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("remove what an earlier backup left: %w", err)
-	}
-	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	f, err := begun(part)
 	if err != nil {
-		return nil, fmt.Errorf("write backup: %w", err)
+		return nil, err
 	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, os.Remove(part))
 		}
+		err = errors.Join(err, f.Close()) // until then nobody else writes there
 	}()
 	err = write(ctx, f, s, seal, told)
 	if err == nil {
 		err = f.Sync()
 	}
-	if err = errors.Join(err, f.Close()); err != nil {
+	if err != nil {
 		return nil, fmt.Errorf("write backup: %w", err)
 	}
 	a, err := checked(ctx, part, seal, told)
@@ -58,6 +57,35 @@ func Take(ctx context.Context, path string, s Source, seal Seal, told Told) (_ *
 		return nil, fmt.Errorf("the backup was written and does not read back right, so it was thrown away; see to the disk: %w", err)
 	}
 	return a, place(part, path)
+}
+
+// begun opens the file that a backup is written to, empty and for this process alone. What an earlier one left there is replaced.
+func begun(part string) (*os.File, error) {
+	f, err := os.OpenFile(part, os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		return nil, control.Malformed(fmt.Sprintf("no backup can be written there: name another place with -o, or see to the folder: %v", err))
+	}
+	taken, err := daemon.LockFile(f)
+	switch {
+	case taken, err == nil && !same(f, part): // who had it has just given it its name
+		err = control.Refuse(fmt.Sprintf("another backup is being written to %s: wait for it, or give this one another name", part))
+	case err == nil:
+		err = f.Truncate(0)
+	}
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
+}
+
+// same is true of the open file that a name stands for.
+func same(f *os.File, name string) bool {
+	here, err := f.Stat()
+	if err != nil {
+		return false
+	}
+	there, err := os.Lstat(name)
+	return err == nil && os.SameFile(here, there)
 }
 
 // place gives the backup its name, which is never one that somebody else has taken meanwhile.

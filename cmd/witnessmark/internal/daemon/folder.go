@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"witnessmark/cmd/witnessmark/internal/control"
 )
 
 // Folder is the data folder of one shop.
@@ -72,6 +74,14 @@ func (f Folder) Whole() error {
 
 func (f Folder) in(name string) string { return filepath.Join(string(f), name) }
 
+// Known refuses a folder in which no shop has kept records yet.
+func (f Folder) Known() error {
+	if _, err := os.Stat(f.Key()); errors.Is(err, fs.ErrNotExist) {
+		return control.Unknown(fmt.Sprintf("no shop has kept records in %s: name the data folder with --data, or put its keys back from a backup", f))
+	}
+	return nil
+}
+
 // ErrTaken is a data folder that another daemon has locked.
 var ErrTaken = errors.New("another daemon works")
 
@@ -85,7 +95,7 @@ func (f Folder) Lock() (*os.File, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open lock of data folder: %w", err)
 	}
-	taken, err := lockFile(lock)
+	taken, err := LockFile(lock)
 	if taken {
 		err = fmt.Errorf("%w in %s: stop it first, or give this one a folder of its own with --data", ErrTaken, f)
 	}

@@ -4,5 +4,5 @@ package daemon
 
 import "os"
 
-// lockFile locks nothing: there it is the journal's own lock that keeps a second daemon out.
-func lockFile(*os.File) (taken bool, err error) { return false, nil }
+// LockFile locks nothing: there it is the journal's own lock that keeps a second daemon out.
+func LockFile(*os.File) (taken bool, err error) { return false, nil }

@@ -23,6 +23,9 @@ func AcceptLoss(ctx context.Context, o Options, reason, person string) (entry au
 	if err != nil {
 		return entry, err
 	}
+	if err := Folder(o.Data).Known(); err != nil {
+		return entry, err
+	}
 	d, err := New(o)
 	if err != nil {
 		return entry, err

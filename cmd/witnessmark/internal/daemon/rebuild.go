@@ -17,6 +17,9 @@ import (
 // first. No daemon may work in the folder. A journal that is there stays under another name. A crash before the end leaves no
 // journal: then it is made again.
 func RebuildJournal(ctx context.Context, o Options) (entries uint64, err error) {
+	if err := Folder(o.Data).Known(); err != nil {
+		return 0, err
+	}
 	d, err := New(o)
 	if err != nil {
 		return 0, err
