@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"sync"
 )
 
 // Shelf is where the contents of builds lie outside of memory that were released, or not worked on for long. They are many,
@@ -149,10 +150,18 @@ func (s *Shop) unpacked(b *Build) *content {
 	return c
 }
 
+// packers are used again: one takes more room than several joints in work.
+var packers = sync.Pool{New: func() any {
+	w, err := flate.NewWriter(nil, flate.DefaultCompression)
+	must(err)
+	return w
+}}
+
 func pack(c *content) []byte {
 	var room bytes.Buffer
-	w, err := flate.NewWriter(&room, flate.DefaultCompression)
-	must(err)
+	w := packers.Get().(*flate.Writer)
+	defer packers.Put(w)
+	w.Reset(&room)
 	must(json.NewEncoder(w).Encode(c))
 	must(w.Close())
 	return slices.Clip(room.Bytes())
