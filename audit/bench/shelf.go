@@ -150,7 +150,7 @@ func (s *Shop) unpacked(b *Build) *content {
 	return c
 }
 
-// packers are used again: one takes more room than several joints in work.
+// packers are used again: one takes more room than two joints in work.
 var packers = sync.Pool{New: func() any {
 	w, err := flate.NewWriter(nil, flate.DefaultCompression)
 	must(err)

@@ -79,35 +79,6 @@ type node struct {
 	*pull
 }
 
-// pull is what an observation may have been, and what it did to its fastener. Its fields are small, for many are held.
-type pull struct {
-	before     *pull    // the one before it on the fastener; nil where there is no step
-	left       fastener // as it left it
-	turned     int32    // m°, of the fastener in this stage before
-	step       int16    // -1: none
-	alike      int16    // the step stands for so many that no reading tells apart
-	kind       Kind
-	outOfOrder bool
-	verdict    ruling
-}
-
-// asFitted is what left every fastener that was not pulled yet.
-var asFitted = &pull{left: fastener{stage: -1}}
-
-// was is the fastener before the observation.
-func (p *pull) was() *fastener { return &p.before.left }
-
-// ruling is a verdict by its place among all of them.
-type ruling uint8
-
-var verdicts = audit.Verdicts()
-
-func rulingOf(v audit.Verdict) ruling { return ruling(slices.Index(verdicts, v)) }
-
-func (r ruling) verdict() audit.Verdict { return verdicts[r] }
-
-var notJudged = rulingOf(audit.NotJudged)
-
 // branch is a possible attribution before it is worth a copy of the state.
 type branch struct { // without pointers: many are made, few are kept
 	weight     nats
@@ -221,10 +192,6 @@ func (m *Matcher) verifyAgain(h *hypothesis, fastener int) {
 
 // fresh is true of a pull that moved a fastener as its stage wants.
 func fresh(k Kind) bool { return k != ReHit && k != Retry && k != Loosened && k != Stray }
-
-// turnedBefore is true of a turn that its fastener had had already, in part at least: it may yield, which tells nothing of
-// the others.
-func (p *pull) turnedBefore(s *procedure.Step) bool { return int(p.was().stage) == s.Stage }
 
 // reopen takes back all that a fastener had reached.
 func (m *Matcher) reopen(h *hypothesis, fastener int) {

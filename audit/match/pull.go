@@ -1,9 +1,44 @@
 package match
 
 import (
+	"slices"
+
 	"witnessmark/audit"
 	"witnessmark/audit/procedure"
 )
+
+// pull is what an observation may have been, and what it did to its fastener. Its fields are small, for many are held.
+type pull struct {
+	before     *pull    // the one before it on the fastener; nil where there is no step
+	left       fastener // as it left it
+	turned     int32    // m°, of the fastener in this stage before
+	step       int16    // -1: none
+	alike      int16    // the step stands for so many that no reading tells apart
+	kind       Kind
+	outOfOrder bool
+	verdict    ruling
+}
+
+// asFitted is what left every fastener that was not pulled yet.
+var asFitted = &pull{left: fastener{stage: -1}}
+
+// was is the fastener before the observation.
+func (p *pull) was() *fastener { return &p.before.left }
+
+// ruling is a verdict by its place among all of them.
+type ruling uint8
+
+var verdicts = audit.Verdicts()
+
+func rulingOf(v audit.Verdict) ruling { return ruling(slices.Index(verdicts, v)) }
+
+func (r ruling) verdict() audit.Verdict { return verdicts[r] }
+
+var notJudged = rulingOf(audit.NotJudged)
+
+// turnedBefore is true of a turn that its fastener had had already, in part at least: it may yield, which tells nothing of
+// the others.
+func (p *pull) turnedBefore(s *procedure.Step) bool { return int(p.was().stage) == s.Stage }
 
 // pulled is the pull that a branch of a hypothesis says, the same one for all that say the same.
 func (m *Matcher) pulled(from *hypothesis, b branch, o *observed) *pull {
