@@ -41,15 +41,17 @@ func TestOf_HandsAndClock(t *testing.T) {
 	h := history()
 	run := &h.Builds[0].Runs[1]
 	run.Hands = []store.HandHistory{{Seq: 22, At: run.Started, Index: 95, Run: run.ID, Person: "Cy Moor"}}
-	run.Clock = []store.ClockHistory{{At: run.Started, Index: 97, By: -time.Hour}, {At: run.Started, Index: 98, By: time.Second}}
+	run.Clock = []store.ClockHistory{{At: run.Started, Index: 97, By: -time.Hour}, {At: run.Started, Index: 98, By: time.Second},
+		{At: run.Started, Index: 99, By: -2 * time.Hour, AtLeast: true}}
 	e, err := Of(h, "")
 	if err != nil {
 		t.Fatal(err)
 	}
 	j := e.Builds[0].Joints[1]
 	steps := slices.DeleteFunc(slices.Clone(j.Findings), func(f string) bool { return !strings.Contains(f, "the clock was set") })
-	want := []string{"the clock was set back by 1h0m0s, to 2026-05-04 09:00:00Z: the times before may be wrong, the order is not"}
-	if !slices.Equal(steps, want) || len(j.Clock) != 2 {
+	want := []string{"the clock was set back by 1h0m0s, to 2026-05-04 09:00:00Z: the times before may be wrong, the order is not",
+		"the clock was set back by at least 2h0m0s, to 2026-05-04 09:00:00Z: the times before may be wrong, the order is not"}
+	if !slices.Equal(steps, want) || len(j.Clock) != 3 {
 		t.Errorf("got %q of %v, want %q", steps, j.Clock, want)
 	}
 	var text strings.Builder
