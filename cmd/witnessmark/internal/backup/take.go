@@ -9,6 +9,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
+	"sync"
 	"time"
 
 	"witnessmark/cmd/witnessmark/internal/control"
@@ -39,15 +41,19 @@ func Take(ctx context.Context, path string, s Source, seal Seal, told Told) (_ *
 	if err != nil {
 		return nil, err
 	}
+	letGo := sync.OnceValue(f.Close) // until then nobody else writes there
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, os.Remove(part))
 		}
-		err = errors.Join(err, f.Close()) // until then nobody else writes there
+		err = errors.Join(err, letGo())
 	}()
 	err = write(ctx, f, s, seal, told)
 	if err == nil {
 		err = f.Sync()
+	}
+	if runtime.GOOS == "windows" { // where an open file can be neither renamed nor removed, and LockFile locks nothing
+		err = errors.Join(err, letGo())
 	}
 	if err != nil {
 		return nil, fmt.Errorf("write backup: %w", err)
