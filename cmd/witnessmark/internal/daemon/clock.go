@@ -28,7 +28,7 @@ type clockWatch struct {
 	clock  func() time.Time
 	uptime func() (boot string, up time.Duration, err error) // nil: nobody knows
 	record func(context.Context, audit.ClockSet) error
-	keep   func(instant) // see keptClock
+	keep   func(instant) // see keepClock
 	synced func(context.Context) (bool, error)
 	steps  prometheus.Counter
 	last   instant // up to which every step is recorded; of one goroutine at a time
@@ -58,7 +58,7 @@ func (a instant) step(b instant) time.Duration {
 func newClockWatch(d *Daemon) *clockWatch {
 	return &clockWatch{clock: d.opt.Clock, uptime: d.opt.Uptime, record: d.noteClock, keep: d.keepClock, synced: Synchronised, why: errNotAsked,
 		steps: prometheus.NewCounter(prometheus.CounterOpts{Name: "witnessmark_clock_steps_total",
-			Help: "Times that the clock of this computer was set by half a second or more, those among them that were seen at the start."})}
+			Help: "Times that the clock of this computer was set by half a second or more, with the one that was seen at the start."})}
 }
 
 // now looks at both clocks at once: what was held up in between is done again.
