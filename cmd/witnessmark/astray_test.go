@@ -22,6 +22,7 @@ func TestRun_Astray(t *testing.T) {
 	}{
 		"a journal of no shop":           {[]string{"ledger", "rebuild-journal", "--config", shop, "--data", nowhere}, exitInput, "no shop has kept records in " + nowhere},
 		"a loss of no shop":              {[]string{"ledger", "accept-loss", "--config", shop, "--data", nowhere, "--reason", "gone", "--by", "Ada"}, exitInput, "no shop has kept records in " + nowhere},
+		"served in a file":               {[]string{"serve", "--config", shop, "--data", shop}, exitAttention, "cannot be written to: see to its disk and its rights"},
 		"restored into a file":           {[]string{"restore", older, "--data", shop}, exitInput, "name another folder with --data"},
 		"restored into no database":      {append([]string{"restore", older, "--data", nowhere}, unreached...), exitAttention, "see that its server runs"},
 		"verified in a database of none": {append([]string{"verify", "--key", write(t, "key.pub", otherShop)}, unreached...), exitAttention, "see that its server runs"},

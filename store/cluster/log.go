@@ -21,7 +21,7 @@ type log struct {
 func openLog(path string) (*log, error) {
 	l := &log{path: path, max: maxLog}
 	if err := l.open(); err != nil {
-		return nil, fmt.Errorf("open the log of PostgreSQL: %w", err)
+		return nil, fmt.Errorf("open the log of PostgreSQL (see to the disk and the rights of its folder): %w", err)
 	}
 	return l, nil
 }

@@ -88,12 +88,13 @@ var ErrTaken = errors.New("another daemon works")
 // Lock makes the folder if it is missing and locks it for this process. The lock lies on an open file, so it ends with
 // the process however that ends, and the file that stays behind means nothing.
 func (f Folder) Lock() (*os.File, error) {
-	if err := os.MkdirAll(string(f), 0o700); err != nil {
-		return nil, fmt.Errorf("make data folder: %w", err)
+	err := os.MkdirAll(string(f), 0o700)
+	var lock *os.File
+	if err == nil {
+		lock, err = os.OpenFile(f.in("lock"), os.O_CREATE|os.O_RDWR, 0o600)
 	}
-	lock, err := os.OpenFile(f.in("lock"), os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
-		return nil, fmt.Errorf("open lock of data folder: %w", err)
+		return nil, fmt.Errorf("the data folder %s cannot be written to: see to its disk and its rights (witnessmark doctor looks at them), or name another one with --data: %w", f, err)
 	}
 	taken, err := LockFile(lock)
 	if taken {
