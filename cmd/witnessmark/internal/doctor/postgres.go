@@ -27,9 +27,9 @@ func (b *Box) postgres(ctx context.Context) Finding {
 	case errors.Is(err, cluster.ErrNoServer):
 		f.State, f.Found = NotOK, "no PostgreSQL server is installed"
 		f.Do = "apt-get install postgresql; until then readings are kept in the journal only"
-	case err != nil: // it says what to install
+	case err != nil: // it says what is wrong
 		f.State, f.Found = NotOK, err.Error()
-		f.Do = "do so; until then readings are kept in the journal only"
+		f.Do = "put that right; until then readings are kept in the journal only"
 	default:
 		f.State, f.Found = OK, "server programs in "+string(programs)
 	}
