@@ -23,6 +23,9 @@ import (
 // A crash in the middle leaves a folder with a file that says that it is unfinished, which serve refuses. A named database is
 // then empty or whole: its dump is brought in by one transaction. Finish must be called when the outcome has been looked at.
 func (a *Archive) Restore(ctx context.Context, f daemon.Folder, database string, told Told) (err error) {
+	if err := vacant(f); err != nil {
+		return err
+	}
 	if database != "" { // before anything is written
 		if err := store.PrepareRestore(ctx, database); err != nil {
 			return fmt.Errorf("restore database: %w", err)
@@ -59,18 +62,23 @@ func (a *Archive) Restore(ctx context.Context, f daemon.Folder, database string,
 	return nil
 }
 
-// begin takes an empty folder and marks it as unfinished before anything else is in it.
-func begin(f daemon.Folder) (*os.File, error) {
+// vacant refuses a folder in which anything lies.
+func vacant(f daemon.Folder) error {
 	there, err := os.ReadDir(string(f))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, noFolder(f, err)
+		return noFolder(f, err)
 	}
 	if err := f.Whole(); err != nil {
-		return nil, err
+		return err
 	}
 	if len(there) > 0 {
-		return nil, control.Malformed(fmt.Sprintf("the folder %s is not empty: name another one with --data, nothing is written over", f))
+		return control.Malformed(fmt.Sprintf("the folder %s is not empty: name another one with --data, nothing is written over", f))
 	}
+	return nil
+}
+
+// begin takes a vacant folder and marks it as unfinished before anything else is in it.
+func begin(f daemon.Folder) (*os.File, error) {
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
 		return nil, noFolder(f, err)
 	}
