@@ -128,7 +128,7 @@ func (b *bench) begin(ctx context.Context) (err error) {
 	}
 	if b.build == 0 {
 		var opened struct{ ID uint64 }
-		name := fmt.Sprintf("B%d-%d", b.no, b.sent)
+		name := fmt.Sprintf("B%d-%d", b.no, int64(b.shop.had)+b.sent)
 		err := b.shop.api.post(ctx, "/api/v1/builds", map[string]any{"engine": "E-" + name, "family": "BENCH", "work_order": "WO-" + name, "person": b.person()}, &opened)
 		if err != nil {
 			return err

@@ -24,6 +24,7 @@ type options struct {
 	quick    bool
 	only     string // the parts that are measured, by a word of their names; empty: all
 	keep     bool
+	record   string // a folder that keep has left, to go on with; empty: a new one
 }
 
 // long is how long something is measured: shorter in a quick run.
@@ -42,6 +43,7 @@ func main() {
 	flag.IntVar(&o.readings, "readings", 100_000, "readings that the record is filled to")
 	flag.StringVar(&o.only, "only", "", "measure only the part whose name has this in it")
 	flag.BoolVar(&o.keep, "keep", false, "leave the folder with the record there, and say where")
+	flag.StringVar(&o.record, "record", "", "folder that an earlier run has left by --keep: let the record in it grow on")
 	flag.BoolVar(&o.quick, "quick", false, "show that it works, and measure little")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -57,11 +59,13 @@ func run(ctx context.Context, o options) (err error) {
 	if o.quick && o.only == "" {
 		o.readings = min(o.readings, 10_000)
 	}
-	dir, err := os.MkdirTemp(o.folder, "bench")
-	if err != nil {
-		return err
+	dir := o.record
+	if dir == "" {
+		if dir, err = os.MkdirTemp(o.folder, "bench"); err != nil {
+			return err
+		}
 	}
-	if o.keep {
+	if o.keep || o.record != "" {
 		fmt.Fprintln(os.Stderr, "the record lies in", dir)
 	} else {
 		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()

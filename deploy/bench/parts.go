@@ -254,6 +254,9 @@ func filled(ctx context.Context, s *shop, t *table) error {
 	if err := s.start(ctx, 64); err != nil {
 		return err
 	}
+	if err := s.goOn(ctx); err != nil {
+		return err
+	}
 	if err := grow(ctx, s, t); err != nil {
 		return err
 	}

@@ -30,6 +30,7 @@ type shop struct {
 	api       *api
 	procedure *procedure.Procedure
 
+	had     int       // readings in the record before this run
 	running int       // benches of the daemon
 	cmd     *exec.Cmd // the daemon; nil: none runs
 	log     *os.File

@@ -86,7 +86,9 @@ func (s *shop) release(ctx context.Context) (released, of int, err error) {
 	return released, of, nil
 }
 
+// sent is how many readings the record has.
 func (s *shop) sent() (sum int) {
+	sum = s.had
 	for _, b := range s.benches {
 		sum += int(b.sent)
 	}
