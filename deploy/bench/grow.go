@@ -29,7 +29,7 @@ func marks(readings int) (out []int) {
 func grow(ctx context.Context, s *shop, t *table) error {
 	t.head("A RECORD THAT GROWS, 64 wrenches: readings a second, processor of the program and of PostgreSQL for 1000 of them; then a new start")
 	for _, size := range marks(s.opt.readings) {
-		if size < s.had {
+		if size < min(s.sent(), s.opt.readings) { // it has outgrown this one
 			continue
 		}
 		w, err := s.fill(ctx, size)
