@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"os"
 	"sync"
 	"time"
 
@@ -27,7 +28,14 @@ func (d *Daemon) openFolder(context.Context) error {
 	return d.folder.Whole()
 }
 
+// slowDisk is how many bytes a second a disk reads at the least, for a service manager that waits until a journal was looked at.
+var slowDisk int64 = 10_000_000
+
 func (d *Daemon) openJournal(context.Context) error {
+	if there, err := os.Stat(d.folder.Journal()); err == nil && there.Size() > slowDisk { // else it is a new one, or over at once
+		tend.Starting(d.opt.Log, "every page of the journal is looked at; readings are taken when that is done",
+			startPatience+time.Duration(there.Size()/slowDisk)*time.Second)
+	}
 	j, err := journal.Open(d.folder.Journal(), d.opt.Clock)
 	if err != nil {
 		return fmt.Errorf("open journal: %w", err)
