@@ -88,22 +88,10 @@ func (a *ahead) by(d time.Duration) { a.Store(int64(d)) }
 
 func (a *ahead) start(t *testing.T, data, file string) *Daemon {
 	t.Helper()
-	o, know, err := options(data, file, t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
-	clock := o.Clock
-	o.Clock = func() time.Time { return clock().Add(time.Duration(a.Load())) }
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
-	return d
+	return startTelling(t, data, file, t.Output(), func(o *Options) {
+		clock := o.Clock
+		o.Clock = func() time.Time { return clock().Add(time.Duration(a.Load())) }
+	})
 }
 
 func TestAPI_Session(t *testing.T) {

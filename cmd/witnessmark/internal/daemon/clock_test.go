@@ -16,7 +16,6 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
-	"github.com/rs/zerolog"
 
 	"witnessmark/audit"
 )
@@ -111,21 +110,7 @@ func (b *box) uptime() (string, time.Duration, error) {
 // start runs a daemon on the box.
 func (b *box) start(t *testing.T, data, file string, log *bytes.Buffer) *Daemon {
 	t.Helper()
-	o, know, err := options(data, file, zerolog.SyncWriter(log))
-	if err != nil {
-		t.Fatal(err)
-	}
-	o.Clock, o.Uptime = b.clock, b.uptime
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
-	return d
+	return startTelling(t, data, file, log, func(o *Options) { o.Clock, o.Uptime = b.clock, b.uptime })
 }
 
 // setEntries are the steps of the clock in the journal after an entry.

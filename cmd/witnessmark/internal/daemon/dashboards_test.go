@@ -99,21 +99,7 @@ func busy(t *testing.T, w *wrench) (stop func()) {
 // startNow is start with the computer's own clock.
 func startNow(t *testing.T, file string) *Daemon {
 	t.Helper()
-	o, know, err := options(t.TempDir(), file, t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
-	o.Clock = time.Now
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
-	return d
+	return startTelling(t, t.TempDir(), file, t.Output(), func(o *Options) { o.Clock = time.Now })
 }
 
 // server is the address of a Prometheus.

@@ -28,21 +28,7 @@ wrenches:
 // startOn runs a daemon on a computer of the test until that ends.
 func startOn(t *testing.T, c *plugtest.Computer, data, file string) *Daemon {
 	t.Helper()
-	o, know, err := options(data, file, t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
-	o.Root = c.Root
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
-	return d
+	return startTelling(t, data, file, t.Output(), func(o *Options) { o.Root = c.Root })
 }
 
 // speaks gives a reading as the wrench with this serial number sends it, and what it is told then.

@@ -98,9 +98,10 @@ func start(t testing.TB, data, file string) *Daemon {
 	return startTelling(t, data, file, t.Output())
 }
 
-func startTelling(t testing.TB, data, file string, log io.Writer) *Daemon {
+// startTelling is start with a log to look at, and with what a test wants other than it is.
+func startTelling(t testing.TB, data, file string, log io.Writer, other ...func(*Options)) *Daemon {
 	t.Helper()
-	d := made(t, data, file, log)
+	d := made(t, data, file, log, other...)
 	if err := d.Start(t.Context()); err != nil {
 		t.Fatal(err)
 	}
@@ -119,11 +120,14 @@ func startError(t *testing.T, data, file string) error {
 	return err
 }
 
-func made(t testing.TB, data, file string, log io.Writer) *Daemon {
+func made(t testing.TB, data, file string, log io.Writer, other ...func(*Options)) *Daemon {
 	t.Helper()
 	o, know, err := options(data, file, zerolog.SyncWriter(log))
 	if err != nil {
 		t.Fatal(err)
+	}
+	for _, change := range other {
+		change(&o)
 	}
 	d, err := New(o)
 	if err != nil {

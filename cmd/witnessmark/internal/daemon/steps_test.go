@@ -21,21 +21,10 @@ func TestF21_ClockSteps(t *testing.T) {
 	t.Parallel()
 	w, port := newWrench(t)
 	data := t.TempDir()
-	o, know, err := options(data, shopFile(port), t.Output())
-	if err != nil {
-		t.Fatal(err)
-	}
 	var off atomic.Int64
-	o.Clock = func() time.Time { return epoch.Add(time.Duration(off.Load())) }
-	d, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	know(d)
-	if err := d.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { stopDaemon(t, d) })
+	d := startTelling(t, data, shopFile(port), t.Output(), func(o *Options) {
+		o.Clock = func() time.Time { return epoch.Add(time.Duration(off.Load())) }
+	})
 	onBench(t, client(t, d))
 	updates, stop, err := d.Watch("1")
 	if err != nil {
