@@ -9,7 +9,7 @@ import (
 )
 
 // What a journal that was read and written takes of the process's memory goes, and it reads and writes as before.
-func TestJournal_LetGo(t *testing.T) {
+func TestJournal_GiveBack(t *testing.T) {
 	path, wrote := filled(t, 1000)
 	j := open(t, path)
 	defer j.Close()
@@ -17,7 +17,7 @@ func TestJournal_LetGo(t *testing.T) {
 		t.Fatalf("got %d entries, %v", len(got), err)
 	}
 	before := mapped(t, path)
-	if err := j.LetGo(); err != nil {
+	if err := j.GiveBack(); err != nil {
 		t.Fatal(err)
 	}
 	if after := mapped(t, path); before < 128 || after > before/10 {
@@ -32,7 +32,7 @@ func TestJournal_LetGo(t *testing.T) {
 	if err := j.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if err := j.LetGo(); err != nil {
+	if err := j.GiveBack(); err != nil {
 		t.Errorf("a closed one: got %v", err)
 	}
 }

@@ -2,5 +2,5 @@
 
 package journal
 
-// LetGo is for Linux only.
-func (j *Journal) LetGo() error { return nil }
+// GiveBack is for Linux only.
+func (j *Journal) GiveBack() error { return nil }

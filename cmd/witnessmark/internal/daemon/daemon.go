@@ -105,7 +105,7 @@ func (d *Daemon) Start(ctx context.Context) error {
 
 // slim gives back memory after a start or a snapshot, which take more than the work between them.
 func (d *Daemon) slim() {
-	if err := d.journal.LetGo(); err != nil {
+	if err := d.journal.GiveBack(); err != nil {
 		d.opt.Log.Warn().Err(err).Msg("what was read of the journal stays in memory")
 	}
 	debug.FreeOSMemory()
