@@ -18,9 +18,9 @@ import (
 // counts is a link.Sink that keeps the counts of what came.
 type counts struct{ kept []int64 }
 
-func (c *counts) Reading(_ context.Context, r device.Reading, _ time.Time) error {
+func (c *counts) Reading(_ context.Context, r device.Reading, _ time.Time) (uint64, error) {
 	c.kept = append(c.kept, *r.Counter)
-	return nil
+	return uint64(len(c.kept)), nil
 }
 
 func (*counts) Refusal(context.Context, device.Refusal) error { return nil }

@@ -33,11 +33,15 @@ func (p *loop) Read(b []byte) (int, error) {
 func (p *loop) Write(b []byte) (int, error) { p.acked <- struct{}{}; return len(b), nil }
 func (p *loop) Close() error                { return nil }
 
-// instant keeps nothing.
-type instant struct{}
+// instant counts readings and keeps nothing.
+type instant struct{ came uint64 }
 
-func (instant) Reading(context.Context, device.Reading, time.Time) error { return nil }
-func (instant) Refusal(context.Context, device.Refusal) error            { return nil }
+func (i *instant) Reading(context.Context, device.Reading, time.Time) (uint64, error) {
+	i.came++
+	return i.came, nil
+}
+
+func (*instant) Refusal(context.Context, device.Refusal) error { return nil }
 
 // BenchmarkLink_BytesToAcknowledgement is what the link itself costs a reading of a wrench with a long history:
 // everything but port and disk.
@@ -47,9 +51,9 @@ func BenchmarkLink_BytesToAcknowledgement(b *testing.B) {
 	for n := int64(1); n <= int64(b.N+memory.Depth); n++ {
 		p.lines = append(p.lines, f.Encode(device.Reading{Torque: 40 * unit.NewtonMetre, Unit: unit.Nm, Direction: device.Tighten, Counter: &n, Clock: "09:41:07"}))
 	}
-	k := newKeeper(Link{Wrench: "TW-01", Profile: f, Sink: instant{}})
-	for _, line := range p.lines[:memory.Depth] {
-		k.Memory.Keep(*f.Decode("TW-01", frame.Frame{Bytes: line}).Reading)
+	k := newKeeper(Link{Wrench: "TW-01", Profile: f, Sink: &instant{came: memory.Depth}})
+	for n, line := range p.lines[:memory.Depth] {
+		k.Memory.Keep(uint64(n)+1, *f.Decode("TW-01", frame.Frame{Bytes: line}).Reading)
 	}
 	p.lines = p.lines[memory.Depth:]
 	b.ReportAllocs()

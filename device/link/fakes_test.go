@@ -57,8 +57,9 @@ func (d *diary) write(line string) {
 	}
 }
 
-func (d *diary) Reading(ctx context.Context, r device.Reading, _ time.Time) error {
-	return d.keep(ctx, fmt.Sprintf("reading %d", *r.Counter))
+func (d *diary) Reading(ctx context.Context, r device.Reading, _ time.Time) (uint64, error) {
+	err := d.keep(ctx, fmt.Sprintf("reading %d", *r.Counter))
+	return uint64(len(d.read())), err
 }
 
 func (d *diary) Refusal(ctx context.Context, r device.Refusal) error {

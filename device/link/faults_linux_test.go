@@ -163,7 +163,7 @@ type readings struct {
 	show func(device.Reading)
 }
 
-func (s readings) Reading(ctx context.Context, r device.Reading, came time.Time) error {
+func (s readings) Reading(ctx context.Context, r device.Reading, came time.Time) (uint64, error) {
 	s.show(r)
 	return s.Sink.Reading(ctx, r, came)
 }

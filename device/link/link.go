@@ -38,16 +38,16 @@ type Profile interface {
 
 // Sink takes what came. Its methods are called one at a time, in the order of the wire. ctx ends Grace after that of Run.
 type Sink interface {
-	// Reading returns nil once the reading is durable: the wrench is then told to forget it. An error ends the link,
-	// and the wrench keeps the reading. came is when the last of its bytes were read from the port.
-	Reading(ctx context.Context, r device.Reading, came time.Time) error
+	// Reading returns once the reading is durable, with the number that it has then, which rises: the wrench is told to forget
+	// it. An error ends the link, and the wrench keeps the reading. came is when the last of its bytes were read from the port.
+	Reading(ctx context.Context, r device.Reading, came time.Time) (number uint64, err error)
 	// Refusal returns nil once the refused frame is durable, and so are those that it stands for. An error ends the link.
 	Refusal(ctx context.Context, r device.Refusal) error
 }
 
 // Judge is a Sink that can say whether a reading was right.
 type Judge interface {
-	// Verdict is asked for the reading that Reading returned nil for just before, once that is acknowledged, if the
+	// Verdict is asked for the reading that Reading returned for just before, once that is acknowledged, if the
 	// wrench can be told. The frames behind wait meanwhile. known: somebody judged it in time.
 	Verdict(ctx context.Context, r device.Reading) (pass, known bool)
 }
@@ -66,7 +66,8 @@ type Link struct {
 	// Notice is told every change of the state, and every coming of bytes, one call at a time. It must return at once:
 	// the reader waits for it. nil: nobody listens.
 	Notice func(State)
-	// Memory knows the readings of the wrench that are durable from before. It belongs to Run; nil: there are none.
+	// Memory knows the readings of the wrench that are durable from before, and is told of every other one. Who reads back what
+	// is durable may tell it too. nil: there are none from before.
 	Memory *memory.Memory
 	// Stale and Gone are how long an open port may be silent until the wrench is held to be stale, and to be gone.
 	// 0: StalePolls and GonePolls intervals where the profile polls; else however long.

@@ -115,7 +115,7 @@ func TestRun_Resent(t *testing.T) {
 
 	// The next run knows what this one kept.
 	known := memory.New()
-	known.Keep(*form(t).Decode("TW-01", frameOf(pull(t, 7))).Reading)
+	known.Keep(1, *form(t).Decode("TW-01", frameOf(pull(t, 7))).Reading)
 	again := start(t, s.Path, func(l *Link) { l.Memory = known })
 	s.Send(pull(t, 7) + pull(t, 8))
 	s.Expect(ack(7) + ack(8))

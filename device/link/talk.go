@@ -161,10 +161,11 @@ func (t *talk) reading(late context.Context, r device.Reading, came time.Time) e
 	if resent {
 		t.here.resent()
 	} else {
-		if err := t.Sink.Reading(late, r, came); err != nil {
+		number, err := t.Sink.Reading(late, r, came)
+		if err != nil {
 			return t.sunk("reading", err)
 		}
-		t.Memory.Keep(r)
+		t.Memory.Keep(number, r)
 	}
 	t.say(t.Profile.Ack(r))
 	if !resent {

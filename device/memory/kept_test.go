@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"testing"
+
+	"witnessmark/device"
 )
 
 // What is put away goes on as what was not: with counters that begin anew and skip, and beyond what is remembered.
@@ -25,7 +27,7 @@ func TestMemory_PutAway(t *testing.T) {
 		if m.Look(&r) {
 			continue
 		}
-		m.Keep(r)
+		keep(m, r)
 		if i%997 != 0 {
 			continue
 		}
@@ -38,32 +40,42 @@ func TestMemory_PutAway(t *testing.T) {
 		if err := json.Unmarshal(text, again); err != nil {
 			t.Fatal(err)
 		}
-		if m.traces.oldest == 0 && !reflect.DeepEqual(m, again) || !reflect.DeepEqual(m, m.Clone()) {
+		if m.traces.added <= Depth && !reflect.DeepEqual(m, again) {
 			t.Fatalf("after %d readings: got another memory", i)
 		}
 		if same, err := json.Marshal(again); err != nil || !bytes.Equal(same, text) {
 			t.Fatalf("after %d readings: got another memory", i)
 		}
 	}
-	if m.traces.oldest == 0 || m.epoch == 0 || !gapped {
-		t.Errorf("got oldest %d, epoch %d, gaps %t: the test has tried too little", m.traces.oldest, m.epoch, gapped)
+	if m.traces.added <= Depth || m.epoch == 0 || !gapped {
+		t.Errorf("got %d readings, epoch %d, gaps %t: the test has tried too little", m.traces.added, m.epoch, gapped)
 	}
 }
 
 func TestMemory_PutAwayDamaged(t *testing.T) {
-	for _, text := range []string{`{`, `{"Traces":"AAAA"}`} {
+	for _, text := range []string{`{`, `{"Traces":"AAAA"}`, `{"Present":1}`, `{"Present":-1,"Before":-1}`, `{"Before":1}`} {
 		if err := json.Unmarshal([]byte(text), New()); err == nil {
 			t.Errorf("%s: got no error", text)
 		}
 	}
 }
 
-func TestMemory_CloneIsAnother(t *testing.T) {
-	m := New()
-	m.Keep(sends(1, "10.0", ""))
-	c := m.Clone()
-	c.Keep(sends(7, "11.0", ""))
-	if r := sends(3, "12.0", ""); m.Look(&r) || r.Skipped != 1 || len(m.gaps) != 0 {
-		t.Errorf("got %d skipped and %d gaps: the clone has changed what it was made from", r.Skipped, len(m.gaps))
+// Who makes a reading durable and who reads it back both tell, and one may be far behind the other.
+func TestMemory_ToldTwice(t *testing.T) {
+	m, once := New(), New()
+	for n, r := range []device.Reading{sends(1, "10.0", ""), sends(4, "10.0", ""), sends(1, "11.0", "")} {
+		resent := m.Look(&r)
+		if resent {
+			t.Fatalf("%q: got sent again, want a new one", r.Raw)
+		}
+		number := uint64(10 * (n + 1))
+		m.Keep(number, r)
+		once.Keep(number, r)
+		for late := range number + 1 {
+			m.Keep(late, r)
+		}
+	}
+	if m.Newest() != 30 || !reflect.DeepEqual(m, once) {
+		t.Errorf("got %+v, want what was told once: %+v", m, once)
 	}
 }

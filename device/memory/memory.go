@@ -30,7 +30,7 @@
 package memory
 
 import (
-	"math"
+	"sync"
 
 	"witnessmark/device"
 )
@@ -38,15 +38,18 @@ import (
 // Depth is how many readings of a wrench are known again. One that is sent again from before these counts as new.
 const Depth = 10_000
 
-// Memory is what is remembered of the durable readings of one wrench, about 240 kB at most. It belongs to one goroutine.
+// Memory is what is remembered of the durable readings of one wrench, about 220 kB at most. Several goroutines may use it.
 type Memory struct {
+	mu     sync.Mutex
+	newest uint64 // the number of the reading that was kept last
 	traces traces
 
-	epoch   int64
-	counted bool  // the wrench sent a count in this epoch
-	first   int64 // the first count that came in this epoch
-	highest int64 // the highest
-	gaps    gaps  // counts between these two that did not come
+	epoch           int64
+	present, before int   // how many traces were added before the epoch, and before the one before it
+	counted         bool  // the wrench sent a count in this epoch
+	first           int64 // the first count that came in this epoch
+	highest         int64 // the highest
+	gaps            gaps  // counts between these two that did not come
 }
 
 // New remembers nothing.
@@ -54,6 +57,8 @@ func New() *Memory { return &Memory{} }
 
 // Look says whether r came before, and otherwise sets r.Epoch, r.Skipped, r.Repeat. It changes nothing in m.
 func (m *Memory) Look(r *device.Reading) (resent bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	same := m.knows(*r)
 	if r.Counter == nil {
 		r.Epoch, r.Skipped, r.Repeat = m.epoch, 0, same
@@ -75,12 +80,25 @@ func (m *Memory) Look(r *device.Reading) (resent bool) {
 	return false
 }
 
-// Keep remembers a reading that is durable. Replaying the durable readings in order gives the same Memory.
-func (m *Memory) Keep(r device.Reading) {
-	m.traces.add(traceOf(r))
-	if r.Epoch != m.epoch { // what was found then stands, even if we would find otherwise today
-		m.epoch, m.counted = r.Epoch, false
+// Newest is the number of the reading that was kept last, 0: none was.
+func (m *Memory) Newest() uint64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.newest
+}
+
+// Keep remembers a reading that is durable under a number. The numbers of a wrench's readings rise, so one that is not above
+// the newest is remembered already: whoever made it durable and whoever reads it back may both tell. Replaying the durable
+// readings in order gives the same Memory.
+func (m *Memory) Keep(number uint64, r device.Reading) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if number <= m.newest {
+		return
 	}
+	m.newest = number
+	m.enter(r.Epoch)
+	m.traces.add(traceOf(r))
 	if r.Counter == nil {
 		return
 	}
@@ -95,6 +113,18 @@ func (m *Memory) Keep(r device.Reading) {
 	}
 }
 
+// enter begins an epoch, if it is another one. What was found when the reading came stands, even if we would find otherwise today.
+func (m *Memory) enter(epoch int64) {
+	if epoch == m.epoch {
+		return
+	}
+	m.before = m.traces.added
+	if epoch == m.epoch+1 {
+		m.before = m.present
+	}
+	m.epoch, m.present, m.counted = epoch, m.traces.added, false
+}
+
 // late is a count of the present epoch that was waited for.
 func (m *Memory) late(r device.Reading) bool {
 	return r.Stored && *r.Counter < m.first || m.gaps.hold(*r.Counter)
@@ -102,16 +132,17 @@ func (m *Memory) late(r device.Reading) bool {
 
 // knows reports whether the same line came before, as far back as that means something.
 func (m *Memory) knows(r device.Reading) bool {
-	if len(m.traces.lines) == 0 {
+	all := &m.traces
+	if all.added == 0 {
 		return false
 	}
 	t := traceOf(r)
 	if r.Counter == nil && r.Clock == "" {
-		return m.traces.newest() == t.line
+		return all.back(0).line == t.line
 	}
-	from := m.epoch - 1
-	if r.Clock != "" {
-		from = math.MinInt64
+	newest, among := (all.added-1)%Depth, all.held()
+	if r.Clock == "" {
+		among = min(among, all.added-m.before)
 	}
-	return m.traces.hold(m.traces.lines, t.line, from) || (r.Clock != "" || r.Stored) && m.traces.hold(m.traces.pulls, t.pull, from)
+	return all.lines.hold(t.line, newest, among) || (r.Clock != "" || r.Stored) && all.pulls.hold(t.pull, newest, among)
 }

@@ -45,12 +45,15 @@ func battery(r device.Reading, percent int64) device.Reading {
 	return written(r)
 }
 
+// keep gives a reading the next number.
+func keep(m *Memory, r device.Reading) { m.Keep(m.Newest()+1, r) }
+
 // offer does what a link does with a reading.
 func offer(m *Memory, r device.Reading) (device.Reading, bool) {
 	if m.Look(&r) {
 		return r, true
 	}
-	m.Keep(r)
+	keep(m, r)
 	return r, false
 }
 
@@ -158,8 +161,8 @@ func TestMemory_Depth(t *testing.T) {
 	for n := range int64(2*Depth + 5) {
 		offer(m, sends(n, "45.0", "9:41"))
 	}
-	if len(m.traces.lines) != Depth {
-		t.Fatalf("got %d remembered, want %d", len(m.traces.lines), Depth)
+	if got := m.traces.held(); got != Depth || len(m.traces.lines.all) != Depth || cap(m.traces.pulls.all) != Depth {
+		t.Fatalf("got %d remembered, want %d", got, Depth)
 	}
 	for count, want := range map[int64]bool{Depth + 4: false, Depth + 5: true, 2*Depth + 4: true} {
 		r := sends(count, "45.0", "9:41")
@@ -210,7 +213,7 @@ func TestGaps_SplitBounded(t *testing.T) {
 func TestMemory_JournalFromBefore(t *testing.T) {
 	m := New()
 	for _, count := range []int64{40, 41, 1, 2} {
-		m.Keep(sends(count, "45.0", ""))
+		keep(m, sends(count, "45.0", ""))
 	}
 	r := sends(4, "45.0", "")
 	if m.Look(&r) || r.Epoch != 0 || r.Skipped != 1 {
@@ -222,11 +225,11 @@ func TestMemory_JournalFromBefore(t *testing.T) {
 func TestMemory_KeptEpochStands(t *testing.T) {
 	for _, begins := range []int64{5, 20} {
 		m := New()
-		m.Keep(sends(1, "45.0", ""))
-		m.Keep(sends(9, "45.0", ""))
+		keep(m, sends(1, "45.0", ""))
+		keep(m, sends(9, "45.0", ""))
 		begin := sends(begins, "45.0", "")
 		begin.Epoch = 1
-		m.Keep(begin)
+		keep(m, begin)
 		r := sends(begins+2, "46.0", "")
 		if m.Look(&r) || r.Epoch != 1 || r.Skipped != 1 {
 			t.Errorf("after an epoch that began with %d: got %+v, want one count skipped in epoch 1", begins, r)
@@ -240,7 +243,7 @@ func TestMemory_KeptEpochStands(t *testing.T) {
 func BenchmarkMemory(b *testing.B) {
 	m := New()
 	for n := range int64(Depth) {
-		m.Keep(sends(n, "45.0", "9:41"))
+		keep(m, sends(n, "45.0", "9:41"))
 	}
 	fresh := sends(Depth, "45.0", "9:41")
 	b.Run("look at a new one in a full memory", func(b *testing.B) {
@@ -254,7 +257,7 @@ func BenchmarkMemory(b *testing.B) {
 			kept[n] = sends(Depth+rand.Int64N(1000), "45.0", "9:41")
 		}
 		for n := 0; b.Loop(); n++ {
-			m.Keep(kept[n%len(kept)])
+			keep(m, kept[n%len(kept)])
 		}
 	})
 }

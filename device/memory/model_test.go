@@ -96,7 +96,7 @@ func TestMemory_IsTheList(t *testing.T) {
 		replayed := func() *Memory {
 			again := New()
 			for _, r := range all {
-				again.Keep(r)
+				keep(again, r)
 			}
 			return again
 		}
@@ -128,7 +128,7 @@ func TestMemory_IsTheList(t *testing.T) {
 				if kept := replayed(); !reflect.DeepEqual(kept, m) {
 					t.Fatalf("after looking: got %+v, want %+v", m, kept)
 				}
-				m.Keep(got)
+				keep(m, got)
 				all = append(all, got)
 			},
 		})
@@ -180,7 +180,7 @@ func (d *receiver) take(w *wrench, n int) device.Reading {
 func (d *receiver) restart() {
 	d.m = New()
 	for _, r := range d.kept {
-		d.m.Keep(r)
+		keep(d.m, r)
 	}
 }
 

@@ -18,11 +18,13 @@ import (
 type diary struct {
 	u    *unit
 	kept chan string
+	n    *uint64 // readings that came
 }
 
-func (d diary) Reading(_ context.Context, r device.Reading, _ time.Time) error {
+func (d diary) Reading(_ context.Context, r device.Reading, _ time.Time) (uint64, error) {
 	d.kept <- fmt.Sprintf("reading %d of %s %s, told %v", *r.Counter, r.TorqueText, r.Unit, d.u.log())
-	return nil
+	*d.n++
+	return *d.n, nil
 }
 
 func (d diary) Refusal(_ context.Context, r device.Refusal) error {
@@ -56,7 +58,7 @@ func TestAt_UnderALink(t *testing.T) {
 		t.Fatal(err)
 	}
 	u.pull(t, p, 41, "45.2")
-	d := diary{u, make(chan string)}
+	d := diary{u, make(chan string), new(uint64)}
 	states := make(chan link.State, 1) // the newest
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)

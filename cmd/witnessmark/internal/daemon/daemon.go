@@ -60,7 +60,7 @@ type Daemon struct {
 
 	unproven unproven // belongs to the writer's goroutine
 
-	memories map[string]*memory.Memory // by wrench, of the readings that the live follower has applied; each link has one of its own
+	memories map[string]*memory.Memory // by wrench; the live follower's, but for each of them, which the wrench's link knows too
 
 	acting sync.Mutex // one person's action at a time, from its check to its effect
 

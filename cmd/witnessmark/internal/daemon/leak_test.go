@@ -21,7 +21,7 @@ const (
 
 // TestF22_NothingGrows has a daemon take many readings, which no joint waits for, and holds its heap and its goroutines at
 // the end against those after six tenths, when all that is remembered up to a limit has reached that (10 000 readings without a
-// joint; of each wrench, 48 bytes for each of as many). The journal is mapped memory and no part of the heap.
+// joint; of each wrench, 20 bytes for each of as many). The journal is mapped memory and no part of the heap.
 func TestF22_NothingGrows(t *testing.T) {
 	t.Parallel()
 	readings := uint64(faultTries(t, 20_000))

@@ -129,9 +129,9 @@ func (d *Daemon) startLinks(context.Context) error {
 	return nil
 }
 
-// memoryOf is what is remembered of a wrench up to now, for its link to go on with.
+// memoryOf is what is remembered of a wrench. Its link tells it of a reading first, and the live follower again.
 func (d *Daemon) memoryOf(wrench string) (m *memory.Memory) {
-	d.live.look(func(*bench.Shop) { m = d.memories[wrench].Clone() })
+	d.live.look(func(*bench.Shop) { m = d.memories[wrench] })
 	return m
 }
 

@@ -47,15 +47,15 @@ func (s *sink) ended() bool {
 }
 
 // Reading returns when the reading is on disk. Only then may the wrench forget it.
-func (s *sink) Reading(ctx context.Context, r device.Reading, came time.Time) error {
+func (s *sink) Reading(ctx context.Context, r device.Reading, came time.Time) (entry uint64, err error) {
 	e, err := s.keep(ctx, audit.ReadingTaken{Bench: s.bench, Reading: r})
 	if err != nil {
-		return err
+		return 0, err
 	}
 	s.newest = e.Seq
 	s.d.metrics.latency.kept(e.Seq, came)
 	s.count(r)
-	return nil
+	return e.Seq, nil
 }
 
 // verdictWithin is how long a wrench waits for the verdict on its reading: the people's follower is a moment behind at

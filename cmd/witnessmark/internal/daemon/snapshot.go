@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"sync"
 	"sync/atomic"
@@ -25,8 +26,9 @@ import (
 // that it was made of.
 type heading struct {
 	Form  string `json:"form"`  // SHA-256 of its form, in hex
-	Seq   uint64 `json:"seq"`   // the last entry that is in it
-	Entry string `json:"entry"` // SHA-256 of that entry, in hex
+	Seq   uint64 `json:"seq"`   // the last entry that all of it knows
+	Last  uint64 `json:"last"`  // the last entry that any of it knows: of a wrench a reading may be remembered that came later
+	Entry string `json:"entry"` // SHA-256 of that last one, in hex
 	Shelf int64  `json:"shelf"` // bytes of the shelf that belong to it
 	Body  string `json:"body"`  // SHA-256 of the other lines, in hex
 }
@@ -122,10 +124,10 @@ func (s *snapshots) check(head heading) (err error) {
 	if head.Form != snapshotForm() {
 		return errors.New("a version of the program has made it that put other things away")
 	}
-	if head.Seq > s.d.journal.Last() {
+	if head.Last > s.d.journal.Last() {
 		return errors.New("it is newer than the journal")
 	}
-	entries, err := s.d.journal.Read(head.Seq, 1)
+	entries, err := s.d.journal.Read(head.Last, 1)
 	if err != nil {
 		return err
 	}
@@ -210,20 +212,23 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 }
 
 // take makes the text of a snapshot, in parts, whose part of the shelf is on the disk then. What is remembered of the wrenches
-// is most of it, and is written down while the live follower goes on.
+// is most of it, and is written down while the live follower and the links go on: it may know readings that came later, and is
+// not told of them again.
 func (s *snapshots) take() (seq uint64, parts [][]byte, err error) {
-	head, now := heading{Form: snapshotForm()}, stood{Memories: map[string]*memory.Memory{}}
+	head, now := heading{Form: snapshotForm()}, stood{}
 	var shop []byte
 	s.d.live.look(func(at *bench.Shop) {
 		head.Seq, head.Shelf, shop = at.Seq(), s.shelf.size(), at.Snapshot()
 		now.Leaves, now.Tried = s.d.live.grown, s.d.metrics.floor.triedSteps()
-		for id, m := range s.d.memories {
-			now.Memories[id] = m.Clone()
-		}
+		now.Memories = maps.Clone(s.d.memories)
 	})
 	line, err := json.Marshal(now)
 	if err != nil {
 		return 0, nil, err
+	}
+	head.Last = head.Seq
+	for _, m := range now.Memories {
+		head.Last = max(head.Last, m.Newest())
 	}
 	first, err := s.head(head, line, shop)
 	return head.Seq, [][]byte{first, lineEnd, line, lineEnd, shop}, errors.Join(err, s.shelf.file.Sync())
@@ -233,7 +238,7 @@ var lineEnd = []byte("\n")
 
 // head is the first line of a snapshot with two others.
 func (s *snapshots) head(head heading, line, shop []byte) ([]byte, error) {
-	entries, err := s.d.journal.Read(head.Seq, 1)
+	entries, err := s.d.journal.Read(head.Last, 1)
 	if err != nil {
 		return nil, err
 	}

@@ -132,7 +132,7 @@ func (d *Daemon) recall(out audit.Outcome) {
 		m = memory.New()
 		d.memories[r.Wrench] = m
 	}
-	m.Keep(r.Reading)
+	m.Keep(out.Entry.Seq, r.Reading)
 }
 
 // openKey reads the shop's signing key, which is made on the first start.
