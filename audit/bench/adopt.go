@@ -15,7 +15,7 @@ const mostLoose = 10_000
 // keep remembers a reading that came while no joint was on its bench.
 func (s *Shop) keep(e audit.Entry, ev audit.ReadingTaken, w declared, m audit.Mark) {
 	ev.Reading.Raw = nil
-	t := taken{seq: e.Seq, at: e.At, reading: ev.Reading, wrench: judge.WrenchFlags(w.WrenchDeclared, &ev.Reading, e.At, w.pulls),
+	t := taken{seq: e.Seq, at: e.At, reading: ev.Reading, wrench: judge.WrenchFlags(*w.WrenchDeclared, &ev.Reading, e.At, w.pulls),
 		declared: w.WrenchDeclared, fit: w.fit, mark: m}
 	s.loose = append(s.loose, t)
 	s.loose = s.loose[max(0, len(s.loose)-mostLoose):]

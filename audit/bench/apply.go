@@ -11,7 +11,7 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	out := audit.Outcome{Entry: e}
 	s.seq = e.Seq
 	b := s.concerned(e.Event)
-	if b != nil && s.takeOut(b) {
+	if b != nil && !b.lies(e.Event) && s.takeOut(b) {
 		defer s.tidy()
 	}
 	if err := s.overtaken(e.Event); err != nil {

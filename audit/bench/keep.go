@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"reflect"
 	"time"
 
 	"witnessmark/audit"
@@ -37,7 +38,7 @@ type kept struct {
 	At       time.Time
 	Reading  device.Reading
 	Wrench   []string
-	Declared audit.WrenchDeclared
+	Declared *audit.WrenchDeclared `json:",omitempty"` // nil: as for the reading before it
 	Fit      *adapter.Adapter
 	Mark     audit.Mark
 	Fixed    bool
@@ -80,11 +81,7 @@ func (g *granted) kept() keptConcession { return keptConcession{g.seq, g.Concess
 
 func (r *run) kept() keptRun {
 	k := keptRun{Seq: r.seq, First: r.first, Until: r.until, Joint: r.joint.ID, Resumed: r.resumed, Drag: r.drag, Renewals: r.renewals,
-		Before: r.before, Used: keptUses(r.used)}
-	for i := range r.readings {
-		t := &r.readings[i]
-		k.Readings = append(k.Readings, t.kept())
-	}
+		Before: r.before, Used: keptUses(r.used), Readings: keptReadings(r.readings)}
 	for _, a := range r.answers {
 		k.Answers = append(k.Answers, keptAnswer{a.seq, a.CheckAnswered})
 	}
@@ -93,6 +90,20 @@ func (r *run) kept() keptRun {
 	}
 	return k
 }
+
+// keptReadings takes down readings. What is declared of the wrench is mostly as for the reading before.
+func keptReadings(all []taken) (out []kept) {
+	for i := range all {
+		k := all[i].kept()
+		if i > 0 && sameWrench(all[i].declared, all[i-1].declared) {
+			k.Declared = nil
+		}
+		out = append(out, k)
+	}
+	return out
+}
+
+func sameWrench(a, b *audit.WrenchDeclared) bool { return a == b || reflect.DeepEqual(a, b) }
 
 func (t *taken) kept() kept {
 	return kept{t.seq, t.at, t.reading, t.wrench, t.declared, t.fit, t.mark, t.fixed}
@@ -126,9 +137,7 @@ func (k *keptRun) run(b *Build) *run {
 	j, _ := p.Joint(k.Joint)
 	r := &run{seq: k.Seq, first: k.First, until: k.Until, build: b, procedure: p, joint: j, resumed: k.Resumed, drag: k.Drag, renewals: k.Renewals,
 		before: k.Before, used: uses(k.Used)}
-	for i := range k.Readings {
-		r.readings = append(r.readings, k.Readings[i].taken(r))
-	}
+	r.readings = readings(k.Readings, r)
 	for _, a := range k.Answers {
 		r.answers = append(r.answers, said{a.Seq, a.Answer})
 	}
@@ -136,6 +145,18 @@ func (k *keptRun) run(b *Build) *run {
 		r.matcher = refollowed(p, j, k.Told)
 	}
 	return r
+}
+
+// readings are those of a run, nil: of none.
+func readings(all []kept, r *run) (out []taken) {
+	for i := range all {
+		t := all[i].taken(r)
+		if t.declared == nil {
+			t.declared = out[i-1].declared
+		}
+		out = append(out, t)
+	}
+	return out
 }
 
 // taken is the reading as one of a run, nil: of none.

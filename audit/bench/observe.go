@@ -16,9 +16,9 @@ func observation(e audit.Entry, rd *device.Reading, w declared, p *procedure.Pro
 	o := match.Observation{Wrench: rd.Wrench, Torque: rd.Torque, Angle: rd.Angle, Direction: rd.Direction, Tag: rd.Tag}
 	correct(&o, w.fit)
 	if p.Decision == procedure.Guarded {
-		o.Guard, _ = judge.Uncertain(w.WrenchDeclared, o.Torque)
+		o.Guard, _ = judge.Uncertain(*w.WrenchDeclared, o.Torque)
 	}
-	for _, f := range judge.WrenchFlags(w.WrenchDeclared, rd, e.At, w.pulls) {
+	for _, f := range judge.WrenchFlags(*w.WrenchDeclared, rd, e.At, w.pulls) {
 		o.Unfit = o.Unfit || f == audit.OutOfCalibration && p.Wrench.UncalibratedFails || f == audit.OutOfRange && p.Wrench.OutOfRangeFails
 	}
 	return o
@@ -28,7 +28,7 @@ func observation(e audit.Entry, rd *device.Reading, w declared, p *procedure.Pro
 // wrench's uncertainty is known, and tells a torque that is nearer to a limit than that.
 func conform(m *audit.Mark, f *procedure.Figures, t *taken) (conditional bool) {
 	got := t.gotten()
-	half, known := judge.Uncertain(t.declared, got)
+	half, known := judge.Uncertain(*t.declared, got)
 	if !known || !f.Torques.Set || f.Action != procedure.TightenTo && f.Action != procedure.Verify {
 		return false
 	}

@@ -99,7 +99,7 @@ func (r *run) action(stage string) procedure.Action {
 // guard draws the torque limits in for a reading, see judge.Pull.
 func (r *run) guard(t *taken, got unit.Torque) (g unit.Torque) {
 	if r.procedure.Decision == procedure.Guarded {
-		g, _ = judge.Uncertain(t.declared, got)
+		g, _ = judge.Uncertain(*t.declared, got)
 	}
 	return g
 }

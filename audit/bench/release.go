@@ -121,14 +121,22 @@ func (s *Shop) refuseReopening(ev audit.BuildReopened) error {
 	return signed("to reopen a build", ev.Person, ev.Reason)
 }
 
-// release puts away what a build holds; reopen takes it out again.
+// release puts away what a build holds, if it does not lie there already; reopen takes it out again.
 func (s *Shop) release(b *Build) {
 	b.released = true
-	for _, r := range b.runs {
-		r.matcher = nil
+	if b.parcel == nil {
+		for _, r := range b.runs {
+			r.matcher = nil
+		}
+		s.putAway(b)
 	}
-	s.putAway(b)
 	b.doubted = s.doubted(b)
+}
+
+// lies is true of a build that is put away as its release would put it away.
+func (b *Build) lies(ev audit.Event) bool {
+	_, release := ev.(audit.BuildReleased)
+	return release && b.parcel != nil && !b.parcel.followed
 }
 
 func (s *Shop) reopen(b *Build) {

@@ -19,7 +19,7 @@ func Replay(p *procedure.Procedure, j *procedure.Joint, readings []device.Readin
 	var out Replayed
 	for i, rd := range readings {
 		e := audit.Entry{Seq: uint64(i) + 1}
-		out.Live = append(out.Live, r.take(e, rd, declared{}, observation(e, &rd, declared{}, p))[0])
+		out.Live = append(out.Live, r.take(e, rd, undeclared, observation(e, &rd, undeclared, p))[0])
 	}
 	r.matcher.Settle()
 	r.restate(nil)

@@ -37,12 +37,12 @@ type taken struct {
 	seq      uint64
 	at       time.Time
 	reading  device.Reading
-	wrench   []string             // flags that come from the wrench
-	declared audit.WrenchDeclared // as it was then
-	fit      *adapter.Adapter     // between wrench and fastener, as the bench said then; nil: nothing
-	mark     audit.Mark           // in force
-	check    *gauged              // the check that it measures, nil: none
-	fixed    bool                 // a person said the step: nothing that the matcher finds later changes the mark
+	wrench   []string              // flags that come from the wrench
+	declared *audit.WrenchDeclared // as it was then
+	fit      *adapter.Adapter      // between wrench and fastener, as the bench said then; nil: nothing
+	mark     audit.Mark            // in force
+	check    *gauged               // the check that it measures, nil: none
+	fixed    bool                  // a person said the step: nothing that the matcher finds later changes the mark
 }
 
 func newRun(seq uint64, b *Build, ev audit.JointStarted) *run {
@@ -60,7 +60,7 @@ func (r *run) take(e audit.Entry, rd device.Reading, w declared, o match.Observa
 func (r *run) book(e audit.Entry, rd device.Reading, w declared, o match.Observation, g *gauged) []audit.Mark {
 	f := r.matcher.Observe(o)
 	rd.Raw = nil // it is in the journal
-	t := taken{seq: e.Seq, at: e.At, reading: rd, wrench: judge.WrenchFlags(w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
+	t := taken{seq: e.Seq, at: e.At, reading: rd, wrench: judge.WrenchFlags(*w.WrenchDeclared, &rd, e.At, w.pulls), declared: w.WrenchDeclared, fit: w.fit, check: g}
 	t.mark = audit.Mark{Reading: e.Seq, Run: r.seq, Build: r.build.ID, Joint: r.joint.ID,
 		Family: r.build.Family, Revision: r.build.Revision, Calibration: w.seq}
 	r.say(&t, f)

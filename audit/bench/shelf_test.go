@@ -39,10 +39,15 @@ func TestShelf_ReleasedBuild(t *testing.T) {
 			f := finished(t)
 			shelf := f.shelf.(*board)
 			shelf.full = full
-			before := len(shelf.contents) // the joint is on no bench, so that the build was put away
-			f.must(f.release())
+			before := len(shelf.contents)
+			f.refused(audit.JointStarted{Bench: "B1", Build: 4, Joint: "none", Person: "p1"}, "has no joint \"none\"") // taken out for this, and put away again
 			if got, want := len(shelf.contents)-before, map[bool]int{false: 1, true: 0}[full]; got != want {
 				t.Fatalf("got %d contents more on the shelf, want %d", got, want)
+			}
+			before = len(shelf.contents)
+			f.must(f.release())
+			if got := len(shelf.contents) - before; got != 0 {
+				t.Fatalf("got %d contents more on the shelf, want none: it is released as it lies", got)
 			}
 			shelf.lost = full // nobody asks it
 			if j := f.shop.Joints(4); len(j) != 1 || !j[0].Complete {
@@ -59,6 +64,30 @@ func TestShelf_ReleasedBuild(t *testing.T) {
 				t.Errorf("got %+v, want reading 16 as fastener 3", m)
 			}
 		})
+	}
+}
+
+// A build of which a joint could still be gone on with is put away anew by its release, with that at rest.
+func TestShelf_ReleasedUnfinished(t *testing.T) {
+	f := newFloor(t)
+	f.must(audit.PersonAdded{Person: "p2", Name: "Odo Brandt"})
+	f.snugAll()
+	f.must(audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"})
+	rv, err := f.shop.Review(4)
+	if err != nil || len(rv.Blocking()) == 0 {
+		t.Fatalf("got %+v, %v, want something in the way of a joint that was left", rv, err)
+	}
+	for _, finding := range rv.Blocking() {
+		f.must(f.shop.Conceding(concession(finding.ID)))
+	}
+	shelf := f.shelf.(*board)
+	before := len(shelf.contents)
+	f.must(f.release())
+	if got := len(shelf.contents) - before; got != 1 {
+		t.Errorf("got %d contents more on the shelf, want 1", got)
+	}
+	if j := f.shop.Joints(4); len(j) != 1 || j[0].Complete {
+		t.Errorf("got %+v, want one joint, left", j)
 	}
 }
 

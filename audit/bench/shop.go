@@ -47,10 +47,10 @@ type revision struct {
 
 // declared is a wrench as declared by entry seq.
 type declared struct {
-	audit.WrenchDeclared
-	seq   uint64
-	pulls int64            // readings since the calibration
-	fit   *adapter.Adapter // what stands between it and the fastener, nil: nothing that the bench knows of
+	*audit.WrenchDeclared // never changed: all its readings point to it
+	seq                   uint64
+	pulls                 int64            // readings since the calibration
+	fit                   *adapter.Adapter // what stands between it and the fastener, nil: nothing that the bench knows of
 }
 
 // Build is a build that was opened by entry ID.
@@ -156,7 +156,10 @@ func (s *Shop) PersonName(id string) string {
 // Wrench is the declaration of a wrench in force.
 func (s *Shop) Wrench(id string) (audit.WrenchDeclared, bool) {
 	d, ok := s.wrenches[id]
-	return d.WrenchDeclared, ok
+	if !ok {
+		return audit.WrenchDeclared{}, false
+	}
+	return *d.WrenchDeclared, true
 }
 
 // LastReading is the newest reading of a wrench, nil where it never sent one.

@@ -63,6 +63,7 @@ type keptParcel struct {
 	Place        int64
 	First, Until uint64
 	Used         []keptUse
+	Followed     bool `json:",omitempty"`
 }
 
 type keptPlace struct {
@@ -89,7 +90,7 @@ func (s *Shop) Snapshot() []byte {
 		k.Procedures = append(k.Procedures, keptRevision{r.added, r.used})
 	}
 	for id, w := range s.wrenches {
-		k.Wrenches[id] = keptWrench{w.WrenchDeclared, w.seq, w.pulls}
+		k.Wrenches[id] = keptWrench{*w.WrenchDeclared, w.seq, w.pulls}
 	}
 	for _, b := range s.builds {
 		k.Builds = append(k.Builds, b.kept())
@@ -97,9 +98,7 @@ func (s *Shop) Snapshot() []byte {
 	for bench, r := range s.runs {
 		k.Benches[bench] = r.seq
 	}
-	for i := range s.loose {
-		k.Loose = append(k.Loose, s.loose[i].kept())
-	}
+	k.Loose = keptReadings(s.loose)
 	for bench, p := range s.places {
 		k.Places[bench] = p.kept()
 	}
@@ -128,7 +127,7 @@ func (k *snapshot) sort() {
 func (b *Build) kept() keptBuild {
 	k := keptBuild{ID: b.ID, Opened: b.BuildOpened, Last: b.last, Doubted: b.doubted, Released: b.released, Reopened: b.reopened}
 	if p := b.parcel; p != nil {
-		k.Parcel = &keptParcel{p.packed, p.place, p.first, p.until, keptUses(p.used)}
+		k.Parcel = &keptParcel{p.packed, p.place, p.first, p.until, keptUses(p.used), p.followed}
 	} else {
 		c := b.content()
 		k.Content = &c
@@ -156,7 +155,7 @@ func Restored(snap []byte, shelf Shelf) (*Shop, error) {
 		s.addProcedure(r.Added, r.Used)
 	}
 	for id, w := range k.Wrenches {
-		s.wrenches[id] = declared{WrenchDeclared: w.Declared, seq: w.Seq, pulls: w.Pulls}
+		s.wrenches[id] = declared{WrenchDeclared: &w.Declared, seq: w.Seq, pulls: w.Pulls}
 	}
 	maps.Copy(s.calibrated, k.Calibrated)
 	maps.Copy(s.heard, k.Heard)
@@ -168,9 +167,7 @@ func Restored(snap []byte, shelf Shelf) (*Shop, error) {
 		s.builds = append(s.builds, s.unkept(&b))
 	}
 	s.putOnBenches(k.Benches)
-	for i := range k.Loose {
-		s.loose = append(s.loose, k.Loose[i].taken(nil))
-	}
+	s.loose = readings(k.Loose, nil)
 	for bench, p := range k.Places {
 		s.places[bench] = &place{badge: p.Badge, person: p.Person, build: s.build(p.Build), engine: p.Engine, order: p.Order, family: p.Family, fastener: p.Fastener, hand: p.Hand}
 	}
@@ -187,7 +184,7 @@ func (s *Shop) unkept(k *keptBuild) *Build {
 	b := &Build{ID: k.ID, BuildOpened: k.Opened, revision: s.revision(k.Opened.Family, k.Opened.Revision), last: k.Last, doubted: k.Doubted,
 		released: k.Released, reopened: k.Reopened}
 	if p := k.Parcel; p != nil {
-		b.parcel = &parcel{p.Packed, p.Place, p.First, p.Until, uses(p.Used)}
+		b.parcel = &parcel{p.Packed, p.Place, p.First, p.Until, uses(p.Used), p.Followed}
 	} else {
 		b.fill(k.Content)
 		s.held = append(s.held, b)
