@@ -129,7 +129,7 @@ func TestJournal_WrongFileIsRefused(t *testing.T) {
 		make func(*testing.T, string)
 		want string
 	}{
-		{"an empty file has lost its entries", text(nil), "restore it from a backup, or remove it"},
+		{"an empty file has lost its entries", text(nil), "which a journal never is: keep it under another name"},
 		{"a text is no journal", text(bytes.Repeat([]byte("torque "), 5000)), "damaged or no journal"},
 		{"another program's file is no journal", bolted(func(tx *bolt.Tx) error {
 			_, err := tx.CreateBucket([]byte("letters"))
@@ -146,7 +146,7 @@ func TestJournal_WrongFileIsRefused(t *testing.T) {
 			if err := os.Truncate(path, int64(3*os.Getpagesize())); err != nil {
 				t.Fatal(err)
 			}
-		}, "restore it from a backup"},
+		}, "witnessmark ledger rebuild-journal"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "j.db")

@@ -130,7 +130,7 @@ func (j *Journal) openFile(readOnly bool) error {
 	}
 	if st.Size() == 0 {
 		// bbolt would take it for a new one, and all that was in it would be forgotten.
-		return errors.New("the file is empty, which a journal never is: restore it from a backup, or remove it to begin a new journal")
+		return errors.New("the file is empty, which a journal never is: " + anew)
 	}
 	keep := func(name string, flag int, mode os.FileMode) (f *os.File, err error) {
 		j.file, err = os.OpenFile(name, flag, mode)
@@ -138,7 +138,7 @@ func (j *Journal) openFile(readOnly bool) error {
 	}
 	j.db, err = bolt.Open(j.path, 0o600, &bolt.Options{Timeout: lockWait, OpenFile: keep, ReadOnly: readOnly, PreLoadFreelist: true})
 	if errors.Is(err, bolterrors.ErrInvalid) || errors.Is(err, bolterrors.ErrChecksum) || errors.Is(err, bolterrors.ErrVersionMismatch) {
-		return fmt.Errorf("the file is damaged or no journal: restore it from a backup: %w", err)
+		return fmt.Errorf("the file is damaged or no journal: %s: %w", anew, err)
 	}
 	return err
 }
@@ -161,7 +161,7 @@ func (j *Journal) whole(tx *bolt.Tx) error {
 		return err
 	}
 	if st.Size() < tx.Size() {
-		return fmt.Errorf("the file is cut short, %d bytes of %d are there: restore it from a backup", st.Size(), tx.Size())
+		return fmt.Errorf("the file is cut short, %d bytes of %d are there: %s", st.Size(), tx.Size(), anew)
 	}
 	return checkPages(tx)
 }
@@ -214,7 +214,10 @@ func lastOf(about, entries *bolt.Bucket) (uint64, error) {
 }
 
 // errWrecked is a file that bbolt cannot find its way in.
-var errWrecked = errors.New("the file is damaged: restore it from a backup, and have the disk looked at")
+var errWrecked = errors.New("the file is damaged: have the disk looked at; " + anew)
+
+// anew is what to do about a journal that cannot be used. What the database has of it, nearly all, is not lost.
+const anew = "keep it under another name, and let witnessmark ledger rebuild-journal write it anew from the database"
 
 // guard runs f, and makes an error of the panic or the memory fault by which bbolt meets a damaged file: the pages of
 // the file are mapped memory, and only its two head pages carry a checksum.

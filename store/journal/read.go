@@ -59,14 +59,14 @@ func walk(c *bolt.Cursor, from, to uint64) ([]audit.Entry, error) {
 	k, v := c.Seek(keyOf(from))
 	for want := from; want <= to; want++ {
 		if k == nil {
-			return nil, fmt.Errorf("entry %d is missing, the last one should be %d: restore the file from a backup", want, to)
+			return nil, fmt.Errorf("entry %d is missing, the last one should be %d: %s", want, to, anew)
 		}
 		seq, err := seqOf(k)
 		if err != nil {
 			return nil, fmt.Errorf("entry %d: %w", want, err)
 		}
 		if seq != want {
-			return nil, fmt.Errorf("entry %d is missing, the next one is %d: restore the file from a backup", want, seq)
+			return nil, fmt.Errorf("entry %d is missing, the next one is %d: %s", want, seq, anew)
 		}
 		e, err := parse(want, v)
 		if err != nil {

@@ -33,7 +33,7 @@ func value(at time.Time, kind string, body []byte) []byte {
 	return v
 }
 
-var errDamaged = errors.New("the entry is damaged on the disk: restore the file from a backup, and have the disk looked at")
+var errDamaged = errors.New("the entry is damaged on the disk: have the disk looked at; " + anew)
 
 // parse is the inverse of value. A damaged entry is never guessed at.
 func parse(seq uint64, v []byte) (audit.Entry, error) {

@@ -24,7 +24,7 @@ func (d *Daemon) compare(ctx context.Context) error {
 		var lost *beyond
 		switch {
 		case errors.As(at.trouble, &lost):
-			return fmt.Errorf("a page of the journal %s was damaged (it lies in %s): entries %d to %d are gone, which the database has: restore a backup, and have the disk looked at",
+			return fmt.Errorf("a page of the journal %s was damaged (it lies in %s): entries %d to %d are gone from it, and the database has them: let witnessmark ledger rebuild-journal write it anew from there, and have the disk looked at",
 				d.folder.Journal(), file, lost.last+1, lost.position)
 		case at.known:
 			d.opt.Log.Error().Str("damaged", file).Uint64("last", d.journal.Last()).Msg("a page of the journal was damaged: it was set aside, and the journal is what it was before its last write; have the disk looked at")

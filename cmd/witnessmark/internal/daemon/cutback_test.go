@@ -39,7 +39,7 @@ func TestF16_DaemonWithRottenHead(t *testing.T) {
 	rotHead(t, data)
 	t.Run("what the database has and the journal lost is named, and nothing is recorded", func(t *testing.T) {
 		for range 2 { // the damage is still there at the next start
-			if err := startError(t, data, file); err == nil || !strings.Contains(err.Error(), "entries 3 to 3 are gone, which the database has: restore a backup") {
+			if err := startError(t, data, file); err == nil || !strings.Contains(err.Error(), "entries 3 to 3 are gone from it, and the database has them: let witnessmark ledger rebuild-journal") {
 				t.Errorf("got %v, want the lost entry named", err)
 			}
 		}
