@@ -52,10 +52,10 @@ func (w diskWatch) trouble() string {
 		return fmt.Sprintf("The disk has been read-only since %s: nothing is recorded and no wrench is acknowledged; "+
 			"it most likely found a fault in itself, have it looked at", moment(short.Since))
 	case short.Refusing:
-		return fmt.Sprintf("The disk is short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; "+
+		return fmt.Sprintf("The disk has been short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; "+
 			"make room on it, work then goes on by itself", moment(short.Since), short.Why)
 	}
-	return fmt.Sprintf("The disk is short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
+	return fmt.Sprintf("The disk has been short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
 		moment(short.Since), short.Why)
 }
 
