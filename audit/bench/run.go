@@ -20,7 +20,7 @@ type run struct {
 	build     *Build
 	procedure *procedure.Procedure
 	joint     *procedure.Joint
-	matcher   *follower // nil where the joint is complete and on no bench
+	matcher   *follower // nil where the joint is complete and on no bench, or was released since it was on one
 	readings  []taken
 	answers   []said
 	drag      []unit.Torque // by fastener: what it takes to run down; nil: none was told

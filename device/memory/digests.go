@@ -1,8 +1,9 @@
 package memory
 
 // digests are those of one kind, by their place in the ring, and where each lies: the places of those that end in the same
-// bits are a chain from the newest to the oldest. A chain is never cut. It is over where a place comes that is not older than
-// the one before it in the chain, for what lay there was overwritten, and so was all that came before that.
+// bits are a chain from the newest to the oldest. A chain is never cut: where what lay at a place was overwritten, and so all that
+// is older, it may go on into another chain, which holds nothing that is looked for, and it is over where a place comes that is not
+// older than the one before it.
 type digests struct {
 	all   []uint64
 	older []uint16         // by place: 1 + the place of the next in the chain, 0: there is none

@@ -129,7 +129,7 @@ func (d *Daemon) startLinks(context.Context) error {
 	return nil
 }
 
-// memoryOf is what is remembered of a wrench. Its link tells it of a reading first, and the live follower again.
+// memoryOf is what is remembered of a wrench. Its link and the live follower both tell it of a reading, whichever comes first.
 func (d *Daemon) memoryOf(wrench string) (m *memory.Memory) {
 	d.live.look(func(*bench.Shop) { m = d.memories[wrench] })
 	return m

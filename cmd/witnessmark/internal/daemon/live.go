@@ -38,7 +38,7 @@ type live struct {
 	recent   []audit.Outcome       // the newest ones, which the writer has not in the database
 	grown    int64                 // leaves that the journal leads to
 	moved    chan struct{}         // closed and replaced whenever an entry was applied
-	acted    audit.Outcome         // of the newest entry that is a person's doing or a declaration
+	acted    audit.Outcome         // of the newest entry that somebody did, a person or the daemon for one
 	said     map[string]audit.Mark // by wrench: the first mark of its newest reading
 	watchers map[*watcher]struct{}
 }
@@ -96,7 +96,7 @@ func (l *live) apply(e audit.Entry) {
 				l.said[ev.Wrench] = m
 			}
 		}
-	case audit.FrameRefused:
+	case audit.FrameRefused, audit.ClockSet: // may come between what somebody does and its outcome
 	default:
 		l.acted = out
 	}

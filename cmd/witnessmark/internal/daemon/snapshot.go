@@ -27,13 +27,13 @@ import (
 type heading struct {
 	Form  string `json:"form"`  // SHA-256 of its form, in hex
 	Seq   uint64 `json:"seq"`   // the last entry that all of it knows
-	Last  uint64 `json:"last"`  // the last entry that any of it knows: of a wrench a reading may be remembered that came later
+	Last  uint64 `json:"last"`  // no entry after this one is known to any of it: of a wrench a reading may be remembered that came later
 	Entry string `json:"entry"` // SHA-256 of that last one, in hex
 	Shelf int64  `json:"shelf"` // bytes of the shelf that belong to it
 	Body  string `json:"body"`  // SHA-256 of the other lines, in hex
 }
 
-// stood is what the live follower holds after an entry, beside its shop.
+// stood is what the live follower holds after an entry, beside its shop; the memories may hold later readings.
 type stood struct {
 	Leaves   int64
 	Memories map[string]*memory.Memory
@@ -51,6 +51,7 @@ type snapshots struct {
 	d      *Daemon
 	shelf  *shelf
 	at     atomic.Uint64 // the last entry of the newest one, 0: there is none
+	rotten atomic.Bool   // the shelf has lost something, and so has every snapshot that it belongs to
 	taking sync.Mutex
 }
 
@@ -165,6 +166,7 @@ func (s *snapshots) stand(head heading, body []byte) error {
 
 // spoiled ends the daemon: what was put away cannot be had again but from the journal, which the next start does.
 func (s *snapshots) spoiled(err error) {
+	s.rotten.Store(true)
 	_ = os.Remove(s.d.folder.Snapshot())
 	s.d.end(fmt.Errorf("builds that were put away cannot be read again; start again, which makes them anew from the journal, and have the disk looked at: %w", err))
 }
@@ -201,7 +203,7 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 				return
 			}
 		}
-		err = whole.Keep(s.d.folder.Snapshot(), parts...)
+		err = s.put(parts)
 	}
 	if err != nil {
 		s.d.opt.Log.Warn().Err(err).Msg("no snapshot could be taken; the next start takes longer")
@@ -209,6 +211,19 @@ func (s *snapshots) keep(ctx context.Context, many uint64) {
 	}
 	s.at.Store(seq)
 	s.d.slim()
+}
+
+// put puts a snapshot into its place, unless what it has on the shelf is lost.
+func (s *snapshots) put(parts [][]byte) error {
+	if s.rotten.Load() {
+		return errShelf
+	}
+	err := whole.Keep(s.d.folder.Snapshot(), parts...)
+	if s.rotten.Load() { // meanwhile
+		_ = os.Remove(s.d.folder.Snapshot()) // spoiled may have done it
+		err = errShelf
+	}
+	return err
 }
 
 // take makes the text of a snapshot, in parts, whose part of the shelf is on the disk then. What is remembered of the wrenches

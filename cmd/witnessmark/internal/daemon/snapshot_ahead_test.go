@@ -10,7 +10,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/whole"
 )
 
-// A link knows a reading before the live follower does, so a snapshot may remember one that came after all else that is in it.
+// A link may know a reading before the live follower does, so a snapshot may remember one that came after all else that is in it.
 // A start from it is not told of that reading again, and remembers what a start from the first entry remembers.
 func TestSnapshot_RemembersLaterReadings(t *testing.T) {
 	w, port := newWrench(t)
