@@ -245,8 +245,15 @@ func TestPorts_Serial(t *testing.T) {
 		b.User = stranger
 		f := only(t, b)
 		is(t, f, NotOK, "user stranger may not open "+s.Path)
-		if !strings.Contains(f.Do, "usermod -aG") {
-			t.Errorf("got %q, want the command", f.Do)
+		at, err := stat(s.Path)
+		must(t, err)
+		if f.Do != b.letIn(at.gid) {
+			t.Errorf("got %q, want %q", f.Do, b.letIn(at.gid))
+		}
+		for gid, want := range map[uint32]string{0: "udev rule", 20: "usermod -aG"} {
+			if got := b.letIn(gid); !strings.Contains(got, want) {
+				t.Errorf("group %d: got %q, want a %s", gid, got, want)
+			}
 		}
 	})
 	t.Run("for a user of its group", func(t *testing.T) {
