@@ -8,7 +8,8 @@ import (
 )
 
 type personCommand struct {
-	Forget personForget `cmd:"" help:"Blank a person's name and badges, when the time to keep them is over. What was recorded stays, and is proved as before."`
+	Forget   personForget   `cmd:"" help:"Blank a person's name and badges, when the time to keep them is over. What was recorded stays, and is proved as before."`
+	Password personPassword `cmd:"" help:"Give a person a new password, on the machine of the daemon: the way back where one is lost."`
 }
 
 type personForget struct {

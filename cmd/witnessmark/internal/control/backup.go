@@ -14,14 +14,16 @@ type BackupDesk interface {
 }
 
 // SocketHandler serves what Handler does, and what is for the socket alone: the whole journal, in which names stand that
-// were blanked elsewhere.
+// were blanked elsewhere, and new passwords, for which nobody proves who they are.
 func SocketHandler(d interface {
 	Desk
 	BackupDesk
+	PasswordDesk
 }) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("/", Handler(d))
 	mux.HandleFunc("GET /api/v1/backup/journal", func(w http.ResponseWriter, r *http.Request) { copyJournal(w, r, d) })
+	mux.HandleFunc("POST /api/v1/passwords", func(w http.ResponseWriter, r *http.Request) { givePassword(w, r, d) })
 	return mux
 }
 

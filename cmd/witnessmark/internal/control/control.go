@@ -37,6 +37,7 @@
 // and over the socket alone, never over the network:
 //
 //	GET    /api/v1/backup/journal          → the journal as it is now, in the form of journal.ReadCopy
+//	POST   /api/v1/passwords               NewPassword → PasswordGiven
 //
 // Every refusal is {"error": sentence} with a status of 4xx: 400 the request is malformed, 404 no such thing, 409 it
 // cannot be done now. 5xx: the daemon cannot, whatever is asked.

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
@@ -105,19 +106,16 @@ func (p *Pages) second(r *http.Request) (string, error) {
 	if name == "" {
 		return "", nil
 	}
-	key := strings.ToLower(name) + "\x00password"
-	if p.throttle.wait(key) > 0 {
-		return "", control.Refuse(en("refusal.too-many-wrong-tries-of-the-second-person"))
-	}
-	id, err := p.proven(r.Context(), name, r.FormValue("second_password"))
-	if err != nil {
-		if errors.Is(err, errWrong) {
-			p.throttle.wrong(key)
-			return "", control.Refuse(en("refusal.name-and-password-of-the-second-person-do"))
-		}
+	id, err := p.provePassword(r, name, r.FormValue("second_password"))
+	var often *throttled
+	switch {
+	case errors.As(err, &often):
+		return "", control.Refuse(en("refusal.too-many-wrong-tries-of-the-second-person", "Time", often.wait.Round(time.Second)))
+	case errors.Is(err, errWrong):
+		return "", control.Refuse(en("refusal.name-and-password-of-the-second-person-do"))
+	case err != nil:
 		return "", control.Refuse(err.Error())
 	}
-	p.throttle.right(key)
 	may := false
 	p.Shop.Look(func(s *bench.Shop) { may = s.Has(id, audit.Technician) || s.Has(id, audit.Lead) })
 	if !may {

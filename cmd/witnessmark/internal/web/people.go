@@ -86,12 +86,8 @@ func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
 		return err
 	}
 	if password := r.FormValue("password"); password != "" {
-		hash, err := hashed(password)
-		if err != nil {
-			return control.Malformed(err.Error())
-		}
-		if err := p.Accounts.Prove(ctx, id, store.Proofs{Password: hash}); err != nil {
-			return control.Refuse(errAway.Error())
+		if err := p.setPassword(ctx, id, password); err != nil {
+			return err
 		}
 	}
 	if err := p.Shop.GiveRoles(ctx, audit.RolesGiven{Person: id, Roles: r.Form["role"], By: me.ID}); err != nil {
@@ -101,4 +97,25 @@ func (p *Pages) change(ctx context.Context, me person, r *http.Request) error {
 		return nil
 	}
 	return p.kept.endAll(ctx, id) // they sign in anew, with what they may do now
+}
+
+func (p *Pages) setPassword(ctx context.Context, id, password string) error {
+	hash, err := hashed(password)
+	if err != nil {
+		return control.Malformed(err.Error())
+	}
+	if err := p.Accounts.Prove(ctx, id, store.Proofs{Password: hash}); err != nil {
+		p.Log.Warn().Err(err).Msg("accounts cannot be written")
+		return control.Refuse(errAway.Error())
+	}
+	return nil
+}
+
+// GivePassword gives a person a new password, whoever asks, and ends what they are signed in to. A crash in between leaves the new
+// password and the old sessions: give it once more.
+func (p *Pages) GivePassword(ctx context.Context, id, password string) error {
+	if err := p.setPassword(ctx, id, password); err != nil {
+		return err
+	}
+	return p.kept.endAll(ctx, id)
 }
