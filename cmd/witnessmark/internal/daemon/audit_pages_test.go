@@ -417,6 +417,39 @@ func TestPages_AWrenchAndWhatItTouched(t *testing.T) {
 	ada.want(404, "no wrench", "GET", "/wrenches/"+url.PathEscape(hostile), nil)
 }
 
+// Who mistypes the password of a second person keeps that colleague out at this place alone.
+func TestPages_TheSecondPersonMistyped(t *testing.T) {
+	w, port := newWrench(t)
+	var log strings.Builder
+	d := made(t, t.TempDir(), shopFile(port), &log)
+	if err := d.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	b, _, ada := classABuild(t, d, w)
+	at := fmt.Sprintf("/builds/%d", b.ID)
+	rv, err := d.Review(b.ID)
+	if err != nil || len(rv.Findings) != 1 {
+		t.Fatalf("got %+v, %v, want one finding", rv, err)
+	}
+	form := url.Values{"finding": {rv.Findings[0].ID}, "found": {rv.Findings[0].Text}, "reason": {"below the yield"}, "own_password": {password},
+		"second": {"Bo Lind"}, "second_password": {"no"}}
+	for range 5 {
+		ada.want(303, "", "POST", at+"/concede", form)
+		ada.want(200, "of the second person do not belong together", "GET", at, nil)
+	}
+	form.Set("second_password", password+"Bo Lind")
+	ada.want(303, "", "POST", at+"/concede", form)
+	ada.want(200, "too many wrong tries of the second person: wait 2s", "GET", at, nil)
+	bench := atBench(t, d, "1")
+	bench.signIn("Ada Holt")
+	bench.want(303, "", "POST", at+"/concede", form)
+	bench.want(200, "Conceded by Ada Holt and Bo Lind", "GET", at, nil)
+	stopDaemon(t, d)
+	if got := strings.Count(log.String(), "a password was wrong"); got != 5 {
+		t.Errorf("got %d wrong passwords in the log, want 5", got)
+	}
+}
+
 // closeDatabase ends all connections to the database and lets nobody in again, until open is called.
 func closeDatabase(t *testing.T, d *Daemon) (open func()) {
 	t.Helper()
