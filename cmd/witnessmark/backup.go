@@ -11,7 +11,6 @@ import (
 	"github.com/mattn/go-isatty"
 
 	"witnessmark/cmd/witnessmark/internal/backup"
-	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/store"
@@ -45,18 +44,8 @@ func (c *backupCommand) Run(ctx context.Context, s shop, all *commands) (err err
 		return inputError{err}
 	}
 	src := backup.Source{Configuration: c.Config, NoEvidence: c.NoEvidence, Version: version(), Now: time.Now().UTC()}
-	if c.Config != "" {
-		cfg, err := config.Load(c.Config)
-		if err != nil {
-			return inputError{err}
-		}
-		if all.Data == "" && cfg.Data != "" {
-			s.data = cfg.Data
-		}
-		if c.Database == "" && cfg.Database != config.Private {
-			c.Database = cfg.Database
-		}
-		c.Shop = cfg.Shop.ID
+	if _, err := c.configured(c.Config, &s, all); err != nil {
+		return err
 	}
 	src.Folder = s.folder()
 	read, letGo, err := journalOf(ctx, s)
@@ -109,6 +98,9 @@ func (c *backupCommand) tell(s shop, a *backup.Archive) error {
 // journalOf gives the way to a copy of the journal: from the daemon, or from the file where none runs. Then the folder stays
 // locked until letGo, so that none starts meanwhile.
 func journalOf(ctx context.Context, s shop) (read func(context.Context, io.Writer) error, letGo func() error, err error) {
+	if err := s.open(); err != nil {
+		return nil, nil, err
+	}
 	file := s.folder().Journal()
 	if _, err := os.Stat(file); err != nil {
 		return nil, nil, inputError{fmt.Errorf("no journal in %s: name the data folder with --data", s.data)}
@@ -136,7 +128,7 @@ func journalOf(ctx context.Context, s shop) (read func(context.Context, io.Write
 func (c *backupCommand) tools(ctx context.Context, s shop, src *backup.Source) (tools cluster.Tools, stop func() error, err error) {
 	url, stop := c.Database, func() error { return nil }
 	if url == "" {
-		p, err := private(ctx, s.folder().Postgres())
+		p, err := s.private(ctx)
 		if err != nil {
 			return tools, nil, err
 		}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 
+	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/store"
 	"witnessmark/store/cluster"
 )
@@ -16,12 +17,30 @@ type records struct {
 	Shop     string `help:"Shop, where the database holds several." placeholder:"ID"`
 }
 
+// configured takes from a configuration of the daemon, where one is named, what no flag says: the data folder, the database and the
+// shop in it.
+func (r *records) configured(file string, s *shop, all *commands) (cfg config.Config, err error) {
+	if file == "" {
+		return cfg, nil
+	}
+	if cfg, err = s.configured(file, all); err != nil {
+		return cfg, err
+	}
+	if r.Database == "" && cfg.Database != config.Private {
+		r.Database = cfg.Database
+	}
+	if r.Shop == "" {
+		r.Shop = cfg.Shop.ID
+	}
+	return cfg, nil
+}
+
 // open connects for reading: to the database named, else to the private one in the data folder, which is started for
 // the moment where no daemon runs it. close must be called.
 func (r records) open(ctx context.Context, s shop) (_ *store.Reader, close func() error, err error) {
 	url, stop := r.Database, func() error { return nil }
 	if url == "" {
-		c, err := private(ctx, s.folder().Postgres())
+		c, err := s.private(ctx)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -34,8 +53,12 @@ func (r records) open(ctx context.Context, s shop) (_ *store.Reader, close func(
 	return reader, func() error { return errors.Join(reader.Close(), stop()) }, nil
 }
 
-// private attaches to the private database of a folder, or starts it for the moment where no daemon runs it.
-func private(ctx context.Context, dir string) (*cluster.Cluster, error) {
+// private attaches to the private database in the data folder, or starts it for the moment where no daemon runs it.
+func (s shop) private(ctx context.Context) (*cluster.Cluster, error) {
+	if err := s.open(); err != nil {
+		return nil, err
+	}
+	dir := s.folder().Postgres()
 	if _, err := os.Stat(dir); err != nil {
 		return nil, inputError{fmt.Errorf("no private database in %s: name the data folder with --data, or the database with --database", dir)}
 	}

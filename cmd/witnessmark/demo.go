@@ -42,7 +42,10 @@ func (c *demoCommand) Run(ctx context.Context, s shop, all *commands) (err error
 		return err
 	}
 	if all.Data == "" {
-		s.data = filepath.Join(s.data, demoFolder)
+		s.data = filepath.Join(ownFolder(), demoFolder)
+	}
+	if ofService(s.data) {
+		return inputError{fmt.Errorf("%s is for the records of the installed service, and a demonstration invents some: name another folder with --data", s.data)}
 	}
 	if err := os.MkdirAll(s.data, 0o700); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
@@ -138,7 +141,7 @@ func (c *demoCommand) tell(ctx context.Context, s shop, client *control.Client, 
 		return nil, err
 	}
 	fmt.Fprint(s.out, "\nThe ledger\n\n")
-	if err := (&verifyCommand{}).Run(ctx, s); err != nil {
+	if err := (&verifyCommand{}).prove(ctx, s, ""); err != nil {
 		return nil, err
 	}
 	return c.compare(ctx, s, engine, played)

@@ -12,12 +12,6 @@ import (
 	"witnessmark/cmd/witnessmark/internal/doctor"
 )
 
-// Where the package puts the configuration and the data of its service.
-const (
-	packageConfig = "/etc/witnessmark/shop.yaml"
-	packageData   = "/var/lib/witnessmark"
-)
-
 type doctorCommand struct {
 	Config string `help:"Configuration file; that of the installed service if left out, where there is one." placeholder:"FILE" type:"existingfile"`
 	User   string `help:"User that the daemon runs as; the owner of the data folder if left out." placeholder:"NAME"`

@@ -114,7 +114,7 @@ func (c *ledgerLoss) Run(ctx context.Context, s shop, all *commands) error {
 	if s.remote.Server != "" {
 		return inputError{errors.New("a loss is accepted on the machine of the daemon: leave out --server")}
 	}
-	o, err := served(c.Config, s, all)
+	o, err := atRest(c.Config, s, all)
 	if err != nil {
 		return err
 	}
@@ -144,7 +144,7 @@ func (c *ledgerJournal) Run(ctx context.Context, s shop, all *commands) error {
 	if s.remote.Server != "" {
 		return inputError{errors.New("the journal is written on the machine of the daemon: leave out --server")}
 	}
-	o, err := served(c.Config, s, all)
+	o, err := atRest(c.Config, s, all)
 	if err != nil {
 		return err
 	}

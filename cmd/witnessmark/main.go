@@ -11,7 +11,6 @@ import (
 	"net/http"
 	"os"
 	"os/signal"
-	"path/filepath"
 	"strconv"
 	"syscall"
 
@@ -34,7 +33,7 @@ const safety = paper.Safety
 
 // commands is the whole command line.
 type commands struct {
-	Data string `help:"Data folder of the daemon." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
+	Data string `help:"Data folder of the daemon. Left out: the one that a configuration given names, else this user's own if a shop is in it, else that of the installed service." placeholder:"DIR" type:"path" env:"WITNESSMARK_DATA"`
 	network
 
 	Man manFlag `help:"Write the manual page." hidden:""`
@@ -87,6 +86,9 @@ func (s shop) client() *control.Client {
 	if s.remote.Server != "" {
 		return s.remote.client()
 	}
+	if err := s.open(); err != nil {
+		return control.Refusing(err)
+	}
 	return control.NewClient(s.folder().Socket())
 }
 
@@ -129,7 +131,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) (code int) {
 		fmt.Fprintf(errs, "witnessmark: %s\n", misspoken(err))
 		return exitInput
 	}
-	return report(errs, words.Run(shop{data: folder(c.Data), remote: c.network, out: out, log: errs}))
+	return report(errs, words.Run(shop{data: folder(c.Data, packageData), remote: c.network, out: out, log: errs}))
 }
 
 // misspoken says what is wrong with a command line, and where to read how it is written.
@@ -172,19 +174,4 @@ func report(errs io.Writer, err error) int {
 	}
 	fmt.Fprintln(errs, "witnessmark:", err)
 	return exitAttention
-}
-
-// folder is the data folder: the one given, else the user's folder for state (XDG base directories).
-func folder(given string) string {
-	if given != "" {
-		return given
-	}
-	if state := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(state) {
-		return filepath.Join(state, "witnessmark")
-	}
-	home, err := os.UserHomeDir()
-	if err != nil {
-		return filepath.Join("/var/lib", "witnessmark")
-	}
-	return filepath.Join(home, ".local", "state", "witnessmark")
 }

@@ -62,7 +62,7 @@ func (c *restoreCommand) Run(ctx context.Context, s shop, all *commands) (err er
 // as finished all the same.
 func (c *restoreCommand) prove(ctx context.Context, s shop, of string) error {
 	proof := verifyCommand{records: records{Database: c.Database, Shop: of}}
-	err := proof.Run(ctx, s)
+	err := proof.prove(ctx, s, "")
 	if err != nil && !errors.Is(err, errAttention) {
 		return fmt.Errorf("the restored record could not be looked at, so the folder stays marked as unfinished: %w", err)
 	}

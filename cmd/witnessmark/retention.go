@@ -13,7 +13,7 @@ import (
 
 type retentionCommand struct {
 	records
-	Config string `required:"" help:"Configuration file." type:"existingfile" placeholder:"FILE"`
+	Config string `required:"" help:"Configuration of the daemon: its retention, and where the records are." type:"existingfile" placeholder:"FILE"`
 }
 
 // Help is shown below the flags.
@@ -23,10 +23,10 @@ of those years are over. Nothing goes by itself: witnessmark person forget blank
 }
 
 // Run lists the people whose names need not be kept any more.
-func (c *retentionCommand) Run(ctx context.Context, s shop) (err error) {
-	cfg, err := config.Load(c.Config)
+func (c *retentionCommand) Run(ctx context.Context, s shop, all *commands) (err error) {
+	cfg, err := c.configured(c.Config, &s, all)
 	if err != nil {
-		return inputError{err}
+		return err
 	}
 	reader, closeAll, err := c.open(ctx, s)
 	if err != nil {

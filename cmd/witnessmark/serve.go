@@ -14,7 +14,6 @@ import (
 	"github.com/mattn/go-isatty"
 	"github.com/rs/zerolog"
 
-	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/cmd/witnessmark/internal/tend"
 )
@@ -33,6 +32,9 @@ const stopWithin = 45 * time.Second
 
 // Run works until it is told to stop or cannot go on; then the error says why.
 func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
+	if all.Data == "" {
+		s.data = ownFolder() // never another's by chance: it may be the first start
+	}
 	o, err := served(c.Config, s, all)
 	if err != nil {
 		return err
@@ -74,14 +76,23 @@ func (c *serveCommand) Run(ctx context.Context, s shop, all *commands) error {
 
 // served are the options of the daemon of a configuration.
 func served(file string, s shop, all *commands) (daemon.Options, error) {
-	cfg, err := config.Load(file)
-	if err != nil {
-		return daemon.Options{}, inputError{err}
+	cfg, err := s.configured(file, all)
+	if err == nil {
+		err = s.open()
 	}
-	if all.Data == "" && cfg.Data != "" {
-		s.data = cfg.Data
+	if err != nil {
+		return daemon.Options{}, err
 	}
 	return daemon.Options{Config: cfg, Data: s.data, Clock: time.Now, Uptime: daemon.SinceBoot, NewID: newID, Log: logger(s.log), Version: version()}, nil
+}
+
+// atRest are the options of a daemon that does not run, for what writes into its folder in its place.
+func atRest(file string, s shop, all *commands) (daemon.Options, error) {
+	o, err := served(file, s, all)
+	if err != nil {
+		return o, err
+	}
+	return o, shop{data: o.Data}.ours()
 }
 
 // logger writes JSON lines, or readable ones where a person sits at the other end.

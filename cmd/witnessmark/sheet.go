@@ -60,6 +60,9 @@ func (c *sheetCommand) Run(ctx context.Context, s shop) (err error) {
 // publicKey is the text of the key that the ledger of the shop is signed with.
 func publicKey(file string, s shop) (string, error) {
 	if file == "" {
+		if err := s.open(); err != nil {
+			return "", err
+		}
 		file = s.folder().Key() + ".pub"
 	}
 	if _, err := ledger.ReadVerifier(file); err != nil {

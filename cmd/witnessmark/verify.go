@@ -9,7 +9,6 @@ import (
 
 	"github.com/mattn/go-isatty"
 
-	"witnessmark/cmd/witnessmark/internal/config"
 	"witnessmark/store"
 	"witnessmark/store/ledger"
 )
@@ -20,15 +19,24 @@ type verifyCommand struct {
 	Key        string   `help:"Public key of the shop's ledger; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 	Witness    []string `help:"A file of checkpoints that were kept elsewhere; may be given again." placeholder:"FILE" type:"existingfile"`
 	WitnessKey []string `help:"Public key of a witness whose signature is to be looked for; may be given again." placeholder:"FILE" type:"existingfile"`
-	Config     string   `help:"Configuration of the daemon, for the checkpoints on another disk that it names." placeholder:"FILE" type:"existingfile"`
+	Config     string   `help:"Configuration of the daemon: it says where the records are, and the checkpoints on another disk." placeholder:"FILE" type:"existingfile"`
 	Checkpoint string   `help:"A checkpoint that was kept outside; the one in the data folder if left out." placeholder:"FILE" type:"existingfile"`
 }
 
 // Run checks a bundle, or makes every leaf anew from its row and checks the whole ledger; exit code 1 says what does not fit.
-func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
+func (c *verifyCommand) Run(ctx context.Context, s shop, all *commands) error {
 	if c.Bundle != "" {
 		return checkBundle(s, c.Bundle, c.Key, c.WitnessKey)
 	}
+	cfg, err := c.configured(c.Config, &s, all)
+	if err != nil {
+		return err
+	}
+	return c.prove(ctx, s, cfg.Witness)
+}
+
+// prove checks the whole ledger; checkpoints may be kept in the file elsewhere too, empty: there is none.
+func (c *verifyCommand) prove(ctx context.Context, s shop, elsewhere string) (err error) {
 	key, err := publicKey(c.Key, s)
 	if err != nil {
 		return err
@@ -38,7 +46,7 @@ func (c *verifyCommand) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, closeAll()) }()
-	kept, err := c.kept(s, store.Origin(reader.Shop()))
+	kept, err := c.kept(s, elsewhere, store.Origin(reader.Shop()))
 	if err != nil {
 		return inputError{err}
 	}
@@ -88,9 +96,12 @@ func tellLosses(w io.Writer, found store.Verified) {
 }
 
 // kept reads the checkpoints that were kept outside the database.
-func (c *verifyCommand) kept(s shop, origin string) ([]store.Kept, error) {
+func (c *verifyCommand) kept(s shop, elsewhere, origin string) ([]store.Kept, error) {
 	file := c.Checkpoint
 	if file == "" {
+		if err := s.open(); err != nil {
+			return nil, err
+		}
 		file = s.folder().Outside()
 	}
 	outside, err := ledger.ReadOutside(file)
@@ -102,14 +113,8 @@ func (c *verifyCommand) kept(s shop, origin string) ([]store.Kept, error) {
 		all = append(all, store.Kept{Where: file, Note: outside})
 	}
 	files := c.Witness
-	if c.Config != "" {
-		cfg, err := config.Load(c.Config)
-		if err != nil {
-			return nil, err
-		}
-		if cfg.Witness != "" {
-			files = append(files, cfg.Witness)
-		}
+	if elsewhere != "" {
+		files = append(files, elsewhere)
 	}
 	for _, file := range files {
 		more, err := witnessed(s, file, origin)

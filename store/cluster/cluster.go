@@ -50,7 +50,10 @@ func Start(ctx context.Context, dir string, settings ...string) (*Cluster, error
 	if err != nil {
 		return nil, err
 	}
-	if err := waitForOld(ctx, f); err != nil {
+	if err = f.ours(); err == nil {
+		err = waitForOld(ctx, f)
+	}
+	if err != nil {
 		return nil, errors.Join(err, f.close())
 	}
 	s, err := startServer(bin, f, settings)

@@ -134,6 +134,26 @@ func TestCluster_RowsOutliveStopAndCrash(t *testing.T) {
 	}
 }
 
+// Root may open the folder of another user's daemon, and must not start its server as a third one.
+func TestCluster_OfAnotherUser(t *testing.T) {
+	dir := made(t)
+	const stranger = 54321
+	if err := os.Chown(dir, stranger, stranger); err != nil {
+		t.Skipf("a folder is given away by root only: %v", err)
+	}
+	c, err := Start(t.Context(), dir, "fsync=off")
+	if err == nil {
+		c.Stop(context.Background())
+		t.Fatal("got a server in a folder of another user")
+	}
+	if want := "belongs to the user 54321: run this as that user, for example as root with `runuser -u 54321 -- witnessmark …`"; !strings.Contains(err.Error(), want) {
+		t.Errorf("got %v, want %q", err, want)
+	}
+	if _, err := os.Stat(dir + ".log"); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("got %v, want no log of a server beside it", err)
+	}
+}
+
 func TestCluster_ClosedParentsAndALongPath(t *testing.T) {
 	deep := t.TempDir()
 	for range 6 {

@@ -112,6 +112,24 @@ func serverUser() (o owner, other bool, err error) {
 	return owner{}, false, errors.New("PostgreSQL refuses to run as root and there is no user postgres or nobody: create one, or run as an ordinary user")
 }
 
+// ours refuses a cluster of a user other than the one that we would run its server as: that one cannot read it, and would leave
+// files behind that the daemon of the other cannot write.
+func (f *folder) ours() error {
+	o, _, err := serverUser()
+	if err != nil {
+		return err
+	}
+	uid, known := ownerOf(f.file)
+	if !known || uid == o.uid {
+		return nil
+	}
+	name := strconv.Itoa(uid)
+	if u, err := user.LookupId(name); err == nil {
+		name = u.Username
+	}
+	return fmt.Errorf("the database in %s belongs to the user %[2]s: run this as that user, for example as root with `runuser -u %[2]s -- witnessmark …`", f.path, name)
+}
+
 // give makes a folder of the owner's, closed to everybody else.
 func (o owner) give(path string) error {
 	if err := os.Chown(path, o.uid, o.gid); err != nil {

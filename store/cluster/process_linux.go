@@ -1,6 +1,7 @@
 package cluster
 
 import (
+	"os"
 	"os/exec"
 	"syscall"
 )
@@ -12,4 +13,17 @@ func become(cmd *exec.Cmd, o owner, other bool) {
 	if other {
 		cmd.SysProcAttr.Credential = &syscall.Credential{Uid: uint32(o.uid), Gid: uint32(o.gid)}
 	}
+}
+
+// ownerOf is whose file it is.
+func ownerOf(f *os.File) (uid int, known bool) {
+	info, err := f.Stat()
+	if err != nil {
+		return 0, false
+	}
+	st, known := info.Sys().(*syscall.Stat_t)
+	if !known {
+		return 0, false
+	}
+	return int(st.Uid), true
 }

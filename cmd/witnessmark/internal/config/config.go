@@ -4,7 +4,9 @@ package config
 
 import (
 	_ "embed"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"time"
 
@@ -86,6 +88,9 @@ func (c Config) BenchOf(wrench string) string {
 // Load reads and checks a file. Relative paths in it count from the folder that it lies in.
 func Load(path string) (Config, error) {
 	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrPermission) {
+		return Config{}, fmt.Errorf("this user may not read the configuration %s: run this as the user of the daemon, for example as root with `runuser -u witnessmark -- witnessmark …`", path)
+	}
 	if err != nil {
 		return Config{}, fmt.Errorf("read configuration: %w", err)
 	}

@@ -211,7 +211,7 @@ func (c *Client) send(ctx context.Context, method, what string, body io.Reader) 
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ECONNREFUSED):
 		return nil, fmt.Errorf("%w at %s: start one with `witnessmark serve`, or name its folder with --data", ErrNoDaemon, c.where)
 	case errors.Is(err, fs.ErrPermission):
-		return nil, &Error{http.StatusForbidden, fmt.Sprintf("the socket %s belongs to another user: run this command as the user of the daemon", c.where)}
+		return nil, &Error{http.StatusForbidden, fmt.Sprintf("the socket %s belongs to another user: run this command as the user of the daemon, for example as root with `runuser -u witnessmark -- witnessmark …`", c.where)}
 	case err != nil:
 		return nil, fmt.Errorf("ask the daemon: %w", err)
 	case resp.StatusCode < 300:
