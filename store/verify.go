@@ -141,6 +141,9 @@ func (v *walk) begin(ctx context.Context, key string, kept []Kept) (err error) {
 		return err
 	}
 	err = v.tx.QueryRow(ctx, "SELECT size FROM witnessmark.ledger_head WHERE shop = $1", v.shop).Scan(&v.size)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return fmt.Errorf("this database holds no ledger of the shop %s: look whether that is the right shop, and the right database", v.shop)
+	}
 	if err != nil {
 		return fmt.Errorf("read the end of the ledger: %w", err)
 	}

@@ -270,7 +270,7 @@ func succeed(t *testing.T, args ...string) string {
 // leaves is everything that is recorded of the entries up to last, as one number of leaves and one hash.
 func leaves(t *testing.T, data string, last uint64) (n int64, sum string) {
 	t.Helper()
-	base, err := private(t.Context(), daemon.Folder(data).Postgres())
+	base, err := shop{data: data}.private(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

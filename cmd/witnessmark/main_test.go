@@ -75,23 +75,6 @@ func TestRun_ExitCodes(t *testing.T) {
 	}
 }
 
-func TestFolder(t *testing.T) {
-	t.Setenv("HOME", "/home/ada")
-	for name, tc := range map[string]struct{ given, state, want string }{
-		"the one given wins":            {"/srv/shop", "/var/state", "/srv/shop"},
-		"then the user's state folder":  {"", "/var/state", "/var/state/witnessmark"},
-		"a relative one does not count": {"", "state", "/home/ada/.local/state/witnessmark"},
-		"its usual place is the last":   {"", "", "/home/ada/.local/state/witnessmark"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			t.Setenv("XDG_STATE_HOME", tc.state)
-			if got := folder(tc.given); got != tc.want {
-				t.Errorf("got %q, want %q", got, tc.want)
-			}
-		})
-	}
-}
-
 func TestWrenches_Attention(t *testing.T) {
 	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
 	since, seen, ahead, past := now.Add(-12*time.Second), now.Add(-3*time.Second), now.AddDate(0, 1, 0), now.AddDate(0, -1, 0)

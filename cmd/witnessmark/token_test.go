@@ -10,15 +10,16 @@ import (
 	"time"
 
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/daemon"
 )
 
-// A token is given beside the daemon; the same commands then go over the network, as its person.
-func TestCommands_OverTheNetwork(t *testing.T) {
+// administered is a daemon of the example with Ada Holt as its administrator.
+func administered(t *testing.T, data string) *daemon.Daemon {
+	t.Helper()
 	cfg, err := config.Parse("example.yaml", []byte(strings.Replace(string(config.Example()), "listen: 127.0.0.1:7680", "listen: 127.0.0.1:0", 1)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	data := t.TempDir()
 	d := works(t, cfg, data, time.Now)
 	written(t, data)
 	code, err := os.ReadFile(filepath.Join(data, "set-up-code"))
@@ -32,6 +33,13 @@ func TestCommands_OverTheNetwork(t *testing.T) {
 	if err := resp.Body.Close(); err != nil {
 		t.Fatal(err)
 	}
+	return d
+}
+
+// A token is given beside the daemon; the same commands then go over the network, as its person.
+func TestCommands_OverTheNetwork(t *testing.T) {
+	data := t.TempDir()
+	d := administered(t, data)
 	here, there := "--data "+data, "--server http://"+d.Addr()+" --token-file "
 	file, plate := filepath.Join(t.TempDir(), "token"), write(t, "plates.yaml", plates)
 	for _, step := range []struct {

@@ -27,7 +27,7 @@ func (c *copier) run(ctx context.Context) {
 	defer t.Stop()
 	for {
 		if err := c.copy(); err != nil {
-			c.log.Error().Err(err).Str("witness", c.to).Msg("the checkpoint was not copied to the other disk; readings are recorded all the same")
+			c.log.Error().Err(err).Str("witness", c.to).Msg("the checkpoint was not copied to the other disk; readings are recorded all the same, and witnessmark doctor says what to do")
 		}
 		if ctx.Err() != nil {
 			return

@@ -65,6 +65,7 @@ func Of() System {
 // Examine makes all checks, in an order in which one would put things right.
 func Examine(ctx context.Context, b Box) []Finding {
 	found := []Finding{b.postgres(ctx), b.folder(), b.key(), b.space()}
+	found = append(found, b.witness()...)
 	found = append(found, b.ports(ctx)...)
 	return append(found, b.group(), b.modemManager(), b.clock(ctx), b.kernel(), b.certificate())
 }
