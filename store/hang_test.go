@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"testing"
@@ -76,4 +77,21 @@ func TestStore_SilentServerIsLeft(t *testing.T) {
 		t.Errorf("got position %d, want 5, as the COMMIT never arrived", got)
 	}
 	s.wantWhole(st)
+}
+
+// The server falls silent at the last question of a verification: whoever gives it up has no answer to wait for.
+func TestVerify_SilentServerIsLeft(t *testing.T) {
+	s, _, p := throughProxy(t)
+	r, err := store.OpenReader(t.Context(), p.url(s.opt.URL), "s1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	ctx, giveUp := context.WithCancel(t.Context())
+	defer giveUp()
+	p.armAt(func(said []byte) bool { return bytes.Contains(said, []byte("edge, position FROM witnessmark.ledger_head")) },
+		func(l *line, _ []byte) { l.deafen(); giveUp() })
+	if _, err := r.Verify(ctx, s.opt.Key.Public, nil, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v, want the verification given up", err)
+	}
 }

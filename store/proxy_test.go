@@ -11,7 +11,7 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// proxy stands between a store and PostgreSQL, and does what it was armed with to the next COMMIT.
+// proxy stands between a store and PostgreSQL, and does what it was armed with to the next thing said that fits.
 type proxy struct {
 	t      *testing.T
 	listen net.Listener
@@ -20,6 +20,7 @@ type proxy struct {
 
 	mu    sync.Mutex
 	armed func(*line, []byte)
+	fits  func(piece []byte) bool
 	lines []*line
 }
 
@@ -63,9 +64,14 @@ func (p *proxy) url(direct string) string {
 
 // arm says what happens to the next COMMIT, instead of its being passed on.
 func (p *proxy) arm(f func(l *line, commit []byte)) {
+	p.armAt(func(piece []byte) bool { return piece[0] == 'Q' && bytes.HasSuffix(piece, []byte("commit\x00")) }, f)
+}
+
+// armAt is arm for what fits.
+func (p *proxy) armAt(fits func(piece []byte) bool, f func(l *line, piece []byte)) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.armed = f
+	p.armed, p.fits = f, fits
 }
 
 func (p *proxy) accept() {
@@ -117,7 +123,7 @@ func (p *proxy) toServer(l *line) {
 func (p *proxy) take(piece []byte) func(*line, []byte) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.armed == nil || piece[0] != 'Q' || !bytes.HasSuffix(piece, []byte("commit\x00")) {
+	if p.armed == nil || !p.fits(piece) {
 		return nil
 	}
 	f := p.armed

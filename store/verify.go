@@ -64,6 +64,8 @@ type walk struct {
 	keys     keyChain
 	progress func(done, all int64)
 	sources  map[string]*source
+	points   *cursor[point]
+	next     *point // the checkpoint that is due, nil: none
 	tree     *ledger.Tree
 	size     int64
 	found    Verified
@@ -79,22 +81,6 @@ func (v *walk) all(ctx context.Context, key string, kept []Kept) error {
 	if err := v.begin(ctx, key, kept); err != nil {
 		return err
 	}
-	points := newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size",
-		func(p *point) []any { return []any{&p.size, &p.root, &p.note} })
-	next, err := v.point(points)
-	if err != nil {
-		return err
-	}
-	if v.losses, err = readLosses(ctx, v.tx, v.shop); err != nil {
-		return err
-	}
-	v.found.Losses = v.losses.all
-	if v.releases, err = readReleases(ctx, v.tx, v.shop, v.explained); err != nil {
-		return err
-	}
-	if err := v.losses.at(v.tree); err != nil {
-		return err
-	}
 	leaves := newCursor(ctx, v.tx, "leaves", "SELECT index, kind, seq, hash FROM witnessmark.ledger_leaf WHERE shop = "+quote(v.shop)+" ORDER BY index",
 		func(l *leaf) []any { return []any{&l.index, &l.kind, &l.seq, &l.hash} })
 	for {
@@ -103,36 +89,18 @@ func (v *walk) all(ctx context.Context, key string, kept []Kept) error {
 			return err
 		}
 		if l == nil {
-			break
+			return v.end(ctx)
 		}
 		if err := v.leaf(l); err != nil {
 			return err
 		}
-		for next != nil && next.size == v.tree.Size() {
-			if err := v.check(next); err != nil {
-				return err
-			}
-			if next, err = v.point(points); err != nil {
-				return err
-			}
-		}
-		if err := v.atKept(); err != nil {
-			return err
-		}
-		if err := v.releases.at(v.tree); err != nil {
-			return err
-		}
-		if err := v.losses.at(v.tree); err != nil {
+		if err := v.grown(); err != nil {
 			return err
 		}
 	}
-	if next != nil {
-		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("a checkpoint of size %d, but the ledger has %d leaves", next.size, v.tree.Size())}
-	}
-	return v.end()
 }
 
-// begin reads the keys and the head, and opens a source a table.
+// begin reads the keys and the head, and opens what is read beside the leaves.
 func (v *walk) begin(ctx context.Context, key string, kept []Kept) (err error) {
 	if v.keys, err = readKeys(ctx, v.tx, v.shop, key); err != nil {
 		return err
@@ -150,7 +118,44 @@ func (v *walk) begin(ctx context.Context, key string, kept []Kept) (err error) {
 	for kind, t := range tables {
 		v.sources[kind] = newSource(ctx, v.tx, kind, t.name, v.shop)
 	}
-	return nil
+	return v.told(ctx)
+}
+
+// told opens what says of the ledger how it was at some size: checkpoints, releases and accepted losses, which may speak of an
+// empty one.
+func (v *walk) told(ctx context.Context) (err error) {
+	v.points = newCursor(ctx, v.tx, "points", "SELECT size, root, note FROM witnessmark.checkpoint WHERE shop = "+quote(v.shop)+" ORDER BY size",
+		func(p *point) []any { return []any{&p.size, &p.root, &p.note} })
+	if err := v.point(); err != nil {
+		return err
+	}
+	if v.losses, err = readLosses(ctx, v.tx, v.shop); err != nil {
+		return err
+	}
+	v.found.Losses = v.losses.all
+	if v.releases, err = readReleases(ctx, v.tx, v.shop, v.explained); err != nil {
+		return err
+	}
+	return v.losses.at(v.tree)
+}
+
+// grown compares with the tree whatever says how it was at the size that it has just reached.
+func (v *walk) grown() error {
+	for v.next != nil && v.next.size == v.tree.Size() {
+		if err := v.check(v.next); err != nil {
+			return err
+		}
+		if err := v.point(); err != nil {
+			return err
+		}
+	}
+	if err := v.atKept(); err != nil {
+		return err
+	}
+	if err := v.releases.at(v.tree); err != nil {
+		return err
+	}
+	return v.losses.at(v.tree)
 }
 
 // leaf checks a leaf against its row.
@@ -197,42 +202,11 @@ func (v *walk) leaf(l *leaf) error {
 	return nil
 }
 
-type point struct {
-	size       int64
-	root, note []byte
-}
-
-func (v *walk) point(c *cursor[point]) (*point, error) {
-	p, err := c.next()
-	if err != nil || p == nil {
-		return nil, err
-	}
-	if p.size <= v.tree.Size() && v.found.Checkpoints > 0 || p.size < 1 {
-		return nil, &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("a checkpoint of size %d out of place", p.size)}
-	}
-	return p, nil
-}
-
-// check compares a checkpoint with the tree, which has just reached its size.
-func (v *walk) check(p *point) error {
-	root, err := v.tree.Root()
-	if err != nil {
-		return err
-	}
-	c, err := v.keys.open(p.note, p.size)
-	if err != nil {
-		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d: %v", p.size, err)}
-	}
-	if c.Size != p.size || c.Root != root || !bytes.Equal(p.root, root[:]) {
-		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d does not fit the leaves", p.size)}
-	}
-	v.found.Checkpoints++
-	v.signed = p.size
-	return nil
-}
-
 // end checks what must hold after the last leaf.
-func (v *walk) end() error {
+func (v *walk) end(ctx context.Context) error {
+	if v.next != nil {
+		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("a checkpoint of size %d, but the ledger has %d leaves", v.next.size, v.tree.Size())}
+	}
 	root, err := v.tree.Root()
 	if err != nil {
 		return err
@@ -253,18 +227,18 @@ func (v *walk) end() error {
 	if v.signed != v.tree.Size() {
 		return &Mismatch{-1, "checkpoint", 0, fmt.Sprintf("the one of size %d, which signs the newest leaf, is missing", v.tree.Size())}
 	}
-	if err := v.head(root); err != nil {
+	if err := v.head(ctx, root); err != nil {
 		return err
 	}
 	return v.beyond()
 }
 
 // head checks the row that says where the ledger ends.
-func (v *walk) head(root tlog.Hash) error {
+func (v *walk) head(ctx context.Context, root tlog.Hash) error {
 	var size int64
 	var position uint64
 	var saved, edge []byte
-	err := v.tx.QueryRow(context.Background(), "SELECT size, root, edge, position FROM witnessmark.ledger_head WHERE shop = $1", v.shop).
+	err := v.tx.QueryRow(ctx, "SELECT size, root, edge, position FROM witnessmark.ledger_head WHERE shop = $1", v.shop).
 		Scan(&size, &saved, &edge, &position)
 	if err != nil {
 		return fmt.Errorf("read the end of the ledger: %w", err)

@@ -5,8 +5,9 @@ import (
 	"witnessmark/audit/procedure"
 )
 
-// Apply takes the next entry into the state and returns what it led to. It never fails: an entry that cannot take
-// effect (a person's action that was overtaken) changes nothing, and Outcome.Refused says why.
+// Apply takes the next entry into the state and returns what it led to. It never refuses with an error: an entry that cannot
+// take effect (a person's action that was overtaken) changes nothing, and Outcome.Refused says why. It panics with the error of
+// the Shelf where a build that was put away cannot be read; the shop is of no use then and must be made anew from its entries.
 func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	out := audit.Outcome{Entry: e}
 	s.seq = e.Seq
@@ -21,6 +22,66 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 	if b != nil {
 		b.last = e.Seq
 	}
+	switch e.Event.(type) {
+	case audit.BenchEvent:
+		out.Marks = s.atBench(e)
+	case audit.BuildEvent:
+		out.Marks = s.ofBuild(e)
+	default:
+		s.ofShop(e)
+	}
+	return out
+}
+
+// atBench takes in what happened at a bench, and gives the marks that it led to.
+func (s *Shop) atBench(e audit.Entry) []audit.Mark {
+	switch ev := e.Event.(type) {
+	case audit.JointStarted:
+		s.start(e.Seq, ev)
+	case audit.JointClosed:
+		defer s.tidy()
+		return s.close(ev.Bench)
+	case audit.CheckAnswered:
+		r := s.runs[ev.Bench]
+		r.answers = append(r.answers, said{e.Seq, ev})
+		if r.prevail(ev.Check, ev.Fastener) {
+			return r.restate(nil)
+		}
+	case audit.FastenerNamed:
+		return s.runs[ev.Bench].name(ev)
+	case audit.BoltReplaced:
+		s.runs[ev.Bench].renew(e.Seq, ev.Fastener)
+	case audit.HandedOver:
+		s.place(ev.Bench).handOver(ev.Person)
+	case audit.AdapterFitted:
+		s.fit(ev)
+	case audit.LabelScanned:
+		s.scan(ev)
+	case audit.ReadingTaken:
+		return s.reading(e, ev)
+	case audit.FrameRefused: // nothing is known of it
+	}
+	return nil
+}
+
+// ofBuild takes in what was decided of a build, and gives the marks that it led to.
+func (s *Shop) ofBuild(e audit.Entry) []audit.Mark {
+	switch ev := e.Event.(type) {
+	case audit.ConcessionGranted:
+		b := s.build(ev.Build)
+		b.conceded = append(b.conceded, granted{e.Seq, ev})
+	case audit.CorrectionMade:
+		return s.correct(ev)
+	case audit.BuildReleased:
+		s.release(s.build(ev.Build))
+	case audit.BuildReopened:
+		s.reopen(s.build(ev.Build))
+	}
+	return nil
+}
+
+// ofShop takes in what the whole shop is told: its people, procedures, wrenches and builds.
+func (s *Shop) ofShop(e audit.Entry) {
 	switch ev := e.Event.(type) {
 	case audit.ProcedureAdded:
 		s.addProcedure(ev, false)
@@ -32,58 +93,30 @@ func (s *Shop) Apply(e audit.Entry) audit.Outcome {
 		s.calibrations(ev.Wrench).Find(e.At, ev)
 		s.recount(ev.Wrench)
 	case audit.BuildOpened:
-		r := s.revision(ev.Family, ev.Revision)
-		r.used = true
-		b := &Build{ID: e.Seq, BuildOpened: ev, revision: r, last: e.Seq, closed: map[string]*closed{}}
-		s.builds, s.held = append(s.builds, b), append(s.held, b)
-		s.brought(b)
-		s.tidy()
-	case audit.JointStarted:
-		s.start(e.Seq, ev)
-	case audit.JointClosed:
-		out.Marks = s.close(ev.Bench)
-		s.tidy()
-	case audit.CheckAnswered:
-		r := s.runs[ev.Bench]
-		r.answers = append(r.answers, said{e.Seq, ev})
-		if r.prevail(ev.Check, ev.Fastener) {
-			out.Marks = r.restate(nil)
-		}
-	case audit.FastenerNamed:
-		out.Marks = s.runs[ev.Bench].name(ev)
-	case audit.BoltReplaced:
-		s.runs[ev.Bench].renew(e.Seq, ev.Fastener)
-	case audit.HandedOver:
-		s.place(ev.Bench).handOver(ev.Person)
-	case audit.ConcessionGranted:
-		b := s.build(ev.Build)
-		b.conceded = append(b.conceded, granted{e.Seq, ev})
-	case audit.CorrectionMade:
-		out.Marks = s.correct(ev)
-	case audit.BuildReleased:
-		s.release(s.build(ev.Build))
-	case audit.BuildReopened:
-		s.reopen(s.build(ev.Build))
+		s.open(e.Seq, ev)
 	case audit.BadgeGiven:
 		s.giveBadge(ev)
 	case audit.RolesGiven:
 		s.roles[ev.Person] = ev.Roles
 	case audit.TokenGiven:
 		s.giveToken(ev)
-	case audit.AdapterFitted:
-		s.fit(ev)
 	case audit.KeyChanged:
 		s.signing = ev.NewKey
 	case audit.LossAccepted:
 		s.losses = append(s.losses, ev)
-	case audit.LabelScanned:
-		s.scan(ev)
 	case audit.PersonForgotten:
 		s.forget(ev)
-	case audit.ReadingTaken:
-		out.Marks = s.reading(e, ev)
+	case audit.ClockSet: // the order of entries hangs on no clock
 	}
-	return out
+}
+
+func (s *Shop) open(seq uint64, ev audit.BuildOpened) {
+	r := s.revision(ev.Family, ev.Revision)
+	r.used = true
+	b := &Build{ID: seq, BuildOpened: ev, revision: r, last: seq, closed: map[string]*closed{}}
+	s.builds, s.held = append(s.builds, b), append(s.held, b)
+	s.brought(b)
+	s.tidy()
 }
 
 func (s *Shop) addProcedure(ev audit.ProcedureAdded, used bool) {

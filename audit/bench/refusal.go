@@ -30,12 +30,7 @@ func (s *Shop) overtaken(ev audit.Event) error {
 	case audit.ProcedureAdded:
 		return s.refuseProcedure(ev)
 	case audit.PersonAdded:
-		if strings.TrimSpace(ev.Name) == "" || ev.Person == "" {
-			return errors.New("a person needs a name: give one")
-		}
-		if _, ok := s.Person(ev.Name); ok {
-			return fmt.Errorf("%s is known already: %w", ev.Name, ErrAlready)
-		}
+		return s.refusePerson(ev)
 	case audit.BuildOpened:
 		return s.refuseBuild(ev)
 	case audit.JointStarted:
@@ -77,6 +72,17 @@ func (s *Shop) overtaken(ev audit.Event) error {
 		return s.refuseKey(ev)
 	case audit.LossAccepted:
 		return s.refuseLoss(ev)
+	case audit.WrenchDeclared, audit.ReadingTaken, audit.FrameRefused, audit.ClockSet: // no person's doing
+	}
+	return nil
+}
+
+func (s *Shop) refusePerson(ev audit.PersonAdded) error {
+	if strings.TrimSpace(ev.Name) == "" || ev.Person == "" {
+		return errors.New("a person needs a name: give one")
+	}
+	if _, ok := s.Person(ev.Name); ok {
+		return fmt.Errorf("%s is known already: %w", ev.Name, ErrAlready)
 	}
 	return nil
 }

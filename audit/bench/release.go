@@ -147,28 +147,12 @@ func (s *Shop) reopen(b *Build) {
 // concerned is the build that an event is about, nil: none.
 func (s *Shop) concerned(ev audit.Event) *Build {
 	switch ev := ev.(type) {
-	case audit.JointStarted:
-		return s.build(ev.Build)
-	case audit.ConcessionGranted:
-		return s.build(ev.Build)
-	case audit.CorrectionMade:
-		return s.build(ev.Build)
-	case audit.BuildReleased:
-		return s.build(ev.Build)
-	case audit.BuildReopened:
-		return s.build(ev.Build)
-	case audit.JointClosed:
-		return s.worksOn(ev.Bench)
-	case audit.CheckAnswered:
-		return s.worksOn(ev.Bench)
-	case audit.FastenerNamed:
-		return s.worksOn(ev.Bench)
-	case audit.BoltReplaced:
-		return s.worksOn(ev.Bench)
-	case audit.HandedOver:
-		return s.worksOn(ev.Bench)
-	case audit.ReadingTaken:
-		return s.worksOn(ev.Bench)
+	case audit.BuildEvent:
+		return s.build(ev.OfBuild())
+	case audit.AdapterFitted, audit.LabelScanned, audit.FrameRefused: // of the bench alone, whatever joint is on it
+		return nil
+	case audit.BenchEvent:
+		return s.worksOn(ev.AtBench())
 	}
 	return nil
 }

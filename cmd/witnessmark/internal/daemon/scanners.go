@@ -91,7 +91,8 @@ func (d *Daemon) holdScanner(ctx context.Context, s config.Scanner, place port.P
 
 // scanned records a label, and then the action that it asks for as one of the person who is signed in. A crash between
 // the two leaves a label that did nothing more: whoever sees that scans it again, and it then asks for the same.
-func (d *Daemon) scanned(ctx context.Context, s config.Scanner, got scanner.Scan) error {
+func (d *Daemon) scanned(ctx context.Context, s config.Scanner, got scanner.Scan) (err error) {
+	defer shelfLost(&err)
 	ev := audit.LabelScanned{Bench: s.Bench, Scanner: s.ID, Label: got.Label.Kind, Value: got.Label.Value, Text: got.Text,
 		Note: cmp.Or(got.Refused, got.Label.Note), More: got.More}
 	if ev.Label == label.Engine {
@@ -119,7 +120,7 @@ func (d *Daemon) scanned(ctx context.Context, s config.Scanner, got scanner.Scan
 	if follows == nil {
 		return nil
 	}
-	_, err := d.do(ctx, "", func(*bench.Shop, string) (audit.Event, error) { return follows, nil })
+	_, err = d.do(ctx, "", func(*bench.Shop, string) (audit.Event, error) { return follows, nil })
 	var refused *control.Error
 	if errors.As(err, &refused) { // something came in between; the bench shows how things are
 		d.opt.Log.Warn().Str("scanner", s.ID).Err(err).Msg("a scanned label could not do what it asks for")

@@ -25,6 +25,20 @@ type shelf struct {
 // errShelf is a content that cannot be read.
 var errShelf = errors.New("what was put away cannot be read")
 
+// shelfLost, deferred by whoever goes on with a shop outside of a request, makes an error of the panic of one that cannot read what
+// was put away. That shop is of no use any more.
+func shelfLost(err *error) {
+	v := recover()
+	if v == nil {
+		return
+	}
+	lost, is := v.(error)
+	if !is || !errors.Is(lost, errShelf) {
+		panic(v)
+	}
+	*err = lost
+}
+
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 // openShelf opens the file with so many bytes of it, and throws away the rest.

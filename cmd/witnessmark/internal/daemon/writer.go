@@ -192,6 +192,7 @@ func (w *writer) take(ctx context.Context) error {
 		out, err = w.makeAnew(ctx)
 	}
 	if err != nil {
+		w.shop = nil // it may have stopped within an entry
 		return err
 	}
 	w.pending, w.taken = out, out[len(out)-1].Entry.Seq
@@ -199,7 +200,8 @@ func (w *writer) take(ctx context.Context) error {
 }
 
 // makeAnew works out in the writer's own shop what follows the entry that was taken last.
-func (w *writer) makeAnew(ctx context.Context) ([]audit.Outcome, error) {
+func (w *writer) makeAnew(ctx context.Context) (out []audit.Outcome, err error) {
+	defer shelfLost(&err)
 	if w.shop == nil || w.shop.Seq() > w.taken {
 		w.shop = w.shopAt(w.taken)
 	}
@@ -208,7 +210,6 @@ func (w *writer) makeAnew(ctx context.Context) ([]audit.Outcome, error) {
 		if err != nil {
 			return nil, err
 		}
-		var out []audit.Outcome
 		for _, e := range entries {
 			if o := w.shop.Apply(e); e.Seq > w.taken {
 				out = append(out, o)
