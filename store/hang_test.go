@@ -89,8 +89,8 @@ func TestVerify_SilentServerIsLeft(t *testing.T) {
 	defer r.Close()
 	ctx, giveUp := context.WithCancel(t.Context())
 	defer giveUp()
-	p.armAt(func(said []byte) bool { return bytes.Contains(said, []byte("edge, position FROM witnessmark.ledger_head")) },
-		func(l *line, _ []byte) { l.deafen(); giveUp() })
+	last := []byte("edge, position FROM witnessmark.ledger_head")
+	p.armAt(func(said []byte) bool { return bytes.Contains(said, last) }, func(l *line, _ []byte) { l.deafen(); giveUp() })
 	if _, err := r.Verify(ctx, s.opt.Key.Public, nil, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v, want the verification given up", err)
 	}

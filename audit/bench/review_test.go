@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/device/label"
 )
 
 // review gives the ids of what blocks the release of build 4, the worst first.
@@ -151,6 +152,35 @@ func TestRelease_RefusedWithTheList(t *testing.T) {
 	}
 	if f.shop.Builds()[0].Standing() != bench.UnderWay {
 		t.Error("a refused release must change nothing")
+	}
+}
+
+// Whoever reviewed a build need not look again for what is of its bench alone.
+func TestReview_LastEntryOfTheBuild(t *testing.T) {
+	f := newFloor(t)
+	f.must(audit.PersonAdded{Person: "p2", Name: "Odo Brandt"})
+	f.must(audit.BadgeGiven{Badge: "77", Person: "p1", By: "p2"})
+	for _, tc := range []struct {
+		ev audit.Event
+		is bool // of the build
+	}{
+		{audit.AdapterFitted{Bench: "B1", Adapter: "crowfoot", WrenchLength: 400_000, Extension: 50_000, Person: "p1"}, false},
+		{audit.LabelScanned{Bench: "B1", Scanner: "S1", Label: label.Badge, Value: "77", Text: "77", Run: 5, Person: "p1"}, false},
+		{audit.FrameRefused{Bench: "B1"}, false},
+		{audit.ReadingTaken{Bench: "B2"}, false}, // no joint is there
+		{audit.ReadingTaken{Bench: "B1"}, true},
+		{audit.FastenerNamed{Bench: "B1", Run: 5, Reading: 12, Fastener: "2", Person: "p1"}, true},
+		{audit.CheckAnswered{Bench: "B1", Run: 5, Check: "new-bolts", Yes: true, Person: "p1"}, true},
+		{audit.BoltReplaced{Bench: "B1", Run: 5, Fastener: "2", Person: "p1"}, true},
+		{audit.HandedOver{Bench: "B1", Run: 5, Person: "p2"}, true},
+		{audit.JointClosed{Bench: "B1", Run: 5, Person: "p1"}, true},
+		{audit.CorrectionMade{Build: 4, Run: 5, Reading: 12, Fastener: "3", Reason: "seen", Person: "p1"}, true},
+		{audit.JointStarted{Bench: "B2", Build: 4, Joint: "caps", Person: "p1"}, true},
+	} {
+		f.must(tc.ev)
+		if rv, err := f.shop.Review(4); err != nil || (rv.Last == f.seq) != tc.is {
+			t.Errorf("%s, entry %d: got %d as the last entry of the build, %v; want it to be that one: %t", tc.ev.Kind(), f.seq, rv.Last, err, tc.is)
+		}
 	}
 }
 
