@@ -3,7 +3,6 @@ package daemon
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,7 +10,6 @@ import (
 	"testing"
 	"time"
 
-	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
 )
@@ -170,88 +168,4 @@ func TestSnapshot_RemembersReadings(t *testing.T) {
 	if d.journal.Last() != before {
 		t.Errorf("got %d new entries, want none: the reading came before the start", d.journal.Last()-before)
 	}
-}
-
-// Builds that cannot be read again end the daemon with a sentence, whoever meets them first, and the next start makes them anew.
-func TestSnapshot_ShelfRots(t *testing.T) {
-	_, data, file, build := putBy(t)
-	defer func(often time.Duration) { snapshotLook = often }(snapshotLook)
-	snapshotLook = time.Hour // the one of the stop is to be met
-	for name, meet := range map[string]func(t *testing.T, d *Daemon, build uint64){
-		"who asks, when the work went on": askedLater,
-		"the live follower":               func(t *testing.T, d *Daemon, build uint64) { touch(t, d, build) },
-		"a writer that is far behind":     writtenLate,
-	} {
-		t.Run(name, func(t *testing.T) {
-			to := filepath.Join(t.TempDir(), "data")
-			copyFolder(t, data, to)
-			change(t, Folder(to).Shelf(), func(b []byte) []byte {
-				for i := 8; i < len(b); i++ {
-					b[i] ^= 1
-				}
-				return b
-			})
-			d := start(t, to, file)
-			meet(t, d, build)
-			select {
-			case <-d.Done():
-			case <-time.After(time.Minute):
-			}
-			if err := d.Err(); err == nil || !strings.Contains(err.Error(), "start again, which makes them anew from the journal") {
-				t.Errorf("got %v, want a sentence that says to start again", err)
-			}
-			stopDaemon(t, d)
-			d = start(t, to, file)
-			defer stopDaemon(t, d)
-			if at := d.snapshots.at.Load(); at != 0 {
-				t.Fatalf("got a start from a snapshot at entry %d, want none: its shelf is rotten", at)
-			}
-			d.live.look(func(s *bench.Shop) {
-				if j := s.Joints(build); len(j) != 1 || !j[0].Complete {
-					t.Errorf("got %+v, want the joint complete", j)
-				}
-			})
-		})
-	}
-}
-
-// askedLater has somebody ask for a build who is served by what lives through a panic, as pages are.
-func askedLater(t *testing.T, d *Daemon, build uint64) {
-	if _, err := client(t, d).OpenBuild(t.Context(), control.NewBuild{Engine: "E-99", Family: "TB-7", WorkOrder: "W-99", Person: "Ada Holt"}); err != nil {
-		t.Fatal(err)
-	}
-	committed(t, d)
-	defer func() { _ = recover() }()
-	d.live.look(func(s *bench.Shop) { s.Joints(build) })
-}
-
-// touch journals what has a build taken from the shelf and does nothing to it.
-func touch(t *testing.T, d *Daemon, build uint64) {
-	if _, err := d.journal.Append(t.Context(), audit.JointStarted{Bench: "1", Build: build, Joint: "none", Person: "p1"}); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// writtenLate has a writer work out in its own shop what the live follower holds no more.
-func writtenLate(t *testing.T, d *Daemon, build uint64) {
-	w, _ := writerOn(d.journal, &rows{})
-	w.taken = d.journal.Last()
-	if w.shop = d.snapshots.shopAt(w.taken); w.shop.Seq() == 0 {
-		t.Fatal("got an empty shop for the writer, want the one of the snapshot")
-	}
-	touch(t, d, build)
-	if err := w.take(t.Context()); !errors.Is(err, errShelf) || w.shop != nil {
-		t.Errorf("got %v and the shop kept: %t, want an error of the shelf, and the shop let go", err, w.shop != nil)
-	}
-}
-
-func TestShelfLost_OtherPanicGoesOn(t *testing.T) {
-	defer func() {
-		if v := recover(); v != "other" {
-			t.Errorf("got %v, want the panic that it was", v)
-		}
-	}()
-	var err error
-	defer shelfLost(&err)
-	panic("other")
 }
