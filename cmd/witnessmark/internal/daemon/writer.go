@@ -191,8 +191,10 @@ func (w *writer) take(ctx context.Context) error {
 	} else if err == nil {
 		out, err = w.makeAnew(ctx)
 	}
+	if errors.Is(err, errShelf) {
+		w.shop = nil // it stopped within an entry
+	}
 	if err != nil {
-		w.shop = nil // it may have stopped within an entry
 		return err
 	}
 	w.pending, w.taken = out, out[len(out)-1].Entry.Seq
