@@ -1,5 +1,7 @@
 package audit
 
+import "slices"
+
 // Verdict says whether a reading is right for its step.
 type Verdict string
 
@@ -83,6 +85,22 @@ type Mark struct {
 	// CheckID is the check that the reading measures, with Fastener where it is asked for each one; it is then no
 	// tightening. Empty: none.
 	CheckID string `json:"check_id,omitempty" db:"check_id"`
+}
+
+// Odd are the flags that ask for a person's eye; they stand in the way of a release until somebody has seen to them. None are
+// that a reading was nearer to a limit than its measurement is certain, or sent later. What a person said of a reading explains
+// that it was unexpected or unsure, and what a calibration said of its wrench later is a matter of the joint.
+func (m *Mark) Odd() (odd []string) {
+	quiet := []string{Conditional, Resent, FoundBad}
+	if m.LocatedBy == ByPerson {
+		quiet = append(quiet, Unexpected, Unsure)
+	}
+	for _, f := range m.Flags {
+		if !slices.Contains(quiet, f) {
+			odd = append(odd, f)
+		}
+	}
+	return odd
 }
 
 // Kind names a mark in the ledger.

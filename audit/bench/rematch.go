@@ -8,14 +8,6 @@ import (
 	"witnessmark/audit/procedure"
 )
 
-// complete is true where all is tightened and not doubted, every check accepted, and every bolt may stay.
-func (r *run) complete() bool {
-	steps := r.steps()
-	_, good := r.checkFindings(steps)
-	_, fit := WornOut(r.bolts())
-	return good && fit && tightened(steps) && len(r.doubted(steps)) == 0
-}
-
 // verifying is true where a verification is still open.
 func (r *run) verifying() bool {
 	return slices.ContainsFunc(r.steps(), func(s StepState) bool { return s.Verify && s.State == Open })

@@ -180,25 +180,22 @@ func (v *reviewer) reviewBolts() {
 	}
 }
 
-// reviewReading makes a finding of each flag. What a person has said of a reading explains that it was unexpected, and
-// leaves nothing unsure.
+// reviewReading makes a finding of each flag, but for those that a person's word on the reading explains.
 func (v *reviewer) reviewReading(t *taken) {
 	m := &t.mark
+	odd := m.Odd()
 	for _, flag := range m.Flags {
 		f := Finding{ID: strings.ReplaceAll(flag, " ", "-") + ":" + strconv.FormatUint(t.seq, 10), Stage: m.Stage, Fastener: m.Fastener,
 			Reading: t.seq, Subject: MarkFlagged, Settle: "correct the reading if it was elsewhere, or concede"}
-		switch flag {
-		case audit.Unsure, audit.Unexpected:
-			if m.LocatedBy == audit.ByPerson {
-				continue
-			}
-			if flag == audit.Unsure {
-				f.Subject, f.Settle = MarkUnsure, "say which fastener it was, or concede"
-			}
-		case audit.OutOfCalibration, audit.OutOfRange:
-			f.Subject, f.Settle = WrenchFinding, "do the step again with a wrench that is fit, or concede"
-		case audit.Conditional, audit.Resent:
+		switch {
+		case flag == audit.Conditional, flag == audit.Resent:
 			f.Subject, f.Settle = Note, ""
+		case !slices.Contains(odd, flag):
+			continue
+		case flag == audit.Unsure:
+			f.Subject, f.Settle = MarkUnsure, "say which fastener it was, or concede"
+		case flag == audit.OutOfCalibration, flag == audit.OutOfRange:
+			f.Subject, f.Settle = WrenchFinding, "do the step again with a wrench that is fit, or concede"
 		}
 		where := "no step"
 		switch {

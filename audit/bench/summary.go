@@ -22,23 +22,18 @@ const (
 	blindShare audit.Share = 10_000
 )
 
-// summary tells whether the run is complete and what needs a person. Checks count where withChecks is true.
+// summary tells whether the run is complete and what needs a person. Checks and bolts count where withChecks is true.
 func (r *run) summary(withChecks bool) Summary {
-	steps := r.steps()
-	sum := Summary{Open: r.openStages(steps, false), Verification: r.openStages(steps, true), Attention: []string{}}
-	doubtful := r.doubtful(steps)
-	sum.Complete = tightened(steps) && len(doubtful) == 0
+	c := r.count(withChecks)
+	sum := Summary{Complete: c.complete(), Open: r.openStages(c.steps, false), Verification: r.openStages(c.steps, true), Attention: []string{}}
 	if withChecks {
 		sum.BoltsDue = r.joint.Due
-		lines, good := r.checkFindings(steps)
-		sum.Complete = sum.Complete && good
-		sum.Attention = append(sum.Attention, lines...)
-		lines, good = WornOut(r.bolts())
-		sum.Complete = sum.Complete && good
-		sum.Attention = append(sum.Attention, lines...)
 	}
-	sum.Attention = append(sum.Attention, r.stageFindings(slices.Concat(sum.Open, sum.Verification), steps)...)
-	sum.Attention = append(sum.Attention, doubtful...)
+	sum.Attention = append(sum.Attention, c.against...)
+	sum.Attention = append(sum.Attention, r.stageFindings(slices.Concat(sum.Open, sum.Verification), c.steps)...)
+	for i := range c.doubted {
+		sum.Attention = append(sum.Attention, doubt(&c.doubted[i]))
+	}
 	for i := range r.readings {
 		if line := readingFinding(&r.readings[i]); line != "" {
 			sum.Attention = append(sum.Attention, line)
@@ -77,14 +72,7 @@ func (r *run) openStages(steps []StepState, verify bool) []OpenStage {
 	return open
 }
 
-// doubtful speaks of steps that are taken as done, where another reading of the same facts leaves one open.
-func (r *run) doubtful(steps []StepState) (out []string) {
-	for _, d := range r.doubted(steps) {
-		out = append(out, doubt(&d))
-	}
-	return out
-}
-
+// doubt speaks of steps that are taken as done, where another reading of the same facts leaves one open.
 func doubt(d *OpenStage) string {
 	if d.Stage == "" {
 		return "the readings leave it open whether a fastener was missed: check them all"
@@ -177,12 +165,7 @@ func plural(n int, one, many string) string {
 // readingFinding is what a person should know of a reading that passed, or that belongs to no step.
 func readingFinding(t *taken) string {
 	m := &t.mark
-	var odd []string
-	for _, f := range m.Flags {
-		if f != audit.Conditional && f != audit.Resent {
-			odd = append(odd, f)
-		}
-	}
+	odd := m.Odd()
 	if len(odd) == 0 {
 		return ""
 	}

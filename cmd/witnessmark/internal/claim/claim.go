@@ -66,13 +66,15 @@ type Act struct {
 
 // Joint is one run of a joint in a few words.
 type Joint struct {
-	Joint    string     `json:"joint"`
-	Run      uint64     `json:"run"`
-	By       string     `json:"by"`
-	Bench    string     `json:"bench"`
-	Closed   *time.Time `json:"closed"` // null: still on the bench
-	Complete bool       `json:"complete"`
-	Findings []string   `json:"findings"`
+	Joint    string      `json:"joint"`
+	Run      uint64      `json:"run"`
+	By       string      `json:"by"`
+	Bench    string      `json:"bench"`
+	Closed   *time.Time  `json:"closed"`              // null: still on the bench
+	State    sheet.State `json:"state"`               // in words, with what is known besides Complete
+	Complete bool        `json:"complete"`            // every step is done but for verifications, and every check accepted
+	ToVerify int         `json:"to_verify,omitempty"` // verifications that are still open
+	Findings []string    `json:"findings"`
 }
 
 // New begins the answer with what was found.
@@ -130,7 +132,7 @@ func (c *Claim) Add(h *store.History, e *sheet.Engine) {
 		out := Build{Engine: e.Engine, Build: b.Build, Asked: c.asked(b.Build), WorkOrder: b.WorkOrder, Unit: b.Unit, Family: b.Family,
 			Revision: b.Revision, OpenedBy: b.By, OpenedAt: b.At, InDoubt: b.InDoubt(), Joints: []Joint{}}
 		for _, j := range b.Joints {
-			out.Joints = append(out.Joints, Joint{j.Joint, j.Run, j.By, j.Bench, j.Closed, j.Complete, j.Findings})
+			out.Joints = append(out.Joints, Joint{j.Joint, j.Run, j.By, j.Bench, j.Closed, j.State, j.Complete, j.ToVerify, j.Findings})
 		}
 		out.Acts = acts(&h.Builds[i])
 		for _, a := range out.Acts {

@@ -94,14 +94,11 @@ func (p *printer) build(b *Build) {
 	}
 	p.table(func(t io.Writer) {
 		for _, j := range b.Joints {
-			state, closed := "NOT COMPLETE", "still on the bench"
-			if j.Complete {
-				state = "complete"
-			}
+			closed := "still on the bench"
 			if j.Closed != nil {
 				closed = "closed " + when(*j.Closed)
 			}
-			fmt.Fprintf(t, "  joint %s\tby %s\tbench %s\t%s\t%s\n", j.Joint, name(j.By), j.Bench, closed, state)
+			fmt.Fprintf(t, "  joint %s\tby %s\tbench %s\t%s\t%s\n", j.Joint, name(j.By), j.Bench, closed, j.State.Loud(j.ToVerify))
 		}
 	})
 	for _, j := range b.Joints {

@@ -4,9 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"witnessmark/cmd/witnessmark/internal/worked"
 
-	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/worked"
 )
 
 // toLookAt is what a person should look at, as where and what: first what keeps a joint from being complete, then readings
@@ -29,8 +28,9 @@ func (d *document) toLookAt() [][2]string {
 // flagged says of every stage which flags that ask for an eye its readings have, and of which fasteners they are.
 func (j *joint) flagged() []string {
 	var all []string
-	for _, c := range j.Words.Checks {
-		if odd := oddities(c.Flags, ""); len(odd) > 0 {
+	for i := range j.Words.Checks {
+		c := &j.Words.Checks[i]
+		if odd := c.Odd(); len(odd) > 0 {
 			all = append(all, fmt.Sprintf("check %s, %s: reading %d", c.Check, strings.Join(odd, ", "), c.Reading))
 		}
 	}
@@ -44,7 +44,7 @@ func grouped(where, what string, pulls []worked.Pull, id func(*worked.Pull) stri
 	var heads []string
 	ids := map[string][]string{}
 	for i := range pulls {
-		odd := oddities(pulls[i].Mark.Flags, pulls[i].Mark.LocatedBy)
+		odd := pulls[i].Mark.Odd()
 		if len(odd) == 0 {
 			continue
 		}
@@ -60,13 +60,4 @@ func grouped(where, what string, pulls []worked.Pull, id func(*worked.Pull) stri
 		heads[i] = where + ", " + h + ": " + what + strings.Join(ids[h], ", ")
 	}
 	return heads
-}
-
-// oddities are the flags that ask for an eye. A person's word on a reading explains that it was unexpected or unsure, as it
-// does in the review before a release.
-func oddities(flags []string, by audit.LocatedBy) []string {
-	return slices.DeleteFunc(slices.Clone(flags), func(f string) bool {
-		explained := by == audit.ByPerson && (f == audit.Unexpected || f == audit.Unsure)
-		return f == audit.Conditional || f == audit.Resent || f == audit.FoundBad || explained
-	})
 }

@@ -115,12 +115,14 @@ func (d *document) checks(j *joint) {
 	d.heading("Checks")
 	t := d.table(8, column{"Check", 46, false}, column{"Fastener", 16, false}, column{"Wanted", 29, false}, column{"Answer", 18, false},
 		column{"Finding", 24, false}, column{"By", 26, false}, column{"When (UTC)", 35, false})
-	answered := map[string]bool{}
-	for _, c := range j.Words.Checks {
-		answered[c.Check] = true
+	for i := range j.Words.Checks {
+		c := &j.Words.Checks[i]
 		w, verdict := plain, "accepted"
 		if !c.OK {
 			w, verdict = strong, "▲ not accepted"
+		}
+		if j.Words.OfOldBolt(c) {
+			w, verdict = plain, verdict+", of the old bolt"
 		}
 		by := name(c.By)
 		if c.Reading != 0 {
@@ -128,10 +130,12 @@ func (d *document) checks(j *joint) {
 		}
 		t.row(w, ask(j.Plan, c.Check), dash(c.Fastener), accepts(j.Plan, c.Check), c.Answer, verdict, by, moment(c.At))
 	}
-	for _, c := range j.Plan.Checks {
-		if !answered[c.ID] {
-			t.row(strong, c.Ask, "–", accepts(j.Plan, c.ID), "–", "▲ not answered", "–", "–")
+	for _, c := range j.Words.Unanswered {
+		w, verdict := strong, "▲ not answered"
+		if c.Later {
+			w, verdict = plain, "after the verification"
 		}
+		t.row(w, ask(j.Plan, c.Check), dash(c.Fastener), accepts(j.Plan, c.Check), "–", verdict, "–", "–")
 	}
 }
 

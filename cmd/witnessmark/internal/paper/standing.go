@@ -49,12 +49,14 @@ func (d *document) completeness() string {
 		}
 	}
 	switch {
-	case complete == all && verify > 0:
+	case complete < all:
+		return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
+	case verify > 0:
 		return "Tightened, and every check is accepted. The verification is still open."
-	case complete == all:
-		return "Complete: every joint is done and every check is accepted."
+	case d.released() == nil: // what the readings leave in doubt is told by the review before the release, not by the record
+		return "Every step is done and every check is accepted."
 	}
-	return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
+	return "Complete: every joint is done and every check is accepted."
 }
 
 func (d *document) overview() {
@@ -77,17 +79,14 @@ func (d *document) overview() {
 	}
 }
 
-// state is how a joint stands in two words.
+// state is how a joint stands in a few words.
 func (j *joint) state() string {
+	state := string(j.Words.State)
 	switch {
 	case j.Words.Complete && j.Words.ToVerify > 0:
-		return "complete, to be verified"
-	case j.Words.Complete && j.Words.Closed == nil:
-		return "complete, on the bench"
-	case j.Words.Complete:
-		return "complete"
+		return state + ", to be verified"
 	case j.Words.Closed == nil:
-		return "not complete, on the bench"
+		return state + ", on the bench"
 	}
-	return "not complete"
+	return state
 }

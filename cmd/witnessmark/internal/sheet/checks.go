@@ -51,7 +51,7 @@ func measured(r *store.ReadingHistory, j *procedure.Joint) (Check, bool) {
 		return Check{}, false
 	}
 	return Check{Check: m.CheckID, Fastener: m.Fastener, Answer: bench.Shown(asked, &m.Mark, &r.Reading), OK: bench.Measured(&m.Mark),
-		At: r.At, LedgerIndex: m.Index, Reading: r.Seq, Wrench: r.Wrench, Flags: m.Flags}, true
+		At: r.At, LedgerIndex: m.Index, Reading: r.Seq, Wrench: r.Wrench, Flags: m.Flags, by: m.LocatedBy}, true
 }
 
 // counted is nil where no bolt of the joint is due to be replaced.

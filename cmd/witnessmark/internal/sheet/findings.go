@@ -13,59 +13,80 @@ import (
 
 // find says what keeps the joint from being complete, and what a person should look at besides.
 func (o *Joint) find(j *procedure.Joint, steps []bench.StepState, bolts []bench.Bolt) {
-	for _, st := range j.Stages {
-		var open []string
-		all := 0
-		for _, s := range steps {
-			if s.Stage != st.ID {
-				continue
-			}
-			if all++; s.State == bench.Open {
-				open = append(open, s.Fastener)
-			}
-		}
-		where := fmt.Sprintf("stage %s is open for fastener %s", st.ID, strings.Join(open, ", "))
-		if len(open) == all && all > 4 {
-			where = fmt.Sprintf("stage %s is open for all %d fasteners", st.ID, all)
-		}
-		switch {
-		case len(open) == 0:
-		case st.Verifies():
-			o.ToVerify += len(open)
-			o.say("verification is still open: " + where)
-		default:
-			o.lacks(where)
-		}
+	for i := range j.Stages {
+		o.stage(&j.Stages[i], steps)
 	}
 	for _, s := range steps {
 		if s.State == bench.Failed {
 			o.lacks(s.Failure())
 		}
 	}
-	for _, c := range j.Checks {
-		for _, f := range bench.Asked(j, &c) {
-			o.checked(c.ID, f, bench.Later(j, &c, steps))
-		}
-	}
-	worn, good := bench.WornOut(bolts)
-	o.Complete = o.Complete && good
-	o.say(worn...)
-	if b := o.Bolts; b != nil && b.Used != nil && *b.Used > b.Due { // too few is an answer that is not accepted
-		o.say("new bolts: " + b.String())
-	}
+	o.asked(j, steps)
+	o.worn(bolts)
 	for _, k := range o.Clock {
 		o.clock(k)
 	}
-	for _, s := range o.Steps {
-		for _, m := range s.Marks {
-			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m)
+	o.readings()
+}
+
+// stage says which steps of a stage are open. One that verifies may stay open.
+func (o *Joint) stage(st *procedure.Stage, steps []bench.StepState) {
+	var open []string
+	all := 0
+	for _, s := range steps {
+		if s.Stage != st.ID {
+			continue
+		}
+		if all++; s.State == bench.Open {
+			open = append(open, s.Fastener)
 		}
 	}
-	for _, c := range o.Checks {
-		o.look(checkName(c.Check, c.Fastener), Mark{Reading: c.Reading, Flags: c.Flags})
+	where := fmt.Sprintf("stage %s is open for fastener %s", st.ID, strings.Join(open, ", "))
+	if len(open) == all && all > 4 {
+		where = fmt.Sprintf("stage %s is open for all %d fasteners", st.ID, all)
+	}
+	switch {
+	case len(open) == 0:
+	case st.Verifies():
+		o.ToVerify += len(open)
+		o.say("verification is still open: " + where)
+	default:
+		o.lacks(where)
+	}
+}
+
+// asked goes through the checks of the joint, fastener by fastener where that is how they are asked for.
+func (o *Joint) asked(j *procedure.Joint, steps []bench.StepState) {
+	for i := range j.Checks {
+		c := &j.Checks[i]
+		for _, f := range bench.Asked(j, c) {
+			o.checked(OpenCheck{c.ID, f, bench.Later(j, c, steps)})
+		}
+	}
+}
+
+func (o *Joint) worn(bolts []bench.Bolt) {
+	lines, good := bench.WornOut(bolts)
+	o.Complete = o.Complete && good
+	o.say(lines...)
+	if b := o.Bolts; b != nil && b.Used != nil && *b.Used > b.Due { // too few is an answer that is not accepted
+		o.say("new bolts: " + b.String())
+	}
+}
+
+// readings adds those that somebody should look at.
+func (o *Joint) readings() {
+	for _, s := range o.Steps {
+		for _, m := range s.Marks {
+			o.look(fmt.Sprintf("stage %s, fastener %s", s.Stage, s.Fastener), m.Reading, m.odd())
+		}
+	}
+	for i := range o.Checks {
+		c := &o.Checks[i]
+		o.look(checkName(c.Check, c.Fastener), c.Reading, c.Odd())
 	}
 	for _, m := range o.Stray {
-		o.look("no step", m)
+		o.look("no step", m.Reading, m.odd())
 	}
 }
 
@@ -96,25 +117,28 @@ func (o *Joint) say(sentences ...string) {
 	o.Findings, o.OfJoint = append(o.Findings, sentences...), append(o.OfJoint, sentences...)
 }
 
-// checked looks for the newest answer to a check, which may be given later. One about a bolt that is no longer there is none.
-func (o *Joint) checked(id, fastener string, later bool) {
-	name, since := checkName(id, fastener), int64(-1)
-	for _, b := range o.Renewals {
-		if b.Fastener == fastener {
-			since = b.LedgerIndex
-		}
-	}
+// checked looks for the newest answer to a check that still counts, and keeps the check among the open ones where there is none.
+func (o *Joint) checked(open OpenCheck) {
+	name := checkName(open.Check, open.Fastener)
 	for i := len(o.Checks) - 1; i >= 0; i-- {
-		if c := o.Checks[i]; c.Check == id && c.Fastener == fastener && c.LedgerIndex > since {
-			if !c.OK {
-				o.lacks(name + ": " + c.Answer + " is not accepted")
-			}
-			return
+		c := &o.Checks[i]
+		if c.Check != open.Check || c.Fastener != open.Fastener || o.OfOldBolt(c) {
+			continue
 		}
+		if !c.OK {
+			o.lacks(name + ": " + c.Answer + " is not accepted")
+		}
+		return
 	}
-	if !later {
+	o.Unanswered = append(o.Unanswered, open)
+	if !open.Later {
 		o.lacks(name + " was not answered")
 	}
+}
+
+// OfOldBolt is true of an answer about a bolt that is no longer there: it counts for nothing.
+func (o *Joint) OfOldBolt(c *Check) bool {
+	return slices.ContainsFunc(o.Renewals, func(b Renewal) bool { return b.Fastener == c.Fastener && b.LedgerIndex >= c.LedgerIndex })
 }
 
 func checkName(id, fastener string) string {
@@ -124,11 +148,18 @@ func checkName(id, fastener string) string {
 	return "check " + id + " of fastener " + fastener
 }
 
-// look adds a reading whose flags ask for a person's eye; a conditional or resent one does not, and what its wrench was found
-// to be is said of the joint.
-func (o *Joint) look(where string, m Mark) {
-	odd := slices.DeleteFunc(slices.Clone(m.Flags), func(f string) bool { return f == audit.Conditional || f == audit.Resent || f == audit.FoundBad })
+func (o *Joint) look(where string, reading uint64, odd []string) {
 	if len(odd) > 0 {
-		o.Findings = append(o.Findings, fmt.Sprintf("reading %d (%s): %s", m.Reading, where, strings.Join(odd, ", ")))
+		o.Findings = append(o.Findings, fmt.Sprintf("reading %d (%s): %s", reading, where, strings.Join(odd, ", ")))
 	}
+}
+
+// odd are the flags that ask for a person's eye.
+func (m *Mark) odd() []string {
+	return (&audit.Mark{Flags: m.Flags, LocatedBy: m.LocatedBy}).Odd()
+}
+
+// Odd are the flags of the reading that answered, as far as they ask for a person's eye.
+func (c *Check) Odd() []string {
+	return (&audit.Mark{Flags: c.Flags, LocatedBy: c.by}).Odd()
 }

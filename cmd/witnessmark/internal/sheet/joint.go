@@ -23,6 +23,7 @@ type Joint struct {
 	Doubts   []string   `json:"doubts,omitempty"`    // what rests on readings of a wrench that was found bad; among Findings too
 	Runs     []Run      `json:"runs"`                // all of them, the oldest first
 	Closed   *time.Time `json:"closed"`              // null: still on the bench
+	State    State      `json:"state"`               // in words, with what is known besides Complete
 	Complete bool       `json:"complete"`            // every step done but for verifications, none of these failed, every check answered and accepted
 	ToVerify int        `json:"to_verify,omitempty"` // verifications that are still open
 	Steps    []Step     `json:"steps"`
@@ -39,6 +40,15 @@ type Joint struct {
 	Findings []string     `json:"findings"` // what a person should look at, a sentence each
 	// OfJoint is those of the findings that are about no single reading.
 	OfJoint []string `json:"-"`
+	// Unanswered are the checks without an answer that counts, in the order of the procedure.
+	Unanswered []OpenCheck `json:"-"`
+}
+
+// OpenCheck is a check that nobody has answered; Fastener is empty where it is asked for once. Later is true while it waits for
+// a verification, and keeps no joint from being complete.
+type OpenCheck struct {
+	Check, Fastener string
+	Later           bool
 }
 
 // Run is a joint on a bench, from its start to its close.
@@ -136,6 +146,7 @@ type Check struct {
 	Reading uint64   `json:"reading,omitempty"`
 	Wrench  string   `json:"wrench,omitempty"`
 	Flags   []string `json:"flags,omitempty"`
+	by      audit.LocatedBy
 }
 
 // Bolts compares the new bolts that were used with those that are due to be replaced, as they are for single use.

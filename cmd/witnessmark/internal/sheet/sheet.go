@@ -63,6 +63,9 @@ func Of(h *store.History, in unit.TorqueUnit) (*Engine, error) {
 			out.Joints = append(out.Joints, joint(a, p, j, bolts, in, doubts))
 		}
 		out.Said = said(&b)
+		for i := range out.Joints {
+			out.Joints[i].stand(out.Standing)
+		}
 		e.Builds = append(e.Builds, out)
 	}
 	return e, nil

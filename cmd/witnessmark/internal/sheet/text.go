@@ -51,13 +51,7 @@ func (p *printer) line(format string, args ...any) {
 }
 
 func (p *printer) joint(j *Joint) {
-	state := "NOT COMPLETE"
-	if j.Complete {
-		state = "complete"
-	}
-	if j.Complete && j.ToVerify > 0 {
-		state = "complete, verification is still open"
-	}
+	state := j.State.Loud(j.ToVerify)
 	if j.Earlier {
 		state += " (an earlier attempt: the joint was begun anew)"
 	}

@@ -150,7 +150,7 @@ func Mark(m audit.Mark) string {
 // sign leads a line so that good and not good are told apart without reading, and without colour.
 func sign(m audit.Mark) string {
 	switch {
-	case m.Verdict == audit.Pass && len(m.Flags) == 0:
+	case m.Verdict == audit.Pass && len(m.Odd()) == 0:
 		return "ok    "
 	case m.Verdict == audit.Pass:
 		return "ok ?  "

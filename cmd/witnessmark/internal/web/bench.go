@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
 )
@@ -130,15 +131,21 @@ func (p *Pages) middle(r *http.Request, v benchView) (string, error) {
 	return b.String(), err
 }
 
-// sound is what the newest update should sound like: pass, fail, or nothing.
+// The sounds of a bench, as its page knows them.
+const (
+	soundPass      = "pass"
+	soundAttention = "attention"
+)
+
+// sound is what an update should sound like: a reading passed, or somebody should look. It is empty for what is no reading.
 func sound(u control.Update) string {
-	if u.Kind != "reading" || u.View.Last == nil {
+	switch last := u.View.Last; {
+	case u.Kind != audit.ReadingTaken{}.Kind() || last == nil:
 		return ""
+	case last.Mark.Verdict == audit.Pass && len(last.Mark.Odd()) == 0:
+		return soundPass
 	}
-	if u.View.Last.Mark.Verdict == "pass" && len(u.View.Last.Mark.Flags) == 0 {
-		return "pass"
-	}
-	return "attention"
+	return soundAttention
 }
 
 // send writes one event: the first data line says the sound, the others are the page.

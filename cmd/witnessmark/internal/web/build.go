@@ -47,6 +47,8 @@ type jointCard struct {
 	Run              uint64 // 0: never begun
 	Done, All        int
 	Complete         bool
+	State            sheet.State
+	ToVerify         int  // verifications that are still open
 	Earlier          bool // begun anew later
 	OutOfTurn        int  // fasteners that were done out of their turn, over all stages
 	Stages           []string
@@ -115,6 +117,7 @@ func cards(joints []worked.Joint) []jointCard {
 		c.Done, c.All = j.Tally()
 		if j.Words != nil {
 			c.Run, c.Complete, c.Earlier = j.Words.Run, j.Words.Complete, j.Words.Earlier
+			c.State, c.ToVerify = j.Words.State, j.Words.ToVerify
 			for _, o := range j.Words.Order {
 				c.OutOfTurn += len(o.OutOfTurn)
 			}
