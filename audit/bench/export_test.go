@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+
+	"witnessmark/audit"
+	"witnessmark/audit/procedure"
 )
 
 // Unlike says what two shops do not hold alike; empty: nothing. Matchers are compared by what they were told and what they
@@ -50,6 +53,14 @@ func Unlike(a, b *Shop) string {
 		}
 	}
 	return ""
+}
+
+// Judged says of a mark whether it stands in the way of a release, and whether it is to be looked at before.
+func Judged(m audit.Mark) (blocks, looked bool) {
+	t := &taken{seq: 1, mark: m}
+	v := reviewer{run: &run{joint: &procedure.Joint{}}}
+	v.reviewReading(t)
+	return slices.ContainsFunc(v.found, func(f Finding) bool { return f.Blocks }), readingFinding(t) != ""
 }
 
 // where names the fields of a struct that differ.
