@@ -17,7 +17,7 @@ type claimCommand struct {
 	Joint    string `help:"Tell the whole story of this joint." placeholder:"JOINT"`
 	Fastener string `help:"… of this fastener of it, and where its readings lie among all builds of the family." placeholder:"ID"`
 	At       string `help:"Tell only what was known at the end of this day." placeholder:"DATE"`
-	Format   string `help:"text or json." enum:"text,json" default:"text"`
+	Format   string `help:"text or json; there, complete of a joint says that every step is done and every check accepted, and state says complete only while its release stands." enum:"text,json" default:"text"`
 	Units    string `help:"Unit of torques, e.g. N·m or lbf·ft; as the wrench wrote them if left out." placeholder:"UNIT"`
 	SVG      string `name:"svg" help:"Draw where the fastener's readings lie into this file." placeholder:"FILE" type:"path"`
 }

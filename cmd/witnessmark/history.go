@@ -15,7 +15,7 @@ import (
 type historyCommand struct {
 	records
 	Engine string      `required:"" help:"Serial number of the engine." placeholder:"SERIAL"`
-	Format string      `help:"text or json." enum:"text,json" default:"text"`
+	Format string      `help:"text or json; there, complete of a joint says that every step is done and every check accepted, and state says complete only while its release stands." enum:"text,json" default:"text"`
 	Units  string      `help:"Unit of torques, e.g. N·m or lbf·ft; as the wrench wrote them if left out." placeholder:"UNIT"`
 	Depth  sheet.Depth `help:"How deep the text goes: ${enum}; mark shows what was said of a reading before." enum:"overview,joint,fastener,mark" default:"fastener"`
 	Raw    bool        `help:"Show the bytes of each reading as they came from the wrench."`

@@ -68,6 +68,27 @@ func TestClaim_WhoSigned(t *testing.T) {
 	}
 }
 
+// A joint is told as the history tells it: a verification that is still open, and complete only where it was released so.
+func TestClaim_HowAJointStands(t *testing.T) {
+	for want, j := range map[string]sheet.Joint{
+		"NOT COMPLETE\n":    {State: sheet.NotComplete, ToVerify: 2},
+		"every step done\n": {State: sheet.StepsDone, Complete: true},
+		"every step done, verification is still open\n": {State: sheet.StepsDone, Complete: true, ToVerify: 2},
+		"complete\n": {State: sheet.Complete, Complete: true},
+	} {
+		c := New("E-1", []store.Candidate{{Build: 4, Engine: "E-1", Field: "engine", Likeness: store.AsWritten}})
+		j.Joint, j.By, j.Bench = "caps", "Ada Holt", "1"
+		c.Add(&store.History{Engine: "E-1", Builds: []store.BuildHistory{{ID: 4}}}, &sheet.Engine{Engine: "E-1", Builds: []sheet.Build{{Build: 4, Joints: []sheet.Joint{j}}}})
+		var text strings.Builder
+		if err := c.Text(&text); err != nil || !strings.Contains(text.String(), "still on the bench  "+want) {
+			t.Errorf("got %v, %s\nwant %q", err, text.String(), want)
+		}
+		if got := c.Builds[0].Joints[0]; got.State != j.State || got.ToVerify != j.ToVerify {
+			t.Errorf("got %+v, want it for programs too", got)
+		}
+	}
+}
+
 func TestDate(t *testing.T) {
 	for text, want := range map[string]string{
 		"2026-03-31":                "2026-03-31T23:59:59.999999Z",

@@ -182,6 +182,108 @@ func TestOf_Complete(t *testing.T) {
 	}
 }
 
+// Complete is said where a release stands, whose review looked at what the record cannot tell.
+func TestOf_State(t *testing.T) {
+	release, reopening := store.ReleaseHistory{Act: store.Act{Seq: 50}}, store.ReopeningHistory{Act: store.Act{Seq: 60}}
+	for name, tc := range map[string]struct {
+		change func(*store.BuildHistory)
+		want   [2]State // of an earlier attempt that lacks steps, and of one with all of them
+	}{
+		"under way": {func(*store.BuildHistory) {}, [2]State{NotComplete, StepsDone}},
+		"released":  {func(b *store.BuildHistory) { b.Releases = []store.ReleaseHistory{release} }, [2]State{NotComplete, Complete}},
+		"reopened": {func(b *store.BuildHistory) {
+			b.Releases, b.Reopenings = []store.ReleaseHistory{release}, []store.ReopeningHistory{reopening}
+		}, [2]State{NotComplete, StepsDone}},
+		"released again": {func(b *store.BuildHistory) {
+			b.Releases, b.Reopenings = []store.ReleaseHistory{release, release}, []store.ReopeningHistory{reopening}
+		}, [2]State{NotComplete, Complete}},
+		"an earlier attempt was not reviewed": {func(b *store.BuildHistory) {
+			b.Releases = []store.ReleaseHistory{release}
+			b.Runs[0], b.Runs[1] = b.Runs[1], b.Runs[0]
+		}, [2]State{StepsDone, NotComplete}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := history()
+			tc.change(&h.Builds[0])
+			e, err := Of(h, "")
+			if err != nil {
+				t.Fatal(err)
+			}
+			j := e.Builds[0].Joints
+			if got := [2]State{j[0].State, j[1].State}; got != tc.want {
+				t.Errorf("got %q, want %q", got, tc.want)
+			}
+		})
+	}
+	for state, want := range map[State]string{NotComplete: "NOT COMPLETE", StepsDone: "every step done, verification is still open", Complete: "complete, verification is still open"} {
+		if got := state.Loud(2); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
+// A check is open for each fastener by itself, also after one was renewed, and may wait for a verification.
+func TestOf_Unanswered(t *testing.T) {
+	const checks = "      - {id: stretch, ask: Bolt stretch, accept: 0.1..0.2 mm, each: fastener}\n      - {id: paint, ask: Paint marks drawn?, after: residual}\n"
+	h := history()
+	b := &h.Builds[0]
+	b.Procedure = strings.Replace(block, "    stages:\n", checks+"    stages:\n", 1) + "      - {id: residual, verify: 80..160 N·m}\n"
+	run := &b.Runs[1]
+	stretched := func(fastener string, index int64) {
+		run.Answers = append(run.Answers, store.AnswerHistory{Index: index, CheckAnswered: audit.CheckAnswered{Check: "stretch", Fastener: fastener, Value: "0.15 mm"}})
+	}
+	paint := OpenCheck{"paint", "", true}
+	for _, tc := range []struct {
+		rule   string
+		change func()
+		want   []OpenCheck
+		old    int
+	}{
+		{"nothing is answered", func() {}, []OpenCheck{{"stretch", "1", false}, {"stretch", "2", false}, paint}, 0},
+		{"one of two fasteners", func() { stretched("2", 95) }, []OpenCheck{{"stretch", "1", false}, paint}, 0},
+		{"both", func() { stretched("1", 96) }, []OpenCheck{paint}, 0},
+		{"one was renewed since", func() {
+			run.Renewals = append(run.Renewals, store.RenewalHistory{Seq: 30, Index: 97, BoltReplaced: audit.BoltReplaced{Fastener: "2"}})
+		}, []OpenCheck{{"stretch", "2", false}, paint}, 1},
+		{"and measured again", func() { stretched("2", 98) }, []OpenCheck{paint}, 1},
+	} {
+		tc.change()
+		e, err := Of(h, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		j, old := e.Builds[0].Joints[1], 0
+		for i := range j.Checks {
+			if j.OfOldBolt(&j.Checks[i]) {
+				old++
+			}
+		}
+		if !slices.Equal(j.Unanswered, tc.want) || old != tc.old {
+			t.Errorf("%s: got %+v and %d answers of an old bolt, want %+v and %d", tc.rule, j.Unanswered, old, tc.want, tc.old)
+		}
+	}
+}
+
+// A person's word explains that a reading was unexpected, also one that was held to measure a check.
+func TestOf_WhatAPersonExplained(t *testing.T) {
+	const stray, check = "reading 7 (no step): unexpected", "reading 27 (check drag): unsure"
+	for by, want := range map[audit.LocatedBy]bool{audit.ByOrder: true, audit.ByPerson: false} {
+		h := history()
+		runs := h.Builds[0].Runs
+		runs[0].Readings[1].Marks[1].LocatedBy = by
+		measured := &runs[1].Readings[6].Marks[0]
+		measured.Flags, measured.LocatedBy = []string{audit.Unsure}, by
+		e, err := Of(h, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		j := e.Builds[0].Joints
+		if slices.Contains(j[0].Findings, stray) != want || slices.Contains(j[1].Findings, check) != want {
+			t.Errorf("located by %s: got %q and %q, want them named %v", by, j[0].Findings, j[1].Findings, want)
+		}
+	}
+}
+
 func TestOf_Verification(t *testing.T) {
 	const check = "      - {id: paint, ask: Paint marks drawn?, after: residual}\n"
 	for name, tc := range map[string]struct {

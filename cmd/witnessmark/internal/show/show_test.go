@@ -114,6 +114,20 @@ Bench 1: engine E-4711, work order W-12, Main bearing caps (main-caps), 30 of 30
 	}
 }
 
+// A line leads with a question mark where somebody should look at a reading that passed.
+func TestReading_Sign(t *testing.T) {
+	for sign, m := range map[string]audit.Mark{
+		"ok     #": {Verdict: audit.Pass, Flags: []string{audit.Conditional, audit.Resent}},
+		"ok ?   #": {Verdict: audit.Pass, Flags: []string{audit.ReHit}},
+		"NOT OK #": {Verdict: audit.LowTorque},
+		"stray  #": {Verdict: audit.NotJudged, Flags: []string{audit.Unexpected}},
+	} {
+		if got := Reading(&bench.LastReading{Mark: m})[0]; !strings.HasPrefix(got, sign) {
+			t.Errorf("got %q, want %q in front", got, sign)
+		}
+	}
+}
+
 func TestSummary_Verification(t *testing.T) {
 	s := bench.Summary{Complete: true, Verification: []bench.OpenStage{{Stage: "residual", Fasteners: []string{"2", "7"}}}}
 	want := "  later  verification is still open: stage residual: fastener 2, 7"
