@@ -4,18 +4,7 @@ import "fmt"
 
 // standing says how the build stands, in a box that is seen first.
 func (d *document) standing() {
-	title, text := d.completeness(), "There is nothing to look at."
-	if looks := len(d.toLookAt()); looks > 0 {
-		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
-	}
-	if r := d.released(); r != nil {
-		title, text = fmt.Sprintf("Released on %s by %s.", stamp(r.At), name(r.By)), title+" "+text
-	} else {
-		text = "Not released. " + text
-	}
-	if doubt := d.build.InDoubt(); doubt != "" {
-		title += " In doubt: " + doubt + "."
-	}
+	title, text := d.stands()
 	const inset = 13.0
 	d.face(bold, 11, ink)
 	titles := d.lines(title, d.width()-inset-4)
@@ -35,6 +24,30 @@ func (d *document) standing() {
 	d.y += high
 }
 
+// stands is how the build stands, as a title and a text. Whether the readings leave a step in doubt is not in the record: before
+// a release nothing is called complete.
+func (d *document) stands() (title, text string) {
+	r, looks := d.released(), len(d.toLookAt())
+	switch {
+	case looks > 0:
+		text = fmt.Sprintf("%s to look at, listed below.", counted(looks, "finding"))
+	case r != nil:
+		text = "There is nothing to look at."
+	default:
+		text = "Nothing in the record asks for a look; the review before the release looks further."
+	}
+	title = d.completeness()
+	if r != nil {
+		title, text = fmt.Sprintf("Released on %s by %s.", stamp(r.At), name(r.By)), title+" "+text
+	} else {
+		text = "Not released. " + text
+	}
+	if doubt := d.build.InDoubt(); doubt != "" {
+		title += " In doubt: " + doubt + "."
+	}
+	return title, text
+}
+
 // completeness says how many joints are done. Of a joint that was begun anew the newest attempt counts.
 func (d *document) completeness() string {
 	complete, all, verify := 0, 0, 0
@@ -52,8 +65,8 @@ func (d *document) completeness() string {
 	case complete < all:
 		return fmt.Sprintf("Not complete: %d of %d joints are done.", complete, all)
 	case verify > 0:
-		return "Tightened, and every check is accepted. The verification is still open."
-	case d.released() == nil: // what the readings leave in doubt is told by the review before the release, not by the record
+		return "Every step but the verification is done, and every check is accepted."
+	case d.released() == nil:
 		return "Every step is done and every check is accepted."
 	}
 	return "Complete: every joint is done and every check is accepted."
