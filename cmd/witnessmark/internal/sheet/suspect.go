@@ -52,10 +52,13 @@ func (o *Joint) taken() map[uint64]Mark {
 	return out
 }
 
-// answered is the newest answer to each check that is accepted, by its name.
+// answered is the newest answer to each check that counts and is accepted, by its name.
 func (o *Joint) answered() map[string]int {
 	out := map[string]int{}
 	for i, c := range o.Checks {
+		if o.OfOldBolt(&c) {
+			continue
+		}
 		out[checkName(c.Check, c.Fastener)] = i
 		if !c.OK {
 			delete(out, checkName(c.Check, c.Fastener))

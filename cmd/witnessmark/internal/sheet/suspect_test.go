@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -46,4 +47,14 @@ func TestOf_AWrenchThatWasFoundBad(t *testing.T) {
 			t.Errorf("got %q, want nothing", e.Builds[0].InDoubt())
 		}
 	})
+}
+
+// What was measured of a bolt that is no longer there is in doubt no more: nothing rests on it.
+func TestJoint_AnsweredOfTheBoltsThatAreThere(t *testing.T) {
+	o := Joint{Checks: []Check{{Check: "stretch", Fastener: "1", OK: true, LedgerIndex: 10}, {Check: "stretch", Fastener: "2", OK: true, LedgerIndex: 11},
+		{Check: "stretch", Fastener: "2", OK: true, LedgerIndex: 21}, {Check: "stretch", Fastener: "3", LedgerIndex: 22}},
+		Renewals: []Renewal{{Fastener: "1", LedgerIndex: 20}, {Fastener: "2", LedgerIndex: 20}}}
+	if got, want := o.answered(), map[string]int{"check stretch of fastener 2": 2}; !maps.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
 }
