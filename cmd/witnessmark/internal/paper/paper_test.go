@@ -230,7 +230,7 @@ func TestSheet_FortyFastenersInFiveStages(t *testing.T) {
 	s.tighten(&p.Joints[0])
 	s.apply(audit.JointClosed{Bench: "B1", Run: run, Person: "p1"})
 	got := print(t, s.record(nil), paper.Options{})
-	got.must(t, "BG9-00417", "Complete: every joint is done", "BG-9 revision 2, Bedplate (invented for this test)", "200 of 200", "C-881", "−0.40 %", "1.20 %", fmt.Sprintf("page %d of %d", got.pages, got.pages))
+	got.must(t, "BG9-00417", "Every step is done", "BG-9 revision 2, Bedplate (invented for this test)", "200 of 200", "C-881", "−0.40 %", "1.20 %", fmt.Sprintf("page %d of %d", got.pages, got.pages))
 	for i := range 40 {
 		got.must(t, fmt.Sprintf("[F%d]", i+1))
 	}
