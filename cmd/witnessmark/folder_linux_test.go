@@ -49,7 +49,7 @@ func TestCommands_InTheFolderOfAnotherUser(t *testing.T) {
 		}
 	}
 	const want = " belongs to the user root: run this as that user, for example as root with `runuser -u root -- witnessmark …`\n"
-	for _, args := range []string{"build list", "wrench status", "history --engine E-1", "verify", "ledger keys", "sheet W-1 -o /tmp/none.pdf", "backup --plain -o /tmp/none.zip",
+	for _, args := range []string{"build list", "wrench status", "history --engine E-1", "verify", "ledger keys", "sheet W-1 -o " + dir + "/none.pdf", "backup --plain -o " + dir + "/none.zip",
 		"serve --config " + file, "ledger rebuild-journal --config " + file, "retention --config " + file} {
 		if got := asAnother(t, append(strings.Fields(args), "--data", data)...); got != "witnessmark: the data folder "+data+want {
 			t.Errorf("%s: got %q, want %q", args, got, want)
