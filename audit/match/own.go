@@ -6,11 +6,11 @@ type deviation struct {
 	spread int64 // that of now
 }
 
-// add takes in by how much a fastener was off, of which so many ‰ are in the forecast. Who is further off than one in a
-// thousand is a slip or odd, and no measure of the usual.
+// add takes in by how much a fastener was off, of which so many ‰ are in the forecast. Who is further off than
+// wanderMost is a slip or odd, and no measure of the usual.
 func (d *deviation) add(permille, widened int64) {
 	permille = max(permille, -permille) * 1000 / widened
-	permille = min(permille, 3*d.spread)
+	permille = min(permille, wanderMost*d.spread)
 	d.sum, d.n = d.sum+permille*permille, d.n+1
 	d.spread = root((ownScatter*ownScatter*ownSamples + d.sum) / (ownSamples + d.n))
 }
@@ -67,7 +67,7 @@ func (p *physics) slackness(f *fastener) (ratio, pulls int64) {
 		return 1000, 0
 	}
 	mean := sum / pulls
-	off := (mean - 1000) * 1000 / (frictionScatter + 2*p.wander.spread)
+	off := (mean - 1000) * 1000 / (frictionScatter + ownOff*p.wander.spread)
 	drawn := ownDrawn * 1000 / (1000 + off*off/1000)
 	return (mean*pulls*1000 + 1000*drawn) / (pulls*1000 + drawn), pulls
 }
@@ -98,9 +98,6 @@ func (p *physics) widened(g guess, pulls int64) int64 {
 
 // widening is how much further off than friction wanders such a forecast is, ‰.
 func widening(own, others int64) int64 { return widenings[min(own, maxOwn)][min(others, maxOthers)] }
-
-// Of more than so many the mean is as good as known.
-const maxOwn, maxOthers = 4, 8
 
 // widenings are the roots of 1 + 1/own + 1/others: the variance of a pull about a difference of two means.
 var widenings = func() (all [maxOwn + 1][maxOthers + 1]int64) {
