@@ -1,6 +1,9 @@
 package audit
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+)
 
 // Verdict says whether a reading is right for its step.
 type Verdict string
@@ -57,6 +60,9 @@ const (
 
 // Share is a probability in parts per million, 0 … 1 000 000.
 type Share int32
+
+// Decimal is the share as a decimal number with all its six digits, e.g. 0.999600.
+func (s Share) Decimal() string { return fmt.Sprintf("%d.%06d", s/Certain, s%Certain) }
 
 // Certain is the Share of what is known.
 const Certain Share = 1_000_000

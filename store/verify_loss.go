@@ -29,7 +29,7 @@ func (l Loss) String() string {
 		who = "a person whose name was blanked"
 	}
 	return fmt.Sprintf("a signed checkpoint proves %d leaves with root %x; %d of them remain, with root %x, and what lay behind is lost or no longer as it was, as %s accepted in entry %d on %s: %s",
-		l.Size, l.Root, l.Remains, l.RemainsRoot, who, l.Seq, l.At.Format(time.DateTime), l.Reason)
+		l.Size, l.Root, l.Remains, l.RemainsRoot, who, l.Seq, audit.When(l.At), l.Reason)
 }
 
 // losses are those of a ledger, the one that leaves least first. Those that a walk has not come to yet are due.

@@ -189,7 +189,7 @@ func (t *taken) measures(g *gauged) {
 
 // measured says in a sentence what a reading says of its check.
 func (r *run) measured(t *taken) string {
-	c, name := t.check.check, checkName(t.mark.CheckID, t.mark.Fastener)
+	c, name := t.check.check, CheckName(t.mark.CheckID, t.mark.Fastener)
 	if t.mark.Verdict == audit.Pass {
 		return fmt.Sprintf("Check %s: %s is good.", name, Shown(c, &t.mark, &t.reading))
 	}

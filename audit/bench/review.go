@@ -158,13 +158,13 @@ func (v *reviewer) reviewChecks() {
 				continue
 			}
 			f := Finding{ID: "check:" + j.ID + "/" + c.ID, Subject: CheckOpen, Fastener: id, Check: c.ID,
-				Text: "check " + checkName(c.ID, id) + " is not answered", Settle: "answer it, or concede"}
+				Text: "check " + CheckName(c.ID, id) + " is not answered", Settle: "answer it, or concede"}
 			if id != "" {
 				f.ID += "/" + id
 			}
 			if a != nil {
 				f.Subject, f.Settle = CheckRefused, "put it right and answer again, or concede"
-				f.Text = fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, id), a.text, Wanted(c))
+				f.Text = fmt.Sprintf("check %s: %s, wanted %s", CheckName(c.ID, id), a.text, Wanted(c))
 			}
 			v.add(f)
 		}
@@ -200,7 +200,7 @@ func (v *reviewer) reviewReading(t *taken) {
 		where := "no step"
 		switch {
 		case m.CheckID != "":
-			where = "check " + checkName(m.CheckID, m.Fastener)
+			where = "check " + CheckName(m.CheckID, m.Fastener)
 		case m.Fastener != "":
 			where = fmt.Sprintf("stage %s, fastener %s", m.Stage, m.Fastener)
 		}

@@ -108,7 +108,7 @@ func readingFinding(t *taken) string {
 	where := "no step of this joint"
 	switch {
 	case m.CheckID != "":
-		where = "check " + checkName(m.CheckID, m.Fastener)
+		where = "check " + CheckName(m.CheckID, m.Fastener)
 	case m.Fastener != "":
 		where = fmt.Sprintf("stage %s, fastener %s", m.Stage, m.Fastener)
 	}
@@ -129,9 +129,9 @@ func (r *run) checkFindings(steps []StepState) (lines []string, good bool) {
 			good = false
 			switch {
 			case a != nil:
-				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", checkName(c.ID, f), a.text, Wanted(c)))
+				lines = append(lines, fmt.Sprintf("check %s: %s, wanted %s", CheckName(c.ID, f), a.text, Wanted(c)))
 			case due(c, steps):
-				lines = append(lines, "check "+checkName(c.ID, f)+" is not answered")
+				lines = append(lines, "check "+CheckName(c.ID, f)+" is not answered")
 			}
 		}
 	}
@@ -162,7 +162,8 @@ func Wanted(c *procedure.Check) string {
 	return c.Accept.String()
 }
 
-func checkName(check, fastener string) string {
+// CheckName is a check as findings speak of it, e.g. `stretch of fastener 4`.
+func CheckName(check, fastener string) string {
 	if fastener == "" {
 		return check
 	}

@@ -156,7 +156,7 @@ func (v *reviewer) measurements() []Measurement {
 		c := &v.run.joint.Checks[i]
 		for _, id := range Asked(v.run.joint, c) {
 			if a := v.run.answer(c.ID, id); a != nil && a.good {
-				out = append(out, Measurement{"check " + checkName(c.ID, id), a.seq})
+				out = append(out, Measurement{"check " + CheckName(c.ID, id), a.seq})
 			}
 		}
 	}

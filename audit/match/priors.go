@@ -72,10 +72,10 @@ const (
 	verifyEarly  = 3 * oneNat / 2 // against a verification while several are left to tighten: it comes later, often by another
 	skipStage    = oneNat / 2     // against a stage without the one before: little, for who missed that one does not know
 	changeOfMind = ln2            // a finding already said is kept until another is twice as likely, or it would flicker
-	learnFrom    = 600_000        // millionths: a pull that is likelier there than anywhere else teaches; others would mislead
+	learnFrom    = 600_000        // millionths: a pull that is likelier at its step than elsewhere teaches; others mislead
 )
 
-// How far the search goes: what bounds the time and memory of a reading. All figures in DEVELOPERS.md were reached with it.
+// How far the search goes: what bounds the time and memory of a reading. The trials of DEVELOPERS.md were made with it.
 const (
 	maxHypotheses = 48         // hypotheses that are carried on: their room is laid out twice for every run (generation)
 	pruneAt       = 9 * oneNat // µnat: a hypothesis 8 100 times less likely than the best is let go

@@ -8,8 +8,6 @@ import (
 	"os"
 	"time"
 
-	"github.com/mattn/go-isatty"
-
 	"witnessmark/cmd/witnessmark/internal/backup"
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
@@ -153,8 +151,7 @@ func (c *backupCommand) tools(ctx context.Context, s shop, src *backup.Source) (
 
 // bytesTold tells a person at a terminal how far things are; nobody else is told.
 func bytesTold(w io.Writer) backup.Told {
-	f, ok := w.(*os.File)
-	if !ok || !isatty.IsTerminal(f.Fd()) {
+	if !terminal(w) {
 		return nil
 	}
 	var last time.Time

@@ -68,7 +68,7 @@ func (c *bundleCommand) signed(s shop, shopID string) ([]byte, error) {
 		return nil, inputError{err}
 	}
 	if len(notes) == 0 {
-		return nil, inputError{fmt.Errorf("%s holds no checkpoint of %s", c.Witness, store.Origin(shopID))}
+		return nil, inputError{fmt.Errorf("%s holds no checkpoint of %s: name the file that this shop's witness writes", c.Witness, store.Origin(shopID))}
 	}
 	return notes[len(notes)-1].Note, nil
 }

@@ -94,7 +94,7 @@ func (c *demoCommand) play(ctx context.Context, s shop, scene *demo.Scene, d *da
 	updates, stop := watchBench(ctx, client, demo.Bench)
 	defer stop()
 	st := &demo.Stage{Scene: scene, Client: client, Updates: updates, Say: s.say, Show: s.showing(), Pause: c.pause}
-	fmt.Fprintf(s.out, "%s\n\nAn invented shop, an invented engine, simulated wrenches. Data folder: %s\n\n", safety, s.data)
+	fmt.Fprintf(s.out, "%s\n\nAn invented shop, an invented engine, simulated wrenches. Data folder: %s\n\n", show.Safety, s.data)
 	engine, err := st.Prepare(ctx)
 	if err != nil {
 		return err
@@ -206,9 +206,9 @@ func (c *demoCommand) stay(ctx context.Context, s shop, d *daemon.Daemon, engine
 		"  http://%[1]s/metrics     figures for a dashboard\n"+
 		"  http://%[1]s/-/ready     whether readings are taken\n"+
 		"and answers in another terminal\n"+
-		"  go run ./cmd/witnessmark --data %[2]s history --engine %[3]s\n"+
-		"  go run ./cmd/witnessmark --data %[2]s wrench status\n"+
-		"  go run ./cmd/witnessmark --data %[2]s verify\n", d.Addr(), s.data, engine, link)
+		"  %[5]s --data %[2]s history --engine %[3]s\n"+
+		"  %[5]s --data %[2]s wrench status\n"+
+		"  %[5]s --data %[2]s verify\n", d.Addr(), s.data, engine, link, started(os.Args[0]))
 	select {
 	case <-ctx.Done():
 	case <-d.Done():
@@ -259,4 +259,12 @@ func watchBench(ctx context.Context, client *control.Client, bench string) (<-ch
 		for range updates {
 		}
 	}
+}
+
+// started is how this program is started again: as it was, or by `go run`, which leaves no program behind.
+func started(program string) string {
+	if strings.Contains(filepath.ToSlash(program), "/go-build") {
+		return "go run ./cmd/witnessmark"
+	}
+	return program
 }

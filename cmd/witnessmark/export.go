@@ -5,12 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
-
-	"github.com/mattn/go-isatty"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/export"
@@ -110,20 +107,16 @@ func instant(text string, days int) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
-	if t, err := time.Parse(time.DateOnly, text); err == nil {
-		return t.AddDate(0, 0, days), nil
+	t, day, err := show.Date(text)
+	if day {
+		t = t.AddDate(0, 0, days)
 	}
-	t, err := time.Parse(time.RFC3339, text)
-	if err != nil {
-		return t, fmt.Errorf("%q is no date: write it like 2026-03-31, or 2026-03-31T14:00:00Z", text)
-	}
-	return t, nil
+	return t, err
 }
 
 // counting tells a person at a terminal how many lines are written, now and then; nobody else is told.
 func counting(w io.Writer) (after func(int64), ended func()) {
-	f, ok := w.(*os.File)
-	if !ok || !isatty.IsTerminal(f.Fd()) {
+	if !terminal(w) {
 		return func(int64) {}, func() {}
 	}
 	const often = 5_000

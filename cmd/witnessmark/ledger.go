@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/control"
@@ -47,7 +46,7 @@ func (c *ledgerKeys) Run(ctx context.Context, s shop) (err error) {
 		return err
 	}
 	for _, k := range changes {
-		since := fmt.Sprintf("since %s, by %s (%s)", k.At.Format(time.DateTime), orUnknown(k.Person), k.Reason)
+		since := fmt.Sprintf("since %s, by %s (%s)", audit.When(k.At), orUnknown(k.Person), k.Reason)
 		if err := showKey(s, since, k.NewKey); err != nil {
 			return err
 		}

@@ -19,7 +19,7 @@ import (
 
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
-	"witnessmark/cmd/witnessmark/internal/paper"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 // Exit codes.
@@ -28,8 +28,6 @@ const (
 	exitAttention = 1 // it ran, and something is not right
 	exitInput     = 2 // what was asked for makes no sense
 )
-
-const safety = paper.Safety
 
 // commands is the whole command line.
 type commands struct {
@@ -152,7 +150,7 @@ func helpWithSafety(o kong.HelpOptions, ctx *kong.Context) error {
 	if err := kong.DefaultHelpPrinter(o, ctx); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(ctx.Stdout, "\n%s\n", safety)
+	_, err := fmt.Fprintf(ctx.Stdout, "\n%s\n", show.Safety)
 	return err
 }
 

@@ -18,6 +18,7 @@ import (
 	"witnessmark/cmd/witnessmark/internal/control"
 	"witnessmark/cmd/witnessmark/internal/daemon"
 	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/store/ledger"
 )
 
@@ -47,8 +48,8 @@ func TestRun_ExitCodes(t *testing.T) {
 		code      int
 		out, errs string
 	}{
-		"help ends with the safety note":                 {[]string{"--help"}, exitOK, safety + "\n", ""},
-		"so does the help of a command":                  {[]string{"serve", "--help"}, exitOK, safety + "\n", ""},
+		"help ends with the safety note":                 {[]string{"--help"}, exitOK, show.Safety + "\n", ""},
+		"so does the help of a command":                  {[]string{"serve", "--help"}, exitOK, show.Safety + "\n", ""},
 		"the example is a good configuration":            {[]string{"config", "check", right}, exitOK, "good: shop north", ""},
 		"a wrong configuration is bad input":             {[]string{"config", "check", wrong}, exitInput, "", "wrong.yaml:2:"},
 		"all its faults are told":                        {[]string{"config", "check", wrong}, exitInput, "", "\"wrenches\""},

@@ -5,8 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/backup"
 )
 
@@ -48,7 +48,7 @@ func (c *restoreCommand) Run(ctx context.Context, s shop, all *commands) (err er
 		return err
 	}
 	fmt.Fprintf(s.out, "%s: shop %s, taken %s, %d entries of the journal, %d parts, each as its manifest says\n",
-		c.File, a.Shop, a.Taken.Format(time.DateTime), a.Entries, len(a.Parts))
+		c.File, a.Shop, audit.When(a.Taken), a.Entries, len(a.Parts))
 	if c.CheckOnly {
 		return nil
 	}

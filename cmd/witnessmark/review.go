@@ -10,6 +10,7 @@ import (
 
 	"witnessmark/audit/bench"
 	"witnessmark/cmd/witnessmark/internal/control"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 type buildReview struct {
@@ -99,7 +100,7 @@ func sign(rv bench.Review) string {
 }
 
 func granted(c *bench.Conceded) string {
-	by := cmp.Or(c.By, "(name blanked)")
+	by := show.Name(c.By)
 	if c.Seconded != "" {
 		by += " and " + c.Seconded
 	}

@@ -7,11 +7,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"runtime"
 	"time"
 
-	"github.com/mattn/go-isatty"
 	"github.com/rs/zerolog"
 
 	"witnessmark/cmd/witnessmark/internal/daemon"
@@ -97,7 +95,7 @@ func atRest(file string, s shop, all *commands) (daemon.Options, error) {
 
 // logger writes JSON lines, or readable ones where a person sits at the other end.
 func logger(w io.Writer) zerolog.Logger {
-	if f, ok := w.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
+	if terminal(w) {
 		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
 	}
 	return zerolog.New(zerolog.SyncWriter(w)).With().Timestamp().Logger()

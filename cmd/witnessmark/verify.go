@@ -5,9 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-
-	"github.com/mattn/go-isatty"
 
 	"witnessmark/store"
 	"witnessmark/store/ledger"
@@ -175,8 +172,7 @@ func (c *verifyCommand) cosigned(s shop, kept []store.Kept) (bool, error) {
 
 // progress tells a person at a terminal how far things are; nobody else is told.
 func progress(w io.Writer) func(done, all int64) {
-	f, ok := w.(*os.File)
-	if !ok || !isatty.IsTerminal(f.Fd()) {
+	if !terminal(w) {
 		return nil
 	}
 	return func(done, all int64) {

@@ -10,8 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/mattn/go-isatty"
-
 	"witnessmark/cmd/witnessmark/internal/tried"
 	"witnessmark/device/link"
 	"witnessmark/device/modbus"
@@ -116,8 +114,7 @@ func (c *wrenchTry) teller(out io.Writer) tried.Teller {
 
 // coloured says whether to write colours: on a terminal, unless NO_COLOR is set (no-color.org).
 func coloured(out io.Writer) bool {
-	f, ok := out.(*os.File)
-	return ok && isatty.IsTerminal(f.Fd()) && os.Getenv("NO_COLOR") == ""
+	return terminal(out) && os.Getenv("NO_COLOR") == ""
 }
 
 // trying is one run of the command.

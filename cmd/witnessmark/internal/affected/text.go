@@ -7,6 +7,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/store"
 )
@@ -54,9 +55,9 @@ func (o *Wrench) engines() (n int) {
 func (e *Build) text(b *strings.Builder) {
 	name := "\nReadings that belong to no build"
 	if e.Build != 0 {
-		name = fmt.Sprintf("\nEngine %s, build %d, work order %s, unit %s", e.Engine, e.Build, e.WorkOrder, dash(e.Unit))
+		name = fmt.Sprintf("\nEngine %s, build %d, work order %s, unit %s", e.Engine, e.Build, e.WorkOrder, show.Dash(e.Unit))
 	}
-	fmt.Fprintf(b, "%s: %s from %s to %s\n", name, show.Count(e.Readings, "reading"), when(e.First), when(e.Last))
+	fmt.Fprintf(b, "%s: %s from %s to %s\n", name, show.Count(e.Readings, "reading"), audit.When(e.First), audit.When(e.Last))
 	for _, t := range e.Turned[:min(len(e.Turned), turnedShown)] {
 		fmt.Fprintf(b, "  joint %s, stage %s, fastener %s: %s was %s: %s would be %s (reading %d)\n", t.Joint, t.Stage, t.Fastener,
 			t.Shown, t.Was.In("N·m", 2)+" N·m", t.Verdict, t.Now, t.Reading)
@@ -108,18 +109,9 @@ func RunsText(w io.Writer, what string, list []Run) error {
 	for _, r := range list {
 		closed := "still on the bench"
 		if r.Closed != nil {
-			closed = when(*r.Closed)
+			closed = audit.When(*r.Closed)
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%s revision %s\t%s\t%s\t%s\t%s\n", r.Engine, r.WorkOrder, dash(r.Unit), r.Build, r.Family, r.Revision, r.Joint, r.Bench, when(r.Started), closed)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%s revision %s\t%s\t%s\t%s\t%s\n", r.Engine, r.WorkOrder, show.Dash(r.Unit), r.Build, r.Family, r.Revision, r.Joint, r.Bench, audit.When(r.Started), closed)
 	}
 	return t.Flush()
-}
-
-func when(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
-
-func dash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/device/label"
 	"witnessmark/store"
 )
@@ -160,7 +161,7 @@ func acts(b *store.BuildHistory) []Act {
 	for _, c := range b.Concessions {
 		text := fmt.Sprintf("%s: %s", c.Found, c.Reason)
 		if c.Seconded != "" {
-			text += ", seconded by " + name(c.SecondedBy)
+			text += ", seconded by " + show.Name(c.SecondedBy)
 		}
 		add(c.Act, "conceded", text)
 	}
@@ -181,12 +182,9 @@ func (c *Claim) asked(build uint64) bool {
 
 // Date reads a day, of which the end is meant, or an instant.
 func Date(text string) (time.Time, error) {
-	if t, err := time.Parse(time.DateOnly, text); err == nil {
-		return t.AddDate(0, 0, 1).Add(-time.Microsecond), nil
+	t, day, err := show.Date(text)
+	if day {
+		t = t.AddDate(0, 0, 1).Add(-time.Microsecond)
 	}
-	t, err := time.Parse(time.RFC3339, text)
-	if err != nil {
-		return t, fmt.Errorf("%q is no date: write it like 2026-03-31, or 2026-03-31T14:00:00Z", text)
-	}
-	return t, nil
+	return t, err
 }

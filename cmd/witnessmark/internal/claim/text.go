@@ -9,7 +9,9 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/sheet"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/store"
 )
 
@@ -43,7 +45,7 @@ func (c *Claim) heading(p *printer) {
 		p.line("Of %s: %s", c.Asked, c.Note)
 	}
 	if c.Known != nil {
-		p.line("As it was known on %s; names are as they are today.", when(*c.Known))
+		p.line("As it was known on %s; names are as they are today.", audit.When(*c.Known))
 	}
 }
 
@@ -71,7 +73,7 @@ func (p *printer) table(rows func(t io.Writer)) {
 func (p *printer) found(list []Found) {
 	p.table(func(t io.Writer) {
 		for _, f := range list {
-			fmt.Fprintf(t, "  engine %s\twork order %s\tunit %s\tbuild %d\t%s\tby its %s\n", f.Engine, f.WorkOrder, dash(f.Unit), f.Build, f.At.UTC().Format(time.DateOnly), f.By)
+			fmt.Fprintf(t, "  engine %s\twork order %s\tunit %s\tbuild %d\t%s\tby its %s\n", f.Engine, f.WorkOrder, show.Dash(f.Unit), f.Build, f.At.UTC().Format(time.DateOnly), f.By)
 		}
 	})
 }
@@ -81,10 +83,10 @@ func (p *printer) build(b *Build) {
 	if !b.Asked {
 		asked = " (another build of the same engine)"
 	}
-	p.line("\nEngine %s, build %d, work order %s, unit %s, procedure %s revision %s%s", b.Engine, b.Build, b.WorkOrder, dash(b.Unit), b.Family, b.Revision, asked)
-	p.line("  opened %s by %s", when(b.OpenedAt), name(b.OpenedBy))
+	p.line("\nEngine %s, build %d, work order %s, unit %s, procedure %s revision %s%s", b.Engine, b.Build, b.WorkOrder, show.Dash(b.Unit), b.Family, b.Revision, asked)
+	p.line("  opened %s by %s", audit.When(b.OpenedAt), show.Name(b.OpenedBy))
 	for _, a := range b.Acts {
-		p.line("  %s %s by %s (%s)", a.What, when(a.At), name(a.By), a.Text)
+		p.line("  %s %s by %s (%s)", a.What, audit.When(a.At), show.Name(a.By), a.Text)
 	}
 	if !b.Released {
 		p.line("  not released")
@@ -96,9 +98,9 @@ func (p *printer) build(b *Build) {
 		for _, j := range b.Joints {
 			closed := "still on the bench"
 			if j.Closed != nil {
-				closed = "closed " + when(*j.Closed)
+				closed = "closed " + audit.When(*j.Closed)
 			}
-			fmt.Fprintf(t, "  joint %s\tby %s\tbench %s\t%s\t%s\n", j.Joint, name(j.By), j.Bench, closed, j.State.Loud(j.ToVerify))
+			fmt.Fprintf(t, "  joint %s\tby %s\tbench %s\t%s\t%s\n", j.Joint, show.Name(j.By), j.Bench, closed, j.State.Loud(j.ToVerify))
 		}
 	})
 	for _, j := range b.Joints {
@@ -136,20 +138,4 @@ func of(fastener string) string {
 		return ""
 	}
 	return ", fastener " + fastener
-}
-
-func when(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
-
-func name(s string) string {
-	if s == "" {
-		return "(name blanked)"
-	}
-	return s
-}
-
-func dash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
 }

@@ -25,9 +25,6 @@ const (
 // diskWatch tells how the disk of the journal fares: on the pages, in the log and as figures.
 type diskWatch struct{ j *journal.Journal }
 
-// moment is a time for people.
-func moment(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
-
 var (
 	diskShort   = desc("journal_reserve_short", "1 while the disk has no room for the journal's reserve; readings are kept as long as there is some of it.")
 	diskRefuses = desc("journal_refusing", "1 while the disk takes nothing more: nothing is recorded, no wrench is acknowledged.")
@@ -45,18 +42,18 @@ func (w diskWatch) trouble() string {
 	switch {
 	case silent > diskSilent:
 		return fmt.Sprintf("The disk has not answered since %s: readings wait in memory and are not acknowledged; see whether it hangs or is very busy",
-			moment(time.Now().Add(-silent)))
+			audit.When(time.Now().Add(-silent)))
 	case short == nil:
 		return ""
 	case errors.Is(short.Why, syscall.EROFS):
 		return fmt.Sprintf("The disk has been read-only since %s: nothing is recorded and no wrench is acknowledged; "+
-			"it most likely found a fault in itself, have it looked at", moment(short.Since))
+			"it most likely found a fault in itself, have it looked at", audit.When(short.Since))
 	case short.Refusing:
 		return fmt.Sprintf("The disk has been short of room since %s and takes nothing more (%s): nothing is recorded and no wrench is acknowledged; "+
-			"make room on it, work then goes on by itself", moment(short.Since), short.Why)
+			"make room on it, work then goes on by itself", audit.When(short.Since), short.Why)
 	}
 	return fmt.Sprintf("The disk has been short of room since %s (%s): readings are still kept, in a reserve for some thousands; make room on it",
-		moment(short.Since), short.Why)
+		audit.When(short.Since), short.Why)
 }
 
 // run puts every change of the disk into the log.

@@ -8,6 +8,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"witnessmark/cmd/witnessmark/internal/config"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 var front = template.Must(template.New("front").Parse(`<!doctype html>
@@ -20,14 +21,13 @@ var front = template.Must(template.New("front").Parse(`<!doctype html>
 <li><a href="/-/ready">/-/ready</a>: readings are taken</li>
 <li>{{.Socket}}: commands of this program, on this machine</li>
 </ul>
-<p>Witnessmark records and checks; it is no safety device. The engine maker's procedure, local rules and the judgement of
-the licensed person stand above it.</p>
+<p>{{.Safety}}</p>
 </body></html>
 `))
 
 type page struct {
-	Shop            config.Shop
-	Version, Socket string
+	Shop                    config.Shop
+	Version, Socket, Safety string
 }
 
 // publicPages serves what anyone who reaches the address may see: no engine, no person, no reading.
@@ -51,7 +51,7 @@ func (d *Daemon) publicPages(r *prometheus.Registry) http.Handler {
 	})
 	mux.HandleFunc("GET /about", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		_ = front.Execute(w, page{d.opt.Config.Shop, d.opt.Version, d.Socket()}) // a reader that hung up is no fault of ours
+		_ = front.Execute(w, page{d.opt.Config.Shop, d.opt.Version, d.Socket(), show.Safety}) // a reader that hung up is no fault of ours
 	})
 	return mux
 }

@@ -3,6 +3,9 @@ package paper
 import (
 	"fmt"
 	"strings"
+
+	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 // cover is the first page: which engine, who and when, how it stands, and what to look at.
@@ -20,7 +23,7 @@ func (d *document) cover() {
 	d.findings()
 	d.said()
 	d.y += 4
-	d.boxed(Safety)
+	d.boxed(show.Safety)
 }
 
 func (d *document) facts() {
@@ -29,7 +32,7 @@ func (d *document) facts() {
 		{"Work order", d.build.WorkOrder},
 		{"Unit", d.build.Unit},
 		{"Procedure", fmt.Sprintf("%s revision %s, %s (%s)", h.Family, h.Revision, d.procedure.Title, d.procedure.Source)},
-		{"Opened", stamp(h.At) + " by " + name(h.Technician)},
+		{"Opened", audit.When(h.At) + " by " + show.Name(h.Technician)},
 		{"Worked on", d.workedOn()},
 		{"Technicians", strings.Join(d.people(), ", ")},
 		{"Build", fmt.Sprintf("number %d of shop %s", d.build.Build, d.Shop)},
@@ -63,7 +66,7 @@ func (d *document) workedOn() string {
 			last = later(last, *r.Closed)
 		}
 	}
-	return stamp(first) + " to " + stamp(last)
+	return audit.When(first) + " to " + audit.When(last)
 }
 
 // people are those who started a joint, took it over or answered a check, in the order in which they come up.
@@ -71,7 +74,7 @@ func (d *document) people() []string {
 	var list []string
 	seen := map[string]bool{}
 	add := func(who string) {
-		if who = name(who); !seen[who] {
+		if who = show.Name(who); !seen[who] {
 			seen[who] = true
 			list = append(list, who)
 		}

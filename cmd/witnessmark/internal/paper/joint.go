@@ -7,9 +7,11 @@ import (
 	"time"
 	"witnessmark/cmd/witnessmark/internal/worked"
 
+	"witnessmark/audit"
 	"witnessmark/audit/bench"
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/drawing"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 func later(a, b time.Time) time.Time {
@@ -35,22 +37,22 @@ func (d *document) joint(j *joint) {
 	for _, r := range j.Words.Runs {
 		closed := "still there"
 		if r.Closed != nil {
-			closed = "closed " + stamp(*r.Closed)
+			closed = "closed " + audit.When(*r.Closed)
 		}
-		d.paragraph(fmt.Sprintf("On bench %s from %s, started by %s, %s.", r.Bench, stamp(r.Started), name(r.By), closed))
+		d.paragraph(fmt.Sprintf("On bench %s from %s, started by %s, %s.", r.Bench, audit.When(r.Started), show.Name(r.By), closed))
 	}
 	if j.Words.Bolts != nil {
 		d.paragraph(fmt.Sprintf("New bolts: %s.", j.Words.Bolts))
 	}
 	for _, h := range j.Words.Hands {
-		d.paragraph(fmt.Sprintf("%s: taken over by %s, whose the readings after it are.", stamp(h.At), name(h.By)))
+		d.paragraph(fmt.Sprintf("%s: taken over by %s, whose the readings after it are.", audit.When(h.At), show.Name(h.By)))
 	}
 	for _, b := range j.Words.Renewals {
 		why := ""
 		if b.Reason != "" {
 			why = ": " + b.Reason
 		}
-		d.paragraph(fmt.Sprintf("%s: a new bolt at fastener %s, said by %s%s.", stamp(b.At), b.Fastener, name(b.By), why))
+		d.paragraph(fmt.Sprintf("%s: a new bolt at fastener %s, said by %s%s.", audit.When(b.At), b.Fastener, show.Name(b.By), why))
 	}
 	d.orders(j)
 	d.moved(j)
@@ -124,18 +126,18 @@ func (d *document) checks(j *joint) {
 		if j.Words.OfOldBolt(c) {
 			w, verdict = plain, verdict+", of the old bolt"
 		}
-		by := name(c.By)
+		by := show.Name(c.By)
 		if c.Reading != 0 {
 			by = fmt.Sprintf("wrench %s, reading %d", c.Wrench, c.Reading)
 		}
-		t.row(w, ask(j.Plan, c.Check), dash(c.Fastener), accepts(j.Plan, c.Check), c.Answer, verdict, by, moment(c.At))
+		t.row(w, ask(j.Plan, c.Check), show.Dash(c.Fastener), accepts(j.Plan, c.Check), c.Answer, verdict, by, moment(c.At))
 	}
 	for _, c := range j.Words.Unanswered {
 		w, verdict := strong, "▲ not answered"
 		if c.Later {
 			w, verdict = plain, "after the verification"
 		}
-		t.row(w, ask(j.Plan, c.Check), dash(c.Fastener), accepts(j.Plan, c.Check), "–", verdict, "–", "–")
+		t.row(w, ask(j.Plan, c.Check), show.Dash(c.Fastener), accepts(j.Plan, c.Check), "–", verdict, "–", "–")
 	}
 }
 
@@ -174,11 +176,4 @@ func (d *document) stray(j *joint) {
 		m := &j.Stray[i].Words
 		t.row(plain, fmt.Sprint(m.Reading), string(m.Torque), worked.AngleCell(m), worked.Found(m)+worked.First(m, &j.Stray[i].Mark), worked.Located(&j.Stray[i].Mark), m.Wrench, moment(m.At))
 	}
-}
-
-func dash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
 }

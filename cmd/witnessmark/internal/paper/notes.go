@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/store"
 )
 
@@ -39,7 +40,7 @@ func seconded(c *store.ConcessionHistory) string {
 	if c.Seconded == "" {
 		return ""
 	}
-	return ", seconded by " + name(c.SecondedBy)
+	return ", seconded by " + show.Name(c.SecondedBy)
 }
 
 func corrected(c *audit.CorrectionMade) string {
@@ -72,6 +73,6 @@ func (d *document) said() {
 	d.heading("Release, concessions and corrections")
 	t := d.table(8, column{"What", 62, false}, column{"Reason", 52, false}, column{"Who", 34, false}, column{"When (UTC)", 33, false})
 	for _, n := range all {
-		t.row(plain, n.what, dash(n.reason), name(n.By)+n.second, moment(n.At))
+		t.row(plain, n.what, show.Dash(n.reason), show.Name(n.By)+n.second, moment(n.At))
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/audit/procedure"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 	"witnessmark/cmd/witnessmark/internal/worked"
@@ -15,10 +16,6 @@ import (
 	"witnessmark/store"
 	"witnessmark/store/ledger"
 )
-
-// Safety is what a build sheet does not stand for.
-const Safety = `Witnessmark records and checks; it is no safety device. The engine maker's procedure, local rules and the ` +
-	`judgement of the licensed person stand above it.`
 
 // Record is what a build sheet is made of.
 type Record struct {
@@ -116,7 +113,7 @@ func (d *document) runningHead() string {
 }
 
 func (d *document) runningFoot() string {
-	return fmt.Sprintf("Build %d of shop %s as recorded until %s", d.build.Build, d.Shop, stamp(d.SignedAt))
+	return fmt.Sprintf("Build %d of shop %s as recorded until %s", d.build.Build, d.Shop, audit.When(d.SignedAt))
 }
 
 // describe fills in the properties of the file. Its date is that of the data.
@@ -138,19 +135,8 @@ func (d *document) layOut() {
 	d.proof()
 }
 
-// stamp is a time in UTC to the second.
-func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
-
-// moment is the same in a column that says UTC at its head.
-func moment(t time.Time) string { return strings.TrimSuffix(stamp(t), "Z") }
-
-// name is a person's name, or that it was blanked.
-func name(s string) string {
-	if s == "" {
-		return "(name blanked)"
-	}
-	return s
-}
+// moment is a time in a column that says UTC at its head.
+func moment(t time.Time) string { return strings.TrimSuffix(audit.When(t), "Z") }
 
 // clock is the time of day, after the date where that is another than the given one.
 func clock(at time.Time, day string) string {

@@ -8,6 +8,8 @@ import (
 
 	"github.com/boombuler/barcode/qr"
 
+	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/cmd/witnessmark/internal/worked"
 	"witnessmark/device/unit"
 	"witnessmark/store"
@@ -25,7 +27,7 @@ func (d *document) wrenches() {
 		column{"Uncertainty", 20, true}, column{"Pulls", 10, true})
 	for i := range d.Declarations {
 		w := &d.Declarations[i]
-		t.row(plain, w.Wrench, dash(w.Title), dash(w.Certificate), date(w.Calibrated), date(w.Due), d.reach(w), dash(w.Class),
+		t.row(plain, w.Wrench, show.Dash(w.Title), show.Dash(w.Certificate), date(w.Calibrated), date(w.Due), d.reach(w), show.Dash(w.Class),
 			share(w.Deviation, true), share(w.Uncertainty, false), fmt.Sprint(d.judgedBy(w.Seq)))
 	}
 	if n := d.judgedBy(0); n > 0 {
@@ -91,7 +93,7 @@ func (d *document) proof() {
 	d.y += 3
 	top := d.y
 	d.code(string(d.Signed), d.left()+d.width()-size, top, size)
-	for _, f := range [][2]string{{"Ledger", d.checkpoint.Origin}, {"Signed", stamp(d.SignedAt)}, {"Entries", fmt.Sprint(d.checkpoint.Size)},
+	for _, f := range [][2]string{{"Ledger", d.checkpoint.Origin}, {"Signed", audit.When(d.SignedAt)}, {"Entries", fmt.Sprint(d.checkpoint.Size)},
 		{"Root", d.checkpoint.Root.String()}, {"Key", "SHA-256 " + d.fingerprint}} {
 		d.face(regular, smallSize, faint)
 		d.at(d.left(), d.y, f[0])

@@ -1,6 +1,11 @@
 package paper
 
-import "fmt"
+import (
+	"fmt"
+
+	"witnessmark/audit"
+	"witnessmark/cmd/witnessmark/internal/show"
+)
 
 // standing says how the build stands, in a box that is seen first.
 func (d *document) standing() {
@@ -38,7 +43,7 @@ func (d *document) stands() (title, text string) {
 	}
 	title = d.completeness()
 	if r != nil {
-		title, text = fmt.Sprintf("Released on %s by %s.", stamp(r.At), name(r.By)), title+" "+text
+		title, text = fmt.Sprintf("Released on %s by %s.", audit.When(r.At), show.Name(r.By)), title+" "+text
 	} else {
 		text = "Not released. " + text
 	}
@@ -88,7 +93,7 @@ func (d *document) overview() {
 		if !j.Words.Complete {
 			w = strong
 		}
-		t.row(w, d.title(j), string(j.Plan.Criticality), steps, j.state(), moment(j.Words.Started), j.Words.Bench, name(j.Words.By), fmt.Sprint(j.page))
+		t.row(w, d.title(j), string(j.Plan.Criticality), steps, j.state(), moment(j.Words.Started), j.Words.Bench, show.Name(j.Words.By), fmt.Sprint(j.page))
 	}
 }
 

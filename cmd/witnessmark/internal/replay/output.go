@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/audit"
 	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/show"
 	"witnessmark/device"
 )
 
@@ -32,17 +33,11 @@ type readingLine struct {
 }
 
 func asFinding(m *audit.Mark) finding {
-	f := finding{Verdict: m.Verdict, Flags: m.Flags, Confidence: json.Number(Share(m.Confidence)), LocatedBy: m.LocatedBy}
+	f := finding{Verdict: m.Verdict, Flags: m.Flags, Confidence: json.Number(m.Confidence.Decimal()), LocatedBy: m.LocatedBy}
 	if m.Fastener != "" {
 		f.Step = &step{m.Stage, m.Fastener}
 	}
 	return f
-}
-
-// Share writes a probability with three decimals, e.g. 0.997.
-func Share(s audit.Share) string {
-	thousandths := (int64(s) + 500) / 1000
-	return fmt.Sprintf("%d.%03d", thousandths/1000, thousandths%1000)
 }
 
 // JSON writes one line a reading and the summary as the last line.
@@ -65,8 +60,8 @@ func Text(w io.Writer, readings []device.Reading, r *bench.Replayed) error {
 	for i := range readings {
 		m := &r.Final[i]
 		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", i+1, readings[i].Wrench, readings[i].Torque, angle(&readings[i]),
-			dash(m.Stage), dash(m.Fastener), m.Verdict, Share(m.Confidence), dash(string(m.LocatedBy)),
-			dash(strings.Join(m.Flags, ", ")), first(&r.Live[i], m))
+			show.Dash(m.Stage), show.Dash(m.Fastener), m.Verdict, show.Percent(m.Confidence), show.Dash(string(m.LocatedBy)),
+			show.Dash(strings.Join(m.Flags, ", ")), first(&r.Live[i], m))
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -81,13 +76,6 @@ func angle(r *device.Reading) string {
 	return r.Angle.String()
 }
 
-func dash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
-}
-
 // first tells what was said live where the final finding differs.
 func first(live, final *audit.Mark) string {
 	if live.Stage == final.Stage && live.Fastener == final.Fastener && live.Verdict == final.Verdict {
@@ -99,21 +87,22 @@ func first(live, final *audit.Mark) string {
 	return fmt.Sprintf("%s %s, %s", live.Stage, live.Fastener, live.Verdict)
 }
 
+// summary tells whether the joint is complete, what is open and what needs a person.
 func summary(w io.Writer, s *bench.Summary) error {
-	state := "Every step is done."
-	if !s.Complete {
-		state = "Not complete."
+	fmt.Fprintf(w, "\n%s\n", standing(s))
+	for _, line := range show.Summary(*s) {
+		fmt.Fprintln(w, line)
 	}
-	fmt.Fprintf(w, "\n%s\n", state)
-	for _, o := range s.Open {
-		fmt.Fprintf(w, "  open at stage %s: %s\n", o.Stage, strings.Join(o.Fasteners, ", "))
-	}
-	for _, o := range s.Verification {
-		fmt.Fprintf(w, "  verification is still open at stage %s: %s\n", o.Stage, strings.Join(o.Fasteners, ", "))
-	}
-	for _, a := range s.Attention {
-		fmt.Fprintf(w, "  attention: %s\n", a)
-	}
-	_, err := fmt.Fprintln(w, "\nThis is a record, no safety device: the engine maker's procedure and the licensed person decide.")
+	_, err := fmt.Fprintf(w, "\n%s\n", show.Safety)
 	return err
+}
+
+func standing(s *bench.Summary) string {
+	switch {
+	case !s.Complete:
+		return "Not complete."
+	case len(s.Verification) > 0:
+		return "All of this joint is tightened; its verification is still open."
+	}
+	return "Every step is done."
 }

@@ -7,6 +7,10 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"witnessmark/audit"
+	"witnessmark/audit/bench"
+	"witnessmark/cmd/witnessmark/internal/show"
 )
 
 // Depth is how far the text goes into an engine's history.
@@ -29,7 +33,7 @@ func (b *Said) lines() (out []string) {
 		if c.SecondedBy != "" {
 			second = " and " + c.SecondedBy
 		}
-		at[c.LedgerIndex] = fmt.Sprintf("conceded by %s%s %s, leaf %d: %s: %s", name(c.By), second, when(c.At), c.LedgerIndex, c.Found, c.Reason)
+		at[c.LedgerIndex] = fmt.Sprintf("conceded by %s%s %s, leaf %d: %s: %s", show.Name(c.By), second, audit.When(c.At), c.LedgerIndex, c.Found, c.Reason)
 	}
 	for _, c := range b.Corrections {
 		where := "no step of its joint"
@@ -51,7 +55,7 @@ func (b *Said) lines() (out []string) {
 }
 
 func byWhom(a Act) string {
-	return fmt.Sprintf("by %s %s, leaf %d", name(a.By), when(a.At), a.LedgerIndex)
+	return fmt.Sprintf("by %s %s, leaf %d", show.Name(a.By), audit.When(a.At), a.LedgerIndex)
 }
 
 // order writes the order in which it was done, and how long it was between the stages.
@@ -82,7 +86,7 @@ func times(o *StageOrder) []string {
 	if o.Began == nil {
 		return nil
 	}
-	text := when(*o.Began) + " … " + when(*o.Ended)
+	text := audit.When(*o.Began) + " … " + audit.When(*o.Ended)
 	if o.Pause != nil {
 		text += ", " + (time.Duration(*o.Pause) * time.Second).String() + " after the stage before"
 	}
@@ -125,11 +129,11 @@ func (b *Earlier) Words() string {
 	where := "no step"
 	switch {
 	case b.Check != "":
-		where = checkName(b.Check, b.Fastener)
+		where = "check " + bench.CheckName(b.Check, b.Fastener)
 	case b.Fastener != "":
 		where = "stage " + b.Stage + ", fastener " + b.Fastener
 	}
-	return fmt.Sprintf("%s: %s, known by %s (%s), said %s, leaf %d", where, b.Verdict, known(b.LocatedBy), dash(strings.Join(b.Flags, ", ")), when(b.At), b.LedgerIndex)
+	return fmt.Sprintf("%s: %s, known by %s (%s), said %s, leaf %d", where, b.Verdict, known(b.LocatedBy), show.Dash(strings.Join(b.Flags, ", ")), audit.When(b.At), b.LedgerIndex)
 }
 
 func (p *printer) named(all []Named) {
@@ -142,7 +146,7 @@ func (p *printer) named(all []Named) {
 			if n.Fastener != "" {
 				where = "fastener " + n.Fastener
 			}
-			fmt.Fprintf(t, "    #%d was %s\t%s\t%s\tleaf %d\n", n.Reading, where, name(n.By), when(n.At), n.LedgerIndex)
+			fmt.Fprintf(t, "    #%d was %s\t%s\t%s\tleaf %d\n", n.Reading, where, show.Name(n.By), audit.When(n.At), n.LedgerIndex)
 		}
 	})
 }

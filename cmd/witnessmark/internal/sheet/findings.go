@@ -83,7 +83,7 @@ func (o *Joint) readings() {
 	}
 	for i := range o.Checks {
 		c := &o.Checks[i]
-		o.look(checkName(c.Check, c.Fastener), c.Reading, c.Odd())
+		o.look("check "+bench.CheckName(c.Check, c.Fastener), c.Reading, c.Odd())
 	}
 	for _, m := range o.Stray {
 		o.look("no step", m.Reading, m.odd())
@@ -104,7 +104,7 @@ func (o *Joint) clock(k Clock) {
 		way += " by"
 	}
 	if by >= fromHere {
-		o.say(fmt.Sprintf("the clock was set %s %s, to %s: the times before may be wrong, the order is not", way, by.Round(time.Second), when(k.At)))
+		o.say(fmt.Sprintf("the clock was set %s %s, to %s: the times before may be wrong, the order is not", way, by.Round(time.Second), audit.When(k.At)))
 	}
 }
 
@@ -119,7 +119,7 @@ func (o *Joint) say(sentences ...string) {
 
 // checked looks for the newest answer to a check that still counts, and keeps the check among the open ones where there is none.
 func (o *Joint) checked(open OpenCheck) {
-	name := checkName(open.Check, open.Fastener)
+	name := "check " + bench.CheckName(open.Check, open.Fastener)
 	for i := len(o.Checks) - 1; i >= 0; i-- {
 		c := &o.Checks[i]
 		if c.Check != open.Check || c.Fastener != open.Fastener || o.OfOldBolt(c) {
@@ -139,13 +139,6 @@ func (o *Joint) checked(open OpenCheck) {
 // OfOldBolt is true of an answer about a bolt that is no longer there: it counts for nothing.
 func (o *Joint) OfOldBolt(c *Check) bool {
 	return slices.ContainsFunc(o.Renewals, func(b Renewal) bool { return b.Fastener == c.Fastener && b.LedgerIndex >= c.LedgerIndex })
-}
-
-func checkName(id, fastener string) string {
-	if fastener == "" {
-		return "check " + id
-	}
-	return "check " + id + " of fastener " + fastener
 }
 
 func (o *Joint) look(where string, reading uint64, odd []string) {

@@ -165,7 +165,7 @@ func applied(m *audit.Mark, r *device.Reading, in unit.TorqueUnit) json.Number {
 }
 
 func share(s audit.Share) json.Number {
-	return json.Number(fmt.Sprintf("%d.%06d", s/audit.Certain, s%audit.Certain))
+	return json.Number(s.Decimal())
 }
 
 // inWords is what a step asks for, in the unit that is asked for here, else in that of the procedure.

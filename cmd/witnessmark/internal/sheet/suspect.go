@@ -59,9 +59,9 @@ func (o *Joint) answered() map[string]int {
 		if o.OfOldBolt(&c) {
 			continue
 		}
-		out[checkName(c.Check, c.Fastener)] = i
+		out["check "+bench.CheckName(c.Check, c.Fastener)] = i
 		if !c.OK {
-			delete(out, checkName(c.Check, c.Fastener))
+			delete(out, "check "+bench.CheckName(c.Check, c.Fastener))
 		}
 	}
 	return out

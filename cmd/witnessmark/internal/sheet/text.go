@@ -5,7 +5,6 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
-	"time"
 
 	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/show"
@@ -23,7 +22,7 @@ func (e *Engine) Text(w io.Writer, d Depth) error {
 			unit = ", unit " + b.Unit
 		}
 		p.line("\nBuild %d, work order %s%s, procedure %s revision %s, opened %s by %s, %s",
-			b.Build, b.WorkOrder, unit, b.Family, b.Revision, when(b.At), name(b.By), b.Standing)
+			b.Build, b.WorkOrder, unit, b.Family, b.Revision, audit.When(b.At), show.Name(b.By), b.Standing)
 		if doubt := b.InDoubt(); doubt != "" {
 			p.line("  IN DOUBT: %s", doubt)
 		}
@@ -104,7 +103,7 @@ func (p *printer) around(j *Joint) {
 			if c.OK {
 				verdict = "accepted"
 			}
-			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, dash(c.Fastener), c.Answer, verdict, by(c), when(c.At), c.LedgerIndex)
+			fmt.Fprintf(t, "    %s\t%s\t%s\t%s\t%s\t%s\tleaf %d\n", c.Check, show.Dash(c.Fastener), c.Answer, verdict, by(c), audit.When(c.At), c.LedgerIndex)
 		}
 	})
 	if j.Bolts != nil {
@@ -115,7 +114,7 @@ func (p *printer) around(j *Joint) {
 	}
 	p.table(func(t io.Writer) {
 		for _, h := range j.Hands {
-			fmt.Fprintf(t, "    by %s\t%s\tleaf %d\n", name(h.By), when(h.At), h.LedgerIndex)
+			fmt.Fprintf(t, "    by %s\t%s\tleaf %d\n", show.Name(h.By), audit.When(h.At), h.LedgerIndex)
 		}
 	})
 	if len(j.Scans) > 0 {
@@ -123,7 +122,7 @@ func (p *printer) around(j *Joint) {
 	}
 	p.table(func(t io.Writer) {
 		for _, l := range j.Scans {
-			fmt.Fprintf(t, "    fastener %s\t%s\t%s\tleaf %d\n", l.Fastener, name(l.By), when(l.At), l.LedgerIndex)
+			fmt.Fprintf(t, "    fastener %s\t%s\t%s\tleaf %d\n", l.Fastener, show.Name(l.By), audit.When(l.At), l.LedgerIndex)
 		}
 	})
 	if len(j.Renewals) > 0 {
@@ -131,7 +130,7 @@ func (p *printer) around(j *Joint) {
 	}
 	p.table(func(t io.Writer) {
 		for _, b := range j.Renewals {
-			fmt.Fprintf(t, "    fastener %s\t%s\t%s\t%s\tleaf %d\n", b.Fastener, dash(b.Reason), name(b.By), when(b.At), b.LedgerIndex)
+			fmt.Fprintf(t, "    fastener %s\t%s\t%s\t%s\tleaf %d\n", b.Fastener, show.Dash(b.Reason), show.Name(b.By), audit.When(b.At), b.LedgerIndex)
 		}
 	})
 	p.named(j.Named)
@@ -143,9 +142,9 @@ func (p *printer) run(r Run, first bool) {
 		began = "started"
 	}
 	if r.Closed != nil {
-		closed = "closed " + when(*r.Closed)
+		closed = "closed " + audit.When(*r.Closed)
 	}
-	p.line("  bench %s, %s %s by %s, %s", r.Bench, began, when(r.Started), name(r.By), closed)
+	p.line("  bench %s, %s %s by %s, %s", r.Bench, began, audit.When(r.Started), show.Name(r.By), closed)
 }
 
 func (p *printer) steps(steps []Step) {
@@ -189,32 +188,15 @@ func columns(m Mark) string {
 		turn += fmt.Sprintf(" (%s at the fastener, through %s)", m.Applied, m.Adapter)
 	}
 	return fmt.Sprintf("%s %s%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t#%d\t%d", m.Torque, m.Unit, turn, angle, m.Verdict,
-		dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), show.Percent(m.sure), m.Wrench, when(m.At), m.Reading, m.LedgerIndex)
+		show.Dash(strings.Join(m.Flags, ", ")), known(m.LocatedBy), show.Percent(m.sure), m.Wrench, audit.When(m.At), m.Reading, m.LedgerIndex)
 }
 
-func known(by audit.LocatedBy) string { return dash(string(by)) }
-
-func dash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
-}
+func known(by audit.LocatedBy) string { return show.Dash(string(by)) }
 
 // by is who answered a check, or the reading that did.
 func by(c Check) string {
 	if c.Reading != 0 {
 		return fmt.Sprintf("reading #%d, %s", c.Reading, c.Wrench)
 	}
-	return name(c.By)
+	return show.Name(c.By)
 }
-
-func name(s string) string {
-	if s == "" {
-		return "(name blanked)"
-	}
-	return s
-}
-
-// when is a time in UTC, as it is recorded.
-func when(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }

@@ -40,7 +40,7 @@ var helpers = template.FuncMap{
 	"reach":   reach,
 	"percent": millionths,
 	"day":     func(t time.Time) string { return t.UTC().Format(time.DateOnly) },
-	"second":  second,
+	"second":  audit.When,
 	"when":    func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04Z") },
 	"aim":     func(target string) string { aim, _, _ := strings.Cut(target, " ("); return aim },
 	"limits": func(target string) string {
@@ -51,9 +51,6 @@ var helpers = template.FuncMap{
 	"can":    func(p person, role string) bool { return p.Can(audit.Role(role)) },
 	"of":     func(row pullRow, v jointView) map[string]any { return map[string]any{"Row": row, "View": v} },
 }
-
-// second is a moment, to the second.
-func second(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
 
 func (p *Pages) show(w http.ResponseWriter, r *http.Request, status int, page, title string, body any) {
 	p.showWith(w, r, status, page, title, body, "")

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"witnessmark/audit"
 	"witnessmark/cmd/witnessmark/internal/sheet"
 )
 
@@ -49,7 +50,7 @@ func (w *words) ofJoint(j *sheet.Joint) (all []moment) {
 		if len(o.OutOfTurn) > 0 {
 			key = "story.stage-out-of-turn"
 		}
-		add(*o.Ended, "", len(o.OutOfTurn) > 0, key, "Stage", o.Stage, "Done", len(o.Done), "All", len(o.Wanted), "Since", second(*o.Began),
+		add(*o.Ended, "", len(o.OutOfTurn) > 0, key, "Stage", o.Stage, "Done", len(o.Done), "All", len(o.Wanted), "Since", audit.When(*o.Began),
 			"Fasteners", strings.Join(o.OutOfTurn, ", "))
 	}
 	for _, c := range j.Checks {
