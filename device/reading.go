@@ -25,7 +25,7 @@ type Reading struct {
 	Counter    *int64          `json:"counter,omitempty" db:"counter"` // the wrench's own count of readings
 	Clock      string          `json:"clock,omitempty" db:"clock"`     // the wrench's own clock as text, never used for order
 	Serial     string          `json:"serial,omitempty" db:"serial"`   // the serial number the wrench speaks
-	Tag        string          `json:"tag,omitempty" db:"tag"`         // a fastener number or preset sent by the wrench
+	Tag        string          `json:"tag,omitempty" db:"tag"`         // fastener id sent by the wrench; a preset stands in Preset
 	Preset     string          `json:"preset,omitempty" db:"preset"`   // the preset or programme that was set at the wrench
 	Judged     Judgement       `json:"judged,omitempty" db:"judged"`   // the wrench's own judgement; ours is a mark
 	Battery    *int64          `json:"battery,omitempty" db:"battery"` // percent, 0 to 100

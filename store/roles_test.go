@@ -69,7 +69,8 @@ func TestOpen_ByAUserWhoMakesRoles(t *testing.T) {
 	})
 }
 
-// Another daemon of the same server makes a role, or becomes a member of one, and has not committed it yet: this one comes second.
+// Another daemon of the same server makes a role, or becomes a member of one, and has not committed it yet: this one comes
+// second.
 func TestOpen_WhileAnotherMakesTheRoles(t *testing.T) {
 	c, conn := server(t)
 	statements := []string{"CREATE ROLE witnessmark_writer NOLOGIN ADMIN owner_0"}

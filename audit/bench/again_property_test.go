@@ -11,8 +11,9 @@ import (
 	"witnessmark/audit/procedure"
 )
 
-// TestShop_BenchAndRecordAgree lets a joint be pulled at, named, renewed, corrected, released, reopened, left and started again at random. What the bench
-// says is open is what the steps over the recorded marks and renewals of the attempt say, as the build sheet asks them.
+// TestShop_BenchAndRecordAgree lets a joint be pulled at, named, renewed, corrected, released, reopened, left and started again
+// at random. What the bench says is open is what the steps over the recorded marks and renewals of the attempt say, as the
+// build sheet asks them.
 func TestShop_BenchAndRecordAgree(t *testing.T) {
 	p, err := procedure.Parse("yield.yaml", []byte(yield))
 	if err != nil {

@@ -50,7 +50,16 @@ func (s *Shop) refuseScan(ev audit.LabelScanned) error {
 	case label.Lot:
 		return s.refuseLot(ev)
 	}
-	return fmt.Errorf("a label of the kind %q is of no use here", ev.Label)
+	return fmt.Errorf("a label of the kind %q is of no use here: scan one of %s", ev.Label, kinds())
+}
+
+// kinds names the labels that may be scanned.
+func kinds() string {
+	var all []string
+	for _, k := range label.Kinds() {
+		all = append(all, string(k))
+	}
+	return strings.Join(all, ", ")
 }
 
 func (s *Shop) refuseBadge(ev audit.LabelScanned) error {

@@ -78,7 +78,8 @@ type ProcedureRev struct {
 	Text     string `json:"-"`
 }
 
-// NewShop is a shop before its first entry. It puts released builds on a shelf; without one it holds them in memory.
+// NewShop is a shop before its first entry. It puts builds that are released, or not worked on for long, on a shelf; without one
+// it holds them packed in memory.
 func NewShop(shelf Shelf) *Shop {
 	return &Shop{shelf: shelf, wrenches: map[string]declared{}, calibrated: map[string]*recall.Record{}, runs: map[string]*run{}, heard: map[string]*device.Reading{},
 		badges: map[string]string{}, roles: map[string][]string{}, tokens: map[string]audit.TokenGiven{}, places: map[string]*place{}, learned: map[lesson]match.Learned{},

@@ -125,8 +125,8 @@ func TestWrenchFlags(t *testing.T) {
 }
 
 // ISO 6789-1:2017, 7 (from memory): the deviation is (X_a − X_r)/X_r, of the reference and not of what was set; set to 100
-// N·m with 4 % permitted, 104 and 96.2 N·m are inside and 96 N·m, which is 4.17 % of the reference, is not. Calibration by date or
-// cycles, whichever first (public sheet on ISO 6789, 5000 cycles from memory; FAA AC 43.13-1B, 7-40a: at least yearly).
+// N·m with 4 % permitted, 104 and 96.2 N·m are inside and 96 N·m, which is 4.17 % of the reference, is not. Calibration by date
+// or cycles, whichever first (public sheet on ISO 6789, 5000 cycles from memory; FAA AC 43.13-1B, 7-40a: at least yearly).
 func TestUncalibrated(t *testing.T) {
 	due := time.Date(2027, 1, 17, 23, 59, 59, 0, time.UTC)
 	for rule, c := range map[string]struct {

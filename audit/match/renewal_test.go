@@ -183,7 +183,8 @@ func (u *uneven) drawUp(step int) (steps []int) {
 }
 
 // A bolt is renewed in a torque stage or in the turn, in the middle of the leg or at its end, for whatever reason, and the new
-// one is drawn up at once or after the others: every pull that was good is a pass, and is at its step by the close, unless slack ones hide which it was.
+// one is drawn up at once or after the others: every pull that was good is a pass, and is at its step by the close, unless
+// slack ones hide which it was.
 func TestMatcher_RenewedAnywhere(t *testing.T) {
 	for stage := range 3 {
 		for k := range all {

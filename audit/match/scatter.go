@@ -1,7 +1,8 @@
 package match
 
 // How readings scatter about what they should be. Every scatter is a standard deviation; one in ‰ is of the value itself. Where
-// nothing is said of why a figure is just that and no other, it is a guess, with which the figures of the trials in DEVELOPERS.md were reached.
+// nothing is said of why a figure is just that and no other, it is a guess, with which the figures of the trials in
+// DEVELOPERS.md were reached.
 
 // Torque.
 const (

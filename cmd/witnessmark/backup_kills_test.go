@@ -20,8 +20,8 @@ func kills(n int) int {
 	return n
 }
 
-// killed runs the program and kills it: the first time as soon as the file half is there, then in turn after a time that is evenly
-// chosen up to a bit more than it takes from its start, or from then. ran tells whether it had come to its end.
+// killed runs the program and kills it: the first time as soon as the file half is there, then in turn after a time that is
+// evenly chosen up to a bit more than it takes from its start, or from then. ran tells whether it had come to its end.
 func killed(t *testing.T, try int, half string, takes time.Duration, args ...string) (ran bool) {
 	t.Helper()
 	cmd := command(t, args...)

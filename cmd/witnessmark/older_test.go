@@ -14,7 +14,8 @@ import (
 // olderRoot is what the program that made the backup of testdata/backups said of it.
 const olderRoot = "shop north, 33 leaves made anew from their rows, signed checkpoints: 17, root YfVqxnLjISroJfTD8TxAQFL0LdCGWc2g3tZgBu0x0Qs="
 
-// A backup that an older program made is restored by this one to the very root that the older one verified, and goes on from there.
+// A backup that an older program made is restored by this one to the very root that the older one verified, and goes on from
+// there.
 func TestRestore_OfAnOlderProgram(t *testing.T) {
 	file, data := unpacked(t, "../../testdata/backups/north-13.backup.gz"), filepath.Join(t.TempDir(), "data")
 	if out := succeed(t, "restore", file, "--data", data); !strings.Contains(out, "ok: "+olderRoot) {

@@ -113,7 +113,8 @@ func (m *Memory) Keep(number uint64, r device.Reading) {
 	}
 }
 
-// enter begins an epoch, if it is another one. What was found when the reading came stands, even if we would find otherwise today.
+// enter begins an epoch, if it is another one. What was found when the reading came stands, even if we would find otherwise
+// today.
 func (m *Memory) enter(epoch int64) {
 	if epoch == m.epoch {
 		return

@@ -2,7 +2,8 @@
 // wrenches on pseudo-terminals or TCP that keep a reading until it is acknowledged. It also tells the truth about every
 // pull, so that a finding can be held against what really happened.
 //
-// Floats live here only: they are the physics. A reading leaves as decimal text in the wrench's own resolution.
+// Floats are for what is simulated, here and in the packages that play on it: a reading leaves as decimal text in the wrench's
+// own resolution.
 package sim
 
 import (

@@ -8,8 +8,8 @@ import (
 // bound holds the clean runs and those turned twice against what physics allows: the logarithm of how much likelier the
 // readings of each are with one fastener turned twice and the next missed, wherever, than with all in order. It is weighed
 // by the numbers that the run was made from, all but the draws of the single bolts and pulls; that the simulator cuts its
-// scatters at three times their size is left out. No matching can tell the two kinds apart better (J. Neyman, E. S. Pearson: On the problem of the most efficient tests of statistical hypotheses,
-// Philosophical Transactions A 231 (1933) 289–337).
+// scatters at three times their size is left out. No matching can tell the two kinds apart better (J. Neyman, E. S. Pearson: On
+// the problem of the most efficient tests of statistical hypotheses, Philosophical Transactions A 231 (1933) 289–337).
 type bound struct{ clean, twice []float64 }
 
 // doubtedShare is the aim for clean joints that are doubted.

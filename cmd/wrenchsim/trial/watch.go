@@ -31,8 +31,8 @@ func (w *Wrong) add(wrong bool, c audit.Share) {
 	}
 }
 
-// Verdicts is what was said of the watched pulls, at once or at the close. The slip of a run that is turned twice is none of them: it
-// has a row of its own.
+// Verdicts is what was said of the watched pulls, at once or at the close. The slip of a run that is turned twice is none of
+// them: it has a row of its own.
 type Verdicts struct {
 	Step Count // at their step, of those that physics can tell
 	Good Wrong // would pass at their step, and did not

@@ -88,7 +88,7 @@ type Build struct {
 	InDoubt  string         `json:"in_doubt,omitempty"` // a sentence where a wrench was found bad, before or after the release
 }
 
-// NewBuild asks to open a build. An empty Revision stands for the only one that the shop has of the family.
+// NewBuild asks to open a build. Without a revision: the one of the family that was added last.
 type NewBuild struct {
 	Engine    string `json:"engine"`
 	Family    string `json:"family"`
@@ -106,7 +106,8 @@ type Bench struct {
 }
 
 // Start asks to put a joint of a build on the bench: one that was left unfinished is taken up again, unless Afresh says
-// that all of it was loosened. Here and in the six after it an empty Person is the one who is signed in at the bench.
+// that all of it was loosened. Here, as in Close, Answer, Name, Fit, TakeOff and Renew, an empty Person is the one who is
+// signed in at the bench.
 type Start struct {
 	Build  uint64 `json:"build"`
 	Joint  string `json:"joint"`

@@ -93,15 +93,7 @@ func TestBrowser_FromAFindingToABundle(t *testing.T) {
 		t.Fatal(err)
 	}
 	run(t, ctx, chromedp.Click(`a[href$="bundle.zip"]`))
-	file := filepath.Join(folder, fmt.Sprintf("build-%d-bundle.zip", b.ID))
-	var zip []byte
-	for range 100 {
-		var err error
-		if zip, err = os.ReadFile(file); err == nil {
-			break
-		}
-		time.Sleep(100 * time.Millisecond)
-	}
+	zip := downloaded(t, ctx, filepath.Join(folder, fmt.Sprintf("build-%d-bundle.zip", b.ID)))
 	key, err := d.LedgerKey()
 	if err != nil {
 		t.Fatal(err)
@@ -109,6 +101,22 @@ func TestBrowser_FromAFindingToABundle(t *testing.T) {
 	found, err := bundle.Check(strings.NewReader(string(zip)), int64(len(zip)), key)
 	if err != nil || len(found.Faults) != 0 || found.Build != b.ID {
 		t.Errorf("got %+v, %v, want a bundle that proves build %d", found, err, b.ID)
+	}
+}
+
+// downloaded is a file that the browser is about to have: it stands under its own name once it is whole.
+func downloaded(t *testing.T, ctx context.Context, file string) []byte {
+	t.Helper()
+	for {
+		data, err := os.ReadFile(file)
+		if err == nil {
+			return data
+		}
+		select {
+		case <-ctx.Done():
+			t.Fatalf("the browser has not downloaded %s: %v", filepath.Base(file), err)
+		case <-time.After(50 * time.Millisecond):
+		}
 	}
 }
 

@@ -9,8 +9,8 @@ import (
 	"witnessmark/cmd/witnessmark/internal/whole"
 )
 
-// NoteBackup writes down that a backup was taken at that time and read back whole. A crash leaves what was noted before. It is for
-// the metrics only, and in no backup: a shop that was restored has to be backed up itself.
+// NoteBackup writes down that a backup was taken at that time and read back whole. A crash leaves what was noted before. It is
+// for the metrics only, and in no backup: a shop that was restored has to be backed up itself.
 func (f Folder) NoteBackup(at time.Time) error {
 	return whole.Write(f.in("last-backup"), true, func(w io.Writer) error {
 		_, err := io.WriteString(w, at.UTC().Format(time.RFC3339)+"\n")

@@ -205,7 +205,8 @@ func TestF20_TurnsReadOnly(t *testing.T) {
 	settled(t, "F20", tries, data, port, l)
 }
 
-// refusesOrEnds waits until a daemon refuses because the disk is read-only, or ends for it, which its log had said before times already.
+// refusesOrEnds waits until a daemon refuses because the disk is read-only, or ends for it, which its log had said before times
+// already.
 func refusesOrEnds(t *testing.T, c *control.Client, p *program, before int) (st control.Status, ended bool) {
 	t.Helper()
 	for late := time.Now().Add(time.Minute); time.Now().Before(late); time.Sleep(5 * time.Millisecond) {

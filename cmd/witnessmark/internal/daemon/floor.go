@@ -27,8 +27,8 @@ type pulledAt struct {
 	newest uint64 // pull
 }
 
-// mostTried is of how many builds the tries are remembered, those that were worked on last. In an older one that is taken up again
-// a step counts as pulled at for the first time once more.
+// mostTried is of how many builds the tries are remembered, those that were worked on last. In an older one that is taken up
+// again a step counts as pulled at for the first time once more.
 const mostTried = 64
 
 // spot is a fastener at a stage of a joint.

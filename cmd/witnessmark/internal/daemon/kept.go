@@ -60,8 +60,9 @@ func lost(newest kept, end int64) error {
 		store.ErrOlder, end, newest.where, newest.Size, newest.Size-end, end)
 }
 
-// newestKept is the newest checkpoint of this shop in the data folder or on the other disk, behind those of what was lost, and the size of the one in the
-// folder. What cannot be read or is not signed by the shop counts for nothing here: the store and verify say what is wrong with it.
+// newestKept is the newest checkpoint of this shop in the data folder or on the other disk, behind those of what was lost, and
+// the size of the one in the folder. What cannot be read or is not signed by the shop counts for nothing here: the store and
+// verify say what is wrong with it.
 func (d *Daemon) newestKept() (newest kept, outside int64) {
 	keys := []note.Verifier{d.key.Verifier}
 	later, err := d.key.Later()

@@ -15,9 +15,9 @@ import (
 	"witnessmark/store/ledger"
 )
 
-// AcceptLoss records that what a checkpoint outside proves and neither database nor journal lead to is lost for good, and that the
-// record goes on without it. No daemon may work in the folder. A crash before the entry leaves all as it was; after it the next
-// start goes on from here.
+// AcceptLoss records that what a checkpoint outside proves and neither database nor journal lead to is lost for good, and that
+// the record goes on without it. No daemon may work in the folder. A crash before the entry leaves all as it was; after it the
+// next start goes on from here.
 func AcceptLoss(ctx context.Context, o Options, reason, person string) (entry audit.Entry, err error) {
 	who, err := named(person)
 	if err != nil {

@@ -59,8 +59,8 @@ func RebuildJournal(ctx context.Context, o Options) (entries uint64, err error) 
 	})
 }
 
-// withName gives a person whose name was blanked the id for a name: a person without one cannot be added. The ledger holds no name,
-// and a later entry blanks this one too.
+// withName gives a person whose name was blanked the id for a name: a person without one cannot be added. The ledger holds no
+// name, and a later entry blanks this one too.
 func withName(e audit.Entry) audit.Entry {
 	if p, is := e.Event.(audit.PersonAdded); is && p.Name == "" {
 		p.Name = p.Person

@@ -21,9 +21,9 @@ import (
 	"witnessmark/device/memory"
 )
 
-// heading stands in the first line of a snapshot; in the second stands what the live follower remembers, in the third its shop. A snapshot saves a start from working out the journal from its first entry;
-// it proves nothing and is not missed where it is gone. It is read only in the form in which it was written, beside the journal
-// that it was made of.
+// heading is the first line of a snapshot; the second is what the live follower remembers, the third its shop. A snapshot saves a
+// start from working out the journal from its first entry; it proves nothing and is not missed where it is gone. It is read only
+// in the form in which it was written, beside the journal that it was made of.
 type heading struct {
 	Form  string `json:"form"`  // SHA-256 of its form, in hex
 	Seq   uint64 `json:"seq"`   // the last entry that all of it knows

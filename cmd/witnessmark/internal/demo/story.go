@@ -2,7 +2,8 @@ package demo
 
 import "witnessmark/cmd/wrenchsim/sim"
 
-// act is one thing that the technician does. Exactly one of pull, check and name is used, meets only with pull; say is printed before it.
+// act is one thing that the technician does. Exactly one of pull, check and name is used, meets only with pull; say is printed
+// before it.
 type act struct {
 	say   string
 	pull  *sim.Step

@@ -14,8 +14,8 @@ import (
 // Rows hands out lines one at a time, as store.Reader.Readings does.
 type Rows func(each func(*store.Line) error) error
 
-// CSV writes the table after RFC 4180, in UTF-8, with the decimal point and torques in a unit, and gives the number of readings. after is told
-// how many are written, after each.
+// CSV writes the table after RFC 4180, in UTF-8, with the decimal point and torques in a unit, and gives the number of
+// readings. after is told how many are written, after each.
 func CSV(w io.Writer, rows Rows, u unit.TorqueUnit, after func(int64)) (int64, error) {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true

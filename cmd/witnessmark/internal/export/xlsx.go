@@ -34,8 +34,8 @@ type book struct {
 	cells   []any
 }
 
-// XLSX writes the table as a workbook with typed cells, torques in a unit, and gives the number of readings. after is told how many are
-// written, after each. What does not fit in memory waits in a file of the system's folder for such.
+// XLSX writes the table as a workbook with typed cells, torques in a unit, and gives the number of readings. after is told how
+// many are written, after each. What does not fit in memory waits in a file of the system's folder for such.
 func XLSX(w io.Writer, rows Rows, u unit.TorqueUnit, after func(int64)) (int64, error) {
 	return xlsx(w, rows, u, after, rowsOfSheet)
 }

@@ -20,7 +20,8 @@ type Tended interface {
 }
 
 // Run tells the service manager that readings are taken, and goes on telling it for as long as work gets done. Without
-// one it does nothing. A daemon that hangs falls silent and is restarted; one whose database is away is not. It returns when ctx has ended and that was told.
+// one it does nothing. A daemon that hangs falls silent and is restarted; one whose database is away is not. It returns when
+// ctx has ended and that was told.
 func Run(ctx context.Context, d Tended, log zerolog.Logger) {
 	every, err := daemon.SdWatchdogEnabled(false)
 	if err != nil {

@@ -50,8 +50,8 @@ func finish(f *os.File, fill func(io.Writer) error) error {
 	return errors.Join(err, f.Close())
 }
 
-// Keep puts text, given in parts, into a file that only its owner may read, on the disk when it returns. A crash leaves what was there before,
-// or the new text, and maybe a file that ends in .new, which the next call replaces.
+// Keep puts text, given in parts, into a file that only its owner may read, on the disk when it returns. A crash leaves what
+// was there before, or the new text, and maybe a file that ends in .new, which the next call replaces.
 func Keep(path string, parts ...[]byte) error {
 	f, err := os.OpenFile(path+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
