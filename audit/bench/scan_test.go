@@ -197,6 +197,12 @@ func TestScan_NeedsSomebody(t *testing.T) {
 	})
 }
 
+func TestScan_AKindThatNothingIsDoneWithTellsWhichMayBeScanned(t *testing.T) {
+	f := newCounter(t)
+	f.scans("badge b1")
+	f.refuses("pallet", "7", "scan one of engine, work order, badge, joint, fastener, lot")
+}
+
 func TestScan_BringsABuild(t *testing.T) {
 	for _, c := range []struct {
 		rule   string

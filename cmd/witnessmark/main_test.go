@@ -421,7 +421,7 @@ func witnesses(t *testing.T, data string) {
 		{[]string{"bundle", "W-12", "-o", zip, "--witness", log, "--data", data}, exitOK, "entries proved"},
 		{[]string{"verify", zip, "--witness-key", key + ".pub"}, exitOK, "The witness head-office has signed it too"},
 		{[]string{"verify", zip, "--witness-key", daemon.Folder(data).Key() + ".pub"}, exitAttention, "does not bear the signature of the witness"},
-		{[]string{"bundle", "W-12", "-o", zip, "--witness", key + ".pub", "--data", data}, exitInput, "holds no checkpoint of witnessmark/north"},
+		{[]string{"bundle", "W-12", "-o", zip, "--witness", key + ".pub", "--data", data}, exitInput, "holds no checkpoint of witnessmark/north: name the file that this shop's witness writes"},
 		{[]string{"ledger", "proof", "1", "99999", "--data", data}, exitAttention, "no checkpoint of 99999"},
 	} {
 		if code, out, errs := said(t, step.args...); code != step.code || !strings.Contains(out+errs, step.says) {
